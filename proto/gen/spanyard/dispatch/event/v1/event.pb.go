@@ -120,6 +120,7 @@ type Event struct {
 	//	*Event_RunDeparted
 	//	*Event_DropDelivered
 	//	*Event_RunCancelled
+	//	*Event_RunFreed
 	Kind          isEvent_Kind `protobuf_oneof:"kind"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -315,6 +316,15 @@ func (x *Event) GetRunCancelled() *RunCancelled {
 	return nil
 }
 
+func (x *Event) GetRunFreed() *RunFreed {
+	if x != nil {
+		if x, ok := x.Kind.(*Event_RunFreed); ok {
+			return x.RunFreed
+		}
+	}
+	return nil
+}
+
 type isEvent_Kind interface {
 	isEvent_Kind()
 }
@@ -387,6 +397,10 @@ type Event_RunCancelled struct {
 	RunCancelled *RunCancelled `protobuf:"bytes,43,opt,name=run_cancelled,json=runCancelled,proto3,oneof"`
 }
 
+type Event_RunFreed struct {
+	RunFreed *RunFreed `protobuf:"bytes,44,opt,name=run_freed,json=runFreed,proto3,oneof"`
+}
+
 func (*Event_YardRulesSet) isEvent_Kind() {}
 
 func (*Event_TrucksSet) isEvent_Kind() {}
@@ -420,6 +434,8 @@ func (*Event_RunDeparted) isEvent_Kind() {}
 func (*Event_DropDelivered) isEvent_Kind() {}
 
 func (*Event_RunCancelled) isEvent_Kind() {}
+
+func (*Event_RunFreed) isEvent_Kind() {}
 
 // The rules of loading and driving were set.
 type YardRulesSet struct {
@@ -1868,11 +1884,13 @@ func (x *Pick) GetBatchId() string {
 
 // All runs of a plan are confirmed.
 type MorningConfirmed struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	PlanId        string                 `protobuf:"bytes,1,opt,name=plan_id,json=planId,proto3" json:"plan_id,omitempty"`
-	Day           string                 `protobuf:"bytes,2,opt,name=day,proto3" json:"day,omitempty"`
-	ConfirmedBy   string                 `protobuf:"bytes,3,opt,name=confirmed_by,json=confirmedBy,proto3" json:"confirmed_by,omitempty"`
-	ConfirmedAt   *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=confirmed_at,json=confirmedAt,proto3" json:"confirmed_at,omitempty"`
+	state       protoimpl.MessageState `protogen:"open.v1"`
+	PlanId      string                 `protobuf:"bytes,1,opt,name=plan_id,json=planId,proto3" json:"plan_id,omitempty"`
+	Day         string                 `protobuf:"bytes,2,opt,name=day,proto3" json:"day,omitempty"`
+	ConfirmedBy string                 `protobuf:"bytes,3,opt,name=confirmed_by,json=confirmedBy,proto3" json:"confirmed_by,omitempty"`
+	ConfirmedAt *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=confirmed_at,json=confirmedAt,proto3" json:"confirmed_at,omitempty"`
+	// Position of the stock ledger after the reservation.
+	StockPosition uint64 `protobuf:"varint,5,opt,name=stock_position,json=stockPosition,proto3" json:"stock_position,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1933,6 +1951,13 @@ func (x *MorningConfirmed) GetConfirmedAt() *timestamppb.Timestamp {
 		return x.ConfirmedAt
 	}
 	return nil
+}
+
+func (x *MorningConfirmed) GetStockPosition() uint64 {
+	if x != nil {
+		return x.StockPosition
+	}
+	return 0
 }
 
 // A plan could not be confirmed; nothing of it is reserved.
@@ -2343,7 +2368,7 @@ func (x *DropDelivered) GetDeliveredAt() *timestamppb.Timestamp {
 	return nil
 }
 
-// A confirmed run will not be driven; its pieces are free again.
+// A confirmed run will not be driven; its pieces are given back to stock.
 type RunCancelled struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
 	RunId         string                 `protobuf:"bytes,1,opt,name=run_id,json=runId,proto3" json:"run_id,omitempty"`
@@ -2404,6 +2429,59 @@ func (x *RunCancelled) GetReservationId() string {
 	return ""
 }
 
+// The pieces of a cancelled run that were not picked are free again in stock.
+type RunFreed struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	RunId         string                 `protobuf:"bytes,1,opt,name=run_id,json=runId,proto3" json:"run_id,omitempty"`
+	ReservationId string                 `protobuf:"bytes,2,opt,name=reservation_id,json=reservationId,proto3" json:"reservation_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RunFreed) Reset() {
+	*x = RunFreed{}
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[27]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RunFreed) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RunFreed) ProtoMessage() {}
+
+func (x *RunFreed) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[27]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RunFreed.ProtoReflect.Descriptor instead.
+func (*RunFreed) Descriptor() ([]byte, []int) {
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{27}
+}
+
+func (x *RunFreed) GetRunId() string {
+	if x != nil {
+		return x.RunId
+	}
+	return ""
+}
+
+func (x *RunFreed) GetReservationId() string {
+	if x != nil {
+		return x.ReservationId
+	}
+	return ""
+}
+
 // MorningPlan is which truck carries what, on which run, in which order.
 type MorningPlan struct {
 	state     protoimpl.MessageState `protogen:"open.v1"`
@@ -2430,7 +2508,7 @@ type MorningPlan struct {
 
 func (x *MorningPlan) Reset() {
 	*x = MorningPlan{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[27]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2442,7 +2520,7 @@ func (x *MorningPlan) String() string {
 func (*MorningPlan) ProtoMessage() {}
 
 func (x *MorningPlan) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[27]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2455,7 +2533,7 @@ func (x *MorningPlan) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MorningPlan.ProtoReflect.Descriptor instead.
 func (*MorningPlan) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{27}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *MorningPlan) GetPlanId() string {
@@ -2559,7 +2637,7 @@ type Run struct {
 
 func (x *Run) Reset() {
 	*x = Run{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[28]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2571,7 +2649,7 @@ func (x *Run) String() string {
 func (*Run) ProtoMessage() {}
 
 func (x *Run) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[28]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2584,7 +2662,7 @@ func (x *Run) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Run.ProtoReflect.Descriptor instead.
 func (*Run) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{28}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *Run) GetRunId() string {
@@ -2687,7 +2765,7 @@ type Drop struct {
 
 func (x *Drop) Reset() {
 	*x = Drop{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[29]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2699,7 +2777,7 @@ func (x *Drop) String() string {
 func (*Drop) ProtoMessage() {}
 
 func (x *Drop) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[29]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2712,7 +2790,7 @@ func (x *Drop) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Drop.ProtoReflect.Descriptor instead.
 func (*Drop) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{29}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *Drop) GetNumber() int32 {
@@ -2770,7 +2848,7 @@ type AxleLoads struct {
 
 func (x *AxleLoads) Reset() {
 	*x = AxleLoads{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[30]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2782,7 +2860,7 @@ func (x *AxleLoads) String() string {
 func (*AxleLoads) ProtoMessage() {}
 
 func (x *AxleLoads) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[30]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2795,7 +2873,7 @@ func (x *AxleLoads) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AxleLoads.ProtoReflect.Descriptor instead.
 func (*AxleLoads) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{30}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *AxleLoads) GetAfterDrop() int32 {
@@ -2845,7 +2923,7 @@ type Pile struct {
 
 func (x *Pile) Reset() {
 	*x = Pile{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[31]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2857,7 +2935,7 @@ func (x *Pile) String() string {
 func (*Pile) ProtoMessage() {}
 
 func (x *Pile) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[31]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2870,7 +2948,7 @@ func (x *Pile) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Pile.ProtoReflect.Descriptor instead.
 func (*Pile) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{31}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{32}
 }
 
 func (x *Pile) GetNumber() int32 {
@@ -2953,7 +3031,7 @@ type Tier struct {
 
 func (x *Tier) Reset() {
 	*x = Tier{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[32]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[33]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2965,7 +3043,7 @@ func (x *Tier) String() string {
 func (*Tier) ProtoMessage() {}
 
 func (x *Tier) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[32]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[33]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2978,7 +3056,7 @@ func (x *Tier) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Tier.ProtoReflect.Descriptor instead.
 func (*Tier) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{32}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{33}
 }
 
 func (x *Tier) GetItems() []*Item {
@@ -3010,7 +3088,7 @@ type Item struct {
 
 func (x *Item) Reset() {
 	*x = Item{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[33]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[34]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3022,7 +3100,7 @@ func (x *Item) String() string {
 func (*Item) ProtoMessage() {}
 
 func (x *Item) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[33]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[34]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3035,7 +3113,7 @@ func (x *Item) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Item.ProtoReflect.Descriptor instead.
 func (*Item) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{33}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{34}
 }
 
 func (x *Item) GetPieceId() string {
@@ -3140,7 +3218,7 @@ type Unserved struct {
 
 func (x *Unserved) Reset() {
 	*x = Unserved{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[34]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[35]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3152,7 +3230,7 @@ func (x *Unserved) String() string {
 func (*Unserved) ProtoMessage() {}
 
 func (x *Unserved) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[34]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[35]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3165,7 +3243,7 @@ func (x *Unserved) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Unserved.ProtoReflect.Descriptor instead.
 func (*Unserved) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{34}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{35}
 }
 
 func (x *Unserved) GetCallOffId() string {
@@ -3228,7 +3306,7 @@ var File_spanyard_dispatch_event_v1_event_proto protoreflect.FileDescriptor
 
 const file_spanyard_dispatch_event_v1_event_proto_rawDesc = "" +
 	"\n" +
-	"&spanyard/dispatch/event/v1/event.proto\x12\x1aspanyard.dispatch.event.v1\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1fspanyard/common/v1/common.proto\"\x97\v\n" +
+	"&spanyard/dispatch/event/v1/event.proto\x12\x1aspanyard.dispatch.event.v1\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1fspanyard/common/v1/common.proto\"\xdc\v\n" +
 	"\x05Event\x12P\n" +
 	"\x0eyard_rules_set\x18\x01 \x01(\v2(.spanyard.dispatch.event.v1.YardRulesSetH\x00R\fyardRulesSet\x12F\n" +
 	"\n" +
@@ -3250,7 +3328,8 @@ const file_spanyard_dispatch_event_v1_event_proto_rawDesc = "" +
 	"runChanged\x12L\n" +
 	"\frun_departed\x18) \x01(\v2'.spanyard.dispatch.event.v1.RunDepartedH\x00R\vrunDeparted\x12R\n" +
 	"\x0edrop_delivered\x18* \x01(\v2).spanyard.dispatch.event.v1.DropDeliveredH\x00R\rdropDelivered\x12O\n" +
-	"\rrun_cancelled\x18+ \x01(\v2(.spanyard.dispatch.event.v1.RunCancelledH\x00R\frunCancelledB\x06\n" +
+	"\rrun_cancelled\x18+ \x01(\v2(.spanyard.dispatch.event.v1.RunCancelledH\x00R\frunCancelled\x12C\n" +
+	"\trun_freed\x18, \x01(\v2$.spanyard.dispatch.event.v1.RunFreedH\x00R\brunFreedB\x06\n" +
 	"\x04kind\"K\n" +
 	"\fYardRulesSet\x12;\n" +
 	"\x05rules\x18\x01 \x01(\v2%.spanyard.dispatch.event.v1.YardRulesR\x05rules\"\x89\x04\n" +
@@ -3380,12 +3459,13 @@ const file_spanyard_dispatch_event_v1_event_proto_rawDesc = "" +
 	" \x01(\x05R\n" +
 	"pileNumber\x12\x1b\n" +
 	"\tpile_tier\x18\v \x01(\x05R\bpileTier\x12\x19\n" +
-	"\bbatch_id\x18\f \x01(\tR\abatchId\"\x9f\x01\n" +
+	"\bbatch_id\x18\f \x01(\tR\abatchId\"\xc6\x01\n" +
 	"\x10MorningConfirmed\x12\x17\n" +
 	"\aplan_id\x18\x01 \x01(\tR\x06planId\x12\x10\n" +
 	"\x03day\x18\x02 \x01(\tR\x03day\x12!\n" +
 	"\fconfirmed_by\x18\x03 \x01(\tR\vconfirmedBy\x12=\n" +
-	"\fconfirmed_at\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\vconfirmedAt\"\x85\x01\n" +
+	"\fconfirmed_at\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\vconfirmedAt\x12%\n" +
+	"\x0estock_position\x18\x05 \x01(\x04R\rstockPosition\"\x85\x01\n" +
 	"\x14MorningConfirmFailed\x12\x17\n" +
 	"\aplan_id\x18\x01 \x01(\tR\x06planId\x12B\n" +
 	"\amissing\x18\x02 \x03(\v2(.spanyard.dispatch.event.v1.MissingPieceR\amissing\x12\x10\n" +
@@ -3423,7 +3503,10 @@ const file_spanyard_dispatch_event_v1_event_proto_rawDesc = "" +
 	"\fRunCancelled\x12\x15\n" +
 	"\x06run_id\x18\x01 \x01(\tR\x05runId\x12\x16\n" +
 	"\x06reason\x18\x02 \x01(\tR\x06reason\x12%\n" +
-	"\x0ereservation_id\x18\x03 \x01(\tR\rreservationId\"\xc0\x03\n" +
+	"\x0ereservation_id\x18\x03 \x01(\tR\rreservationId\"H\n" +
+	"\bRunFreed\x12\x15\n" +
+	"\x06run_id\x18\x01 \x01(\tR\x05runId\x12%\n" +
+	"\x0ereservation_id\x18\x02 \x01(\tR\rreservationId\"\xc0\x03\n" +
 	"\vMorningPlan\x12\x17\n" +
 	"\aplan_id\x18\x01 \x01(\tR\x06planId\x12\x10\n" +
 	"\x03day\x18\x02 \x01(\tR\x03day\x12\x1d\n" +
@@ -3533,7 +3616,7 @@ func file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP() []byte {
 }
 
 var file_spanyard_dispatch_event_v1_event_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_spanyard_dispatch_event_v1_event_proto_msgTypes = make([]protoimpl.MessageInfo, 35)
+var file_spanyard_dispatch_event_v1_event_proto_msgTypes = make([]protoimpl.MessageInfo, 36)
 var file_spanyard_dispatch_event_v1_event_proto_goTypes = []any{
 	(UnservedReason)(0),           // 0: spanyard.dispatch.event.v1.UnservedReason
 	(*Event)(nil),                 // 1: spanyard.dispatch.event.v1.Event
@@ -3563,20 +3646,21 @@ var file_spanyard_dispatch_event_v1_event_proto_goTypes = []any{
 	(*RunDeparted)(nil),           // 25: spanyard.dispatch.event.v1.RunDeparted
 	(*DropDelivered)(nil),         // 26: spanyard.dispatch.event.v1.DropDelivered
 	(*RunCancelled)(nil),          // 27: spanyard.dispatch.event.v1.RunCancelled
-	(*MorningPlan)(nil),           // 28: spanyard.dispatch.event.v1.MorningPlan
-	(*Run)(nil),                   // 29: spanyard.dispatch.event.v1.Run
-	(*Drop)(nil),                  // 30: spanyard.dispatch.event.v1.Drop
-	(*AxleLoads)(nil),             // 31: spanyard.dispatch.event.v1.AxleLoads
-	(*Pile)(nil),                  // 32: spanyard.dispatch.event.v1.Pile
-	(*Tier)(nil),                  // 33: spanyard.dispatch.event.v1.Tier
-	(*Item)(nil),                  // 34: spanyard.dispatch.event.v1.Item
-	(*Unserved)(nil),              // 35: spanyard.dispatch.event.v1.Unserved
-	(*v1.Place)(nil),              // 36: spanyard.common.v1.Place
-	(*v1.DayWindow)(nil),          // 37: spanyard.common.v1.DayWindow
-	(*v1.BeamProfile)(nil),        // 38: spanyard.common.v1.BeamProfile
-	(*v1.BlockKind)(nil),          // 39: spanyard.common.v1.BlockKind
-	(*v1.BeamProduct)(nil),        // 40: spanyard.common.v1.BeamProduct
-	(*timestamppb.Timestamp)(nil), // 41: google.protobuf.Timestamp
+	(*RunFreed)(nil),              // 28: spanyard.dispatch.event.v1.RunFreed
+	(*MorningPlan)(nil),           // 29: spanyard.dispatch.event.v1.MorningPlan
+	(*Run)(nil),                   // 30: spanyard.dispatch.event.v1.Run
+	(*Drop)(nil),                  // 31: spanyard.dispatch.event.v1.Drop
+	(*AxleLoads)(nil),             // 32: spanyard.dispatch.event.v1.AxleLoads
+	(*Pile)(nil),                  // 33: spanyard.dispatch.event.v1.Pile
+	(*Tier)(nil),                  // 34: spanyard.dispatch.event.v1.Tier
+	(*Item)(nil),                  // 35: spanyard.dispatch.event.v1.Item
+	(*Unserved)(nil),              // 36: spanyard.dispatch.event.v1.Unserved
+	(*v1.Place)(nil),              // 37: spanyard.common.v1.Place
+	(*v1.DayWindow)(nil),          // 38: spanyard.common.v1.DayWindow
+	(*v1.BeamProfile)(nil),        // 39: spanyard.common.v1.BeamProfile
+	(*v1.BlockKind)(nil),          // 40: spanyard.common.v1.BlockKind
+	(*v1.BeamProduct)(nil),        // 41: spanyard.common.v1.BeamProduct
+	(*timestamppb.Timestamp)(nil), // 42: google.protobuf.Timestamp
 }
 var file_spanyard_dispatch_event_v1_event_proto_depIdxs = []int32{
 	2,  // 0: spanyard.dispatch.event.v1.Event.yard_rules_set:type_name -> spanyard.dispatch.event.v1.YardRulesSet
@@ -3596,45 +3680,46 @@ var file_spanyard_dispatch_event_v1_event_proto_depIdxs = []int32{
 	25, // 14: spanyard.dispatch.event.v1.Event.run_departed:type_name -> spanyard.dispatch.event.v1.RunDeparted
 	26, // 15: spanyard.dispatch.event.v1.Event.drop_delivered:type_name -> spanyard.dispatch.event.v1.DropDelivered
 	27, // 16: spanyard.dispatch.event.v1.Event.run_cancelled:type_name -> spanyard.dispatch.event.v1.RunCancelled
-	3,  // 17: spanyard.dispatch.event.v1.YardRulesSet.rules:type_name -> spanyard.dispatch.event.v1.YardRules
-	36, // 18: spanyard.dispatch.event.v1.YardRules.place:type_name -> spanyard.common.v1.Place
-	5,  // 19: spanyard.dispatch.event.v1.TrucksSet.trucks:type_name -> spanyard.dispatch.event.v1.Truck
-	37, // 20: spanyard.dispatch.event.v1.Truck.hours:type_name -> spanyard.common.v1.DayWindow
-	7,  // 21: spanyard.dispatch.event.v1.SitesSet.sites:type_name -> spanyard.dispatch.event.v1.Site
-	36, // 22: spanyard.dispatch.event.v1.Site.place:type_name -> spanyard.common.v1.Place
-	37, // 23: spanyard.dispatch.event.v1.Site.opens:type_name -> spanyard.common.v1.DayWindow
-	9,  // 24: spanyard.dispatch.event.v1.FloorPlanned.rooms:type_name -> spanyard.dispatch.event.v1.RoomDemand
-	38, // 25: spanyard.dispatch.event.v1.FloorPlanned.profiles:type_name -> spanyard.common.v1.BeamProfile
-	39, // 26: spanyard.dispatch.event.v1.FloorPlanned.blocks:type_name -> spanyard.common.v1.BlockKind
-	10, // 27: spanyard.dispatch.event.v1.RoomDemand.beams:type_name -> spanyard.dispatch.event.v1.BeamDemand
-	40, // 28: spanyard.dispatch.event.v1.BeamDemand.product:type_name -> spanyard.common.v1.BeamProduct
-	13, // 29: spanyard.dispatch.event.v1.CalledOff.call_off:type_name -> spanyard.dispatch.event.v1.CallOff
-	37, // 30: spanyard.dispatch.event.v1.CallOff.window:type_name -> spanyard.common.v1.DayWindow
-	28, // 31: spanyard.dispatch.event.v1.MorningPlanned.plan:type_name -> spanyard.dispatch.event.v1.MorningPlan
-	29, // 32: spanyard.dispatch.event.v1.RunConfirmed.run:type_name -> spanyard.dispatch.event.v1.Run
-	19, // 33: spanyard.dispatch.event.v1.PicksIssued.picks:type_name -> spanyard.dispatch.event.v1.Pick
-	40, // 34: spanyard.dispatch.event.v1.Pick.beam:type_name -> spanyard.common.v1.BeamProduct
-	41, // 35: spanyard.dispatch.event.v1.MorningConfirmed.confirmed_at:type_name -> google.protobuf.Timestamp
-	22, // 36: spanyard.dispatch.event.v1.MorningConfirmFailed.missing:type_name -> spanyard.dispatch.event.v1.MissingPiece
-	24, // 37: spanyard.dispatch.event.v1.RunChanged.hits:type_name -> spanyard.dispatch.event.v1.RunHit
-	41, // 38: spanyard.dispatch.event.v1.RunDeparted.departed_at:type_name -> google.protobuf.Timestamp
-	41, // 39: spanyard.dispatch.event.v1.DropDelivered.delivered_at:type_name -> google.protobuf.Timestamp
-	41, // 40: spanyard.dispatch.event.v1.MorningPlan.planned_at:type_name -> google.protobuf.Timestamp
-	29, // 41: spanyard.dispatch.event.v1.MorningPlan.runs:type_name -> spanyard.dispatch.event.v1.Run
-	35, // 42: spanyard.dispatch.event.v1.MorningPlan.unserved:type_name -> spanyard.dispatch.event.v1.Unserved
-	30, // 43: spanyard.dispatch.event.v1.Run.drops:type_name -> spanyard.dispatch.event.v1.Drop
-	32, // 44: spanyard.dispatch.event.v1.Run.piles:type_name -> spanyard.dispatch.event.v1.Pile
-	31, // 45: spanyard.dispatch.event.v1.Run.axle_loads:type_name -> spanyard.dispatch.event.v1.AxleLoads
-	19, // 46: spanyard.dispatch.event.v1.Run.picks:type_name -> spanyard.dispatch.event.v1.Pick
-	33, // 47: spanyard.dispatch.event.v1.Pile.tiers:type_name -> spanyard.dispatch.event.v1.Tier
-	34, // 48: spanyard.dispatch.event.v1.Tier.items:type_name -> spanyard.dispatch.event.v1.Item
-	40, // 49: spanyard.dispatch.event.v1.Item.beam:type_name -> spanyard.common.v1.BeamProduct
-	0,  // 50: spanyard.dispatch.event.v1.Unserved.reason:type_name -> spanyard.dispatch.event.v1.UnservedReason
-	51, // [51:51] is the sub-list for method output_type
-	51, // [51:51] is the sub-list for method input_type
-	51, // [51:51] is the sub-list for extension type_name
-	51, // [51:51] is the sub-list for extension extendee
-	0,  // [0:51] is the sub-list for field type_name
+	28, // 17: spanyard.dispatch.event.v1.Event.run_freed:type_name -> spanyard.dispatch.event.v1.RunFreed
+	3,  // 18: spanyard.dispatch.event.v1.YardRulesSet.rules:type_name -> spanyard.dispatch.event.v1.YardRules
+	37, // 19: spanyard.dispatch.event.v1.YardRules.place:type_name -> spanyard.common.v1.Place
+	5,  // 20: spanyard.dispatch.event.v1.TrucksSet.trucks:type_name -> spanyard.dispatch.event.v1.Truck
+	38, // 21: spanyard.dispatch.event.v1.Truck.hours:type_name -> spanyard.common.v1.DayWindow
+	7,  // 22: spanyard.dispatch.event.v1.SitesSet.sites:type_name -> spanyard.dispatch.event.v1.Site
+	37, // 23: spanyard.dispatch.event.v1.Site.place:type_name -> spanyard.common.v1.Place
+	38, // 24: spanyard.dispatch.event.v1.Site.opens:type_name -> spanyard.common.v1.DayWindow
+	9,  // 25: spanyard.dispatch.event.v1.FloorPlanned.rooms:type_name -> spanyard.dispatch.event.v1.RoomDemand
+	39, // 26: spanyard.dispatch.event.v1.FloorPlanned.profiles:type_name -> spanyard.common.v1.BeamProfile
+	40, // 27: spanyard.dispatch.event.v1.FloorPlanned.blocks:type_name -> spanyard.common.v1.BlockKind
+	10, // 28: spanyard.dispatch.event.v1.RoomDemand.beams:type_name -> spanyard.dispatch.event.v1.BeamDemand
+	41, // 29: spanyard.dispatch.event.v1.BeamDemand.product:type_name -> spanyard.common.v1.BeamProduct
+	13, // 30: spanyard.dispatch.event.v1.CalledOff.call_off:type_name -> spanyard.dispatch.event.v1.CallOff
+	38, // 31: spanyard.dispatch.event.v1.CallOff.window:type_name -> spanyard.common.v1.DayWindow
+	29, // 32: spanyard.dispatch.event.v1.MorningPlanned.plan:type_name -> spanyard.dispatch.event.v1.MorningPlan
+	30, // 33: spanyard.dispatch.event.v1.RunConfirmed.run:type_name -> spanyard.dispatch.event.v1.Run
+	19, // 34: spanyard.dispatch.event.v1.PicksIssued.picks:type_name -> spanyard.dispatch.event.v1.Pick
+	41, // 35: spanyard.dispatch.event.v1.Pick.beam:type_name -> spanyard.common.v1.BeamProduct
+	42, // 36: spanyard.dispatch.event.v1.MorningConfirmed.confirmed_at:type_name -> google.protobuf.Timestamp
+	22, // 37: spanyard.dispatch.event.v1.MorningConfirmFailed.missing:type_name -> spanyard.dispatch.event.v1.MissingPiece
+	24, // 38: spanyard.dispatch.event.v1.RunChanged.hits:type_name -> spanyard.dispatch.event.v1.RunHit
+	42, // 39: spanyard.dispatch.event.v1.RunDeparted.departed_at:type_name -> google.protobuf.Timestamp
+	42, // 40: spanyard.dispatch.event.v1.DropDelivered.delivered_at:type_name -> google.protobuf.Timestamp
+	42, // 41: spanyard.dispatch.event.v1.MorningPlan.planned_at:type_name -> google.protobuf.Timestamp
+	30, // 42: spanyard.dispatch.event.v1.MorningPlan.runs:type_name -> spanyard.dispatch.event.v1.Run
+	36, // 43: spanyard.dispatch.event.v1.MorningPlan.unserved:type_name -> spanyard.dispatch.event.v1.Unserved
+	31, // 44: spanyard.dispatch.event.v1.Run.drops:type_name -> spanyard.dispatch.event.v1.Drop
+	33, // 45: spanyard.dispatch.event.v1.Run.piles:type_name -> spanyard.dispatch.event.v1.Pile
+	32, // 46: spanyard.dispatch.event.v1.Run.axle_loads:type_name -> spanyard.dispatch.event.v1.AxleLoads
+	19, // 47: spanyard.dispatch.event.v1.Run.picks:type_name -> spanyard.dispatch.event.v1.Pick
+	34, // 48: spanyard.dispatch.event.v1.Pile.tiers:type_name -> spanyard.dispatch.event.v1.Tier
+	35, // 49: spanyard.dispatch.event.v1.Tier.items:type_name -> spanyard.dispatch.event.v1.Item
+	41, // 50: spanyard.dispatch.event.v1.Item.beam:type_name -> spanyard.common.v1.BeamProduct
+	0,  // 51: spanyard.dispatch.event.v1.Unserved.reason:type_name -> spanyard.dispatch.event.v1.UnservedReason
+	52, // [52:52] is the sub-list for method output_type
+	52, // [52:52] is the sub-list for method input_type
+	52, // [52:52] is the sub-list for extension type_name
+	52, // [52:52] is the sub-list for extension extendee
+	0,  // [0:52] is the sub-list for field type_name
 }
 
 func init() { file_spanyard_dispatch_event_v1_event_proto_init() }
@@ -3660,6 +3745,7 @@ func file_spanyard_dispatch_event_v1_event_proto_init() {
 		(*Event_RunDeparted)(nil),
 		(*Event_DropDelivered)(nil),
 		(*Event_RunCancelled)(nil),
+		(*Event_RunFreed)(nil),
 	}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
@@ -3667,7 +3753,7 @@ func file_spanyard_dispatch_event_v1_event_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_spanyard_dispatch_event_v1_event_proto_rawDesc), len(file_spanyard_dispatch_event_v1_event_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   35,
+			NumMessages:   36,
 			NumExtensions: 0,
 			NumServices:   0,
 		},
