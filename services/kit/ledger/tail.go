@@ -1,0 +1,106 @@
+package ledger
+
+import (
+	"context"
+	"sync"
+	"time"
+
+	"github.com/nats-io/nats.go/jetstream"
+)
+
+// tail is how far the process has followed the service's stream. One consumer
+// serves all yards: what it brings goes to the yards that are loaded, and is
+// dropped for the others, which read it when they are loaded.
+type tail struct {
+	mu      sync.Mutex
+	started bool
+	seen    uint64
+	moved   chan struct{} // made when somebody waits
+}
+
+func newTail() *tail { return &tail{} }
+
+// progress returns the position up to which every event has been given to its
+// yard, and a channel that is closed when it has moved on.
+func (t *tail) progress() (uint64, <-chan struct{}) {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	if t.moved == nil {
+		t.moved = make(chan struct{})
+	}
+	return t.seen, t.moved
+}
+
+func (t *tail) advance(position uint64) {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	t.seen = position
+	if t.moved != nil {
+		close(t.moved)
+		t.moved = nil
+	}
+}
+
+// startTail begins to follow the stream from its present end. It must have
+// begun before the first yard is loaded.
+func (l *Ledger[S, E]) startTail(ctx context.Context) error {
+	t := l.tail
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	if t.started {
+		return nil
+	}
+	info, err := l.stream.handle.Info(ctx)
+	if err != nil {
+		return unreachable(l.domain.Service, err)
+	}
+	t.seen = info.State.LastSeq
+	if err := l.begin(l.follow); err != nil {
+		return err
+	}
+	t.started = true
+	return nil
+}
+
+// follow runs until the ledger is closed, through any loss of connection.
+func (l *Ledger[S, E]) follow() {
+	for pause := minPause; ; {
+		from, _ := l.tail.progress()
+		err := l.stream.consume(l.life, jetstream.OrderedConsumerConfig{
+			FilterSubjects: []string{SubjectsOf(l.domain.Service)},
+			DeliverPolicy:  jetstream.DeliverByStartSequencePolicy,
+			OptStartSeq:    from + 1,
+		}, func(m message) error {
+			pause = minPause
+			l.dispatch(m)
+			l.tail.advance(m.position)
+			return nil
+		})
+		if l.life.Err() != nil || l.stream.js.Conn().IsClosed() {
+			return
+		}
+		l.log.Warn("the stream is not followed just now", "error", err)
+		if sleep(l.life, jittered(pause)) != nil {
+			return
+		}
+		pause = min(2*pause, maxPause)
+	}
+}
+
+const (
+	minPause = 50 * time.Millisecond
+	maxPause = 2 * time.Second
+)
+
+func (l *Ledger[S, E]) dispatch(m message) {
+	name, _, ok := parseSubject(m.subject)
+	if !ok {
+		return
+	}
+	l.mu.Lock()
+	y := l.yards[name]
+	l.mu.Unlock()
+	if y != nil {
+		y.receive(l.life, m)
+	}
+}
