@@ -1,0 +1,129 @@
+package office
+
+import (
+	"fmt"
+	"strconv"
+	"strings"
+	"unicode/utf8"
+
+	"spanyard.example/services/layout/internal/laying"
+)
+
+// Range is what a number in a room schedule may be.
+type Range struct{ Min, Max int64 }
+
+// Ranges of the room schedule's numbers. Loads are in N/m2 here and in kN/m2,
+// with three decimals, in the schedule.
+var (
+	LayingOrderRange = Range{1, 10_000}
+	ClearSpanRange   = Range{200, 30_000}
+	WidthRange       = Range{200, 100_000}
+	BearingRange     = Range{1, mostBearingMM}
+	LoadRange        = Range{0, 50_000}
+	BeamsPerRowRange = Range{1, 3}
+)
+
+// Longest texts of a room schedule, in characters.
+const (
+	MaxJobChars      = 64
+	MaxJobNameChars  = 120
+	MaxTokenChars    = 8
+	MaxRoomNameChars = 120
+	MaxNameChars     = maxNameChars
+)
+
+// checkCells checks each value of a row by itself. What could not be
+// read is named elsewhere.
+func (d *drawing) checkCells(row Row) {
+	r := row.Room
+	d.text(row, "job", row.Job, MaxJobChars, true)
+	d.text(row, "job_name", row.JobName, MaxJobNameChars, true)
+	d.token(row, "floor", r.Floor)
+	d.token(row, "room", r.Room)
+	d.text(row, "room_name", r.Name, MaxRoomNameChars, false)
+	d.number(row, "laying_order", r.LayingOrder, LayingOrderRange)
+	d.number(row, "clear_span_mm", r.ClearSpanMM, ClearSpanRange)
+	d.number(row, "width_mm", r.WidthMM, WidthRange)
+	if r.SpanDirection != "x" && r.SpanDirection != "y" && (r.SpanDirection != "" || !d.partial) {
+		d.wrong(row, "span_direction", r.SpanDirection, "is no direction", "x or y")
+	}
+	d.number(row, "bearing_mm", r.BearingMM, BearingRange)
+	d.number(row, "imposed_load_kn_m2", r.ImposedLoadNPerM2, LoadRange)
+	d.number(row, "finishes_load_kn_m2", r.FinishesLoadNPerM2, LoadRange)
+	d.text(row, "profile", r.Profile, MaxNameChars, true)
+	d.text(row, "wire_pattern", r.WirePattern, MaxNameChars, true)
+	d.text(row, "block_kind", r.Block, MaxNameChars, true)
+	d.number(row, "beams_per_row", r.BeamsPerRow, BeamsPerRowRange)
+}
+
+func (d *drawing) text(row Row, column, value string, most int, required bool) {
+	allowed := fmt.Sprintf("up to %d printable characters", most)
+	switch {
+	case value == "":
+		if required && !d.partial {
+			d.wrong(row, column, "", "is missing", allowed)
+		}
+	case !printable(value, false) || strings.TrimSpace(value) != value:
+		d.wrong(row, column, "", "has blanks at its ends or characters that cannot be printed", allowed)
+	case utf8.RuneCountInString(value) > most:
+		d.wrong(row, column, "", "is too long", allowed)
+	}
+}
+
+// token checks a part of a mark.
+func (d *drawing) token(row Row, column, value string) {
+	allowed := fmt.Sprintf("1 to %d letters A-Z, a-z and digits: it becomes part of the mark on every beam", MaxTokenChars)
+	if value == "" {
+		if !d.partial {
+			d.wrong(row, column, "", "is missing", allowed)
+		}
+		return
+	}
+	if len(value) > MaxTokenChars || strings.ContainsFunc(value, notInToken) {
+		d.wrong(row, column, clip(value), "cannot be part of a mark", allowed)
+	}
+}
+
+func notInToken(r rune) bool {
+	return (r < '0' || r > '9') && (r < 'A' || r > 'Z') && (r < 'a' || r > 'z')
+}
+
+func (d *drawing) number(row Row, column string, value int, r Range) {
+	if v := int64(value); v >= r.Min && v <= r.Max || value == 0 && d.partial {
+		return
+	}
+	shown, allowed := strconv.Itoa(value), fmt.Sprintf("%d to %d", r.Min, r.Max)
+	if r == LoadRange {
+		shown, allowed = kilo(int64(value)), fmt.Sprintf("%s to %s", kilo(r.Min), kilo(r.Max))
+	}
+	d.wrong(row, column, shown, "is out of range", allowed)
+}
+
+// believable returns the room without the numbers that are out of range, so
+// that one slip is not reported twice.
+func believable(r laying.Room) laying.Room {
+	for _, n := range []struct {
+		value *int
+		Range
+	}{
+		{&r.ClearSpanMM, ClearSpanRange}, {&r.WidthMM, WidthRange},
+		{&r.BearingMM, BearingRange}, {&r.BeamsPerRow, BeamsPerRowRange},
+	} {
+		if v := int64(*n.value); v < n.Min || v > n.Max {
+			*n.value = 0
+		}
+	}
+	return r
+}
+
+// kilo writes thousandths with three decimals.
+func kilo(n int64) string { return fmt.Sprintf("%.3f", float64(n)/1000) }
+
+// clip keeps a wrong value short enough to repeat.
+func clip(s string) string {
+	const most = 40
+	if utf8.RuneCountInString(s) <= most {
+		return strings.ToValidUTF8(s, "?")
+	}
+	return string([]rune(s)[:most]) + "..."
+}

@@ -1,0 +1,353 @@
+package office_test
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+
+	"spanyard.example/services/kit/fault"
+	"spanyard.example/services/layout/internal/laying"
+	"spanyard.example/services/layout/internal/office"
+)
+
+var noon = time.Date(2031, 3, 4, 12, 0, 0, 0, time.UTC)
+
+func catalogue() office.Catalogue {
+	return office.Catalogue{
+		Profiles: []laying.Profile{
+			{Name: "P150", HeightMM: 150, WidthMM: 120, MassGPerM: 32_500, WirePatterns: []string{"4W", "6W"}},
+			{Name: "P200", HeightMM: 200, WidthMM: 130, MassGPerM: 48_000, WirePatterns: []string{"8W"}},
+		},
+		Blocks: []laying.Block{
+			{Name: "B200", LengthMM: 215, PitchMM: 510, MassG: 16_400, BlocksPerPallet: 60,
+				PalletLengthMM: 1200, PalletWidthMM: 1000, PalletHeightMM: 900, PalletTareG: 22_000},
+			{Name: "B100", LengthMM: 440, PitchMM: 300, MassG: 12_000, BlocksPerPallet: 80,
+				PalletLengthMM: 1200, PalletWidthMM: 1000, PalletHeightMM: 900, PalletTareG: 22_000},
+		},
+		LengthStepMM: 50, MinBearingMM: 90, MaxBeamLengthMM: 7_500,
+	}
+}
+
+func row(n int, job, floor, room string, order int) office.Row {
+	return office.Row{
+		Where: fmt.Sprintf("rooms.csv, row %d", n), Job: job, JobName: "House at the mill",
+		Room: laying.Room{
+			Floor: floor, Room: room, Name: "Room " + room, LayingOrder: order,
+			ClearSpanMM: 4000, WidthMM: 3060, SpanDirection: "x", BearingMM: 100,
+			ImposedLoadNPerM2: 1500, FinishesLoadNPerM2: 1800,
+			Profile: "P150", WirePattern: "4W", Block: "B200", BeamsPerRow: 1,
+		},
+	}
+}
+
+// must carries out commands that have to succeed.
+func must(t *testing.T, s office.State, commands ...office.Command) office.State {
+	t.Helper()
+	for _, c := range commands {
+		events, err := office.Decide(s, c)
+		if err != nil {
+			t.Fatalf("%T: %v", c, err)
+		}
+		if len(events) == 0 {
+			t.Fatalf("%T led to nothing", c)
+		}
+		for _, e := range events {
+			s = office.Evolve(s, e)
+		}
+	}
+	return s
+}
+
+func withCatalogue(t *testing.T) office.State {
+	t.Helper()
+	return must(t, office.New(), office.SetCatalogue{Catalogue: catalogue()})
+}
+
+func draft(rows ...office.Row) office.DraftPlans {
+	return office.DraftPlans{SourceFile: "rooms.csv", Rows: rows}
+}
+
+func approve(job, floor string, revision int) office.Approve {
+	return office.Approve{Job: job, Floor: floor, Revision: revision, Engineer: " Odalys Brenk ", Reason: "load test of 3 March", At: noon}
+}
+
+func TestDraftGroupsByJobAndFloor(t *testing.T) {
+	s := must(t, withCatalogue(t), draft(
+		row(2, "J1", "1", "02", 2), row(3, "J1", "0", "01", 1), row(4, "J1", "1", "01", 1), row(5, "J2", "1", "01", 1)))
+	var got []string
+	s.Floors(office.FloorKey{}, func(key office.FloorKey, records []office.Record) bool {
+		for _, r := range records {
+			got = append(got, fmt.Sprintf("%s/%s r%d %d rooms, first %s", key.Job, key.Floor, r.Plan.Revision, len(r.Plan.Rooms), r.Plan.Rooms[0].Room))
+		}
+		return true
+	})
+	want := []string{"J1/0 r1 1 rooms, first 01", "J1/1 r1 2 rooms, first 01", "J2/1 r1 1 rooms, first 01"}
+	if d := cmp.Diff(want, got); d != "" {
+		t.Errorf("plans (-want +got):\n%s", d)
+	}
+	// One room: 5 beams of 4,200 mm and 136.5 kg; 114 blocks of 16.4 kg.
+	r := s.Revisions(office.FloorKey{Job: "J1", Floor: "1"})[0]
+	total := office.Totals{Rooms: 2, Beams: 10, BeamLengthMM: 42_000, BeamMassG: 1_365_000, Blocks: 228, BlockMassG: 228 * 16_400}
+	if d := cmp.Diff(total, r.Totals); d != "" {
+		t.Errorf("totals (-want +got):\n%s", d)
+	}
+	if r.Plan.Strength != office.NotChecked || len(r.Plan.Profiles) != 1 || len(r.Plan.Blocks) != 1 {
+		t.Errorf("plan says strength %v, %d profiles, %d blocks", r.Plan.Strength, len(r.Plan.Profiles), len(r.Plan.Blocks))
+	}
+}
+
+func TestApproveAndSupersede(t *testing.T) {
+	one := draft(row(2, "J1", "1", "01", 1))
+	s := must(t, withCatalogue(t), one, approve("J1", "1", 1), one, one)
+	key := office.FloorKey{Job: "J1", Floor: "1"}
+	if r := s.Revisions(key)[0]; r.Status != office.Approved || r.Engineer != "Odalys Brenk" || !r.ApprovedAt.Equal(noon) {
+		t.Errorf("revision 1: status %v, engineer %q, at %v", r.Status, r.Engineer, r.ApprovedAt)
+	}
+	before := s
+	events, err := office.Decide(s, approve("J1", "1", 3))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(events) != 2 {
+		t.Fatalf("%d events, want approved and superseded", len(events))
+	}
+	if e, ok := events[1].(office.LayingPlanSuperseded); !ok || e.Revision != 1 || e.ByRevision != 3 {
+		t.Errorf("second event is %+v", events[1])
+	}
+	for _, e := range events {
+		s = office.Evolve(s, e)
+	}
+	var got []office.Status
+	for _, r := range s.Revisions(key) {
+		got = append(got, r.Status)
+	}
+	if d := cmp.Diff([]office.Status{office.Superseded, office.Draft, office.Approved}, got); d != "" {
+		t.Errorf("states (-want +got):\n%s", d)
+	}
+	if before.Revisions(key)[2].Status != office.Draft {
+		t.Error("Evolve changed the state before the event")
+	}
+}
+
+func TestApproveRefusals(t *testing.T) {
+	one := draft(row(2, "J1", "1", "01", 1))
+	s := must(t, withCatalogue(t), one, approve("J1", "1", 1), one, one, approve("J1", "1", 3))
+	s = must(t, s, one, one)
+	cases := []struct {
+		name   string
+		change func(*office.Approve)
+		kind   fault.Kind
+		reason string
+	}{
+		{"approved already", func(c *office.Approve) { c.Revision = 3 }, fault.Stale, office.ReasonAlreadyApproved},
+		{"superseded", func(c *office.Approve) { c.Revision = 1 }, fault.Stale, office.ReasonSuperseded},
+		{"older draft", func(c *office.Approve) { c.Revision = 2 }, fault.Stale, office.ReasonNotNewest},
+		{"older draft after the approved", func(c *office.Approve) { c.Revision = 4 }, fault.Stale, office.ReasonNotNewest},
+		{"no such revision", func(c *office.Approve) { c.Revision = 6 }, fault.NotFound, office.ReasonPlanUnknown},
+		{"revision 0", func(c *office.Approve) { c.Revision = 0 }, fault.NotFound, office.ReasonPlanUnknown},
+		{"no such floor", func(c *office.Approve) { c.Floor = "2" }, fault.NotFound, office.ReasonPlanUnknown},
+		{"blank engineer", func(c *office.Approve) { c.Engineer = " \t" }, fault.Invalid, office.ReasonNoEngineer},
+		{"blank reason", func(c *office.Approve) { c.Reason = "\n" }, fault.Invalid, office.ReasonNoEngineer},
+		{"engineer on two lines", func(c *office.Approve) { c.Engineer = "A\nB" }, fault.Invalid, office.ReasonNoEngineer},
+		{"endless reason", func(c *office.Approve) { c.Reason = strings.Repeat("ä", 1001) }, fault.Invalid, office.ReasonNoEngineer},
+	}
+	for _, c := range cases {
+		t.Run(c.name, func(t *testing.T) {
+			command := approve("J1", "1", 5)
+			c.change(&command)
+			events, err := office.Decide(s, command)
+			if !errors.Is(err, c.kind) || fault.ReasonOf(err) != c.reason || events != nil {
+				t.Errorf("got %v and %d events, want %v %s", err, len(events), c.kind, c.reason)
+			}
+		})
+	}
+}
+
+func TestDraftNamesEveryWrongCell(t *testing.T) {
+	change := func(n int, f func(*office.Row)) office.Row {
+		r := row(n, "J1", "1", fmt.Sprintf("%02d", n), n)
+		f(&r)
+		return r
+	}
+	cases := []struct {
+		name string
+		rows []office.Row
+		want []string // where, by row and column
+	}{
+		{"room twice, in other capitals", []office.Row{
+			change(2, func(r *office.Row) { r.Room.Room = "a" }), change(3, func(r *office.Row) { r.Room.Room = "A" })},
+			[]string{"3 room"}},
+		{"laying order twice", []office.Row{
+			change(2, func(*office.Row) {}), change(3, func(r *office.Row) { r.Room.LayingOrder = 2 })},
+			[]string{"3 laying_order"}},
+		{"two names of one job", []office.Row{
+			change(2, func(*office.Row) {}), change(3, func(r *office.Row) { r.JobName = "Other" })},
+			[]string{"3 job_name"}},
+		{"tokens", []office.Row{
+			change(2, func(r *office.Row) { r.Room.Floor = "1-2" }), change(3, func(r *office.Row) { r.Room.Room = "123456789" }),
+			change(4, func(r *office.Row) { r.Room.Room = "1é" })},
+			[]string{"2 floor", "3 room", "4 room"}},
+		{"catalogue", []office.Row{
+			change(2, func(r *office.Row) { r.Room.Profile = "P999" }), change(3, func(r *office.Row) { r.Room.Block = "B999" }),
+			change(4, func(r *office.Row) { r.Room.WirePattern = "8W" })},
+			[]string{"2 profile", "3 block_kind", "4 wire_pattern"}},
+		{"limits", []office.Row{
+			change(2, func(r *office.Row) { r.Room.BearingMM = 89 }), change(3, func(r *office.Row) { r.Room.ClearSpanMM = 7301 }),
+			change(4, func(r *office.Row) { r.Room.ClearSpanMM = 199 }), change(5, func(r *office.Row) { r.Room.WidthMM = 100_001 }),
+			change(6, func(r *office.Row) { r.Room.BeamsPerRow = 4 }), change(7, func(r *office.Row) { r.Room.SpanDirection = "z" }),
+			change(8, func(r *office.Row) { r.Room.ImposedLoadNPerM2 = 50_001 }), change(9, func(r *office.Row) { r.Room.FinishesLoadNPerM2 = -1 }),
+			change(10, func(r *office.Row) { r.Room.Block, r.Room.BeamsPerRow = "B100", 3 }), // 2 x 300 < 7 x 120
+		},
+			[]string{"2 bearing_mm", "3 clear_span_mm", "4 clear_span_mm", "5 width_mm", "6 beams_per_row", "7 span_direction",
+				"8 imposed_load_kn_m2", "9 finishes_load_kn_m2", "10 block_kind"}},
+		{"everything missing", []office.Row{{Where: "rooms.csv, row 2"}},
+			[]string{"2 job", "2 job_name", "2 floor", "2 room", "2 laying_order", "2 clear_span_mm", "2 width_mm", "2 span_direction",
+				"2 bearing_mm", "2 profile", "2 wire_pattern", "2 block_kind", "2 beams_per_row"}},
+		{"several in one row", []office.Row{change(2, func(r *office.Row) { r.Room.Profile, r.Room.BearingMM = "P999", 50 })},
+			[]string{"2 profile", "2 bearing_mm"}},
+	}
+	for _, c := range cases {
+		t.Run(c.name, func(t *testing.T) {
+			events, err := office.Decide(withCatalogue(t), draft(append(c.rows, row(99, "J9", "1", "01", 1))...))
+			if events != nil {
+				t.Fatalf("half imported: %d events", len(events))
+			}
+			var got []string
+			for _, p := range faultOf(t, err).Places {
+				got = append(got, strings.Replace(strings.TrimPrefix(p.Where, "rooms.csv, row "), ", column", "", 1))
+			}
+			if d := cmp.Diff(c.want, got); d != "" {
+				t.Errorf("places (-want +got):\n%s\n%v", d, err)
+			}
+		})
+	}
+}
+
+func faultOf(t *testing.T, err error) *fault.Error {
+	t.Helper()
+	var f *fault.Error
+	if !errors.As(err, &f) || f.Kind != fault.Invalid || f.Reason != office.ReasonBadRows {
+		t.Fatalf("got %v, want invalid BAD_ROWS", err)
+	}
+	return f
+}
+
+func TestDraftJoinsUnreadCells(t *testing.T) {
+	partial := row(2, "J1", "1", "01", 1)
+	partial.Room.WidthMM, partial.Room.Profile = 0, "P999"
+	c := draft(partial)
+	c.Unread = []fault.Place{{Where: "rooms.csv, row 2, column width_mm", Value: "wide", Problem: "is no whole number"}}
+	_, err := office.Decide(withCatalogue(t), c)
+	f := faultOf(t, err)
+	if len(f.Places) != 2 || !strings.Contains(f.Places[1].Where, "column profile") {
+		t.Errorf("got %v", f)
+	}
+}
+
+func TestDraftLimits(t *testing.T) {
+	wide := func(n int, job, floor string) office.Row { // 195 rows of 3 at 750 mm: (100,000 - 510) / 750 = 132.7 -> 133 x 3 = 399 beams
+		r := row(n, job, floor, fmt.Sprintf("R%d", n), n)
+		r.Room.WidthMM, r.Room.BeamsPerRow = 100_000, 3
+		return r
+	}
+	var floor, file, rooms, floors []office.Row
+	for i := range 13 { // 13 x 399 = 5,187
+		floor = append(floor, wide(i+1, "J1", "1"))
+	}
+	for i := range 126 { // 126 x 399 = 50,274 on eleven floors
+		file = append(file, wide(i+1, "J1", fmt.Sprint(i/12)))
+	}
+	for i := range 501 {
+		r := row(i+1, "J1", "1", fmt.Sprintf("R%d", i), i+1)
+		r.Room.WidthMM = 400
+		rooms = append(rooms, r)
+	}
+	for i := range 102 {
+		floors = append(floors, row(i+1, "J1", fmt.Sprint(i), "1", 1))
+	}
+	for name, c := range map[string]struct {
+		rows []office.Row
+		want string
+	}{
+		"beams on a floor": {floor, "row 13, column width_mm"},
+		"beams in a file":  {file, "row 126, column width_mm"},
+		"rooms on a floor": {rooms, "row 501, column room"},
+		"floors in a file": {floors, "row 101, column floor"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			_, err := office.Decide(withCatalogue(t), draft(c.rows...))
+			f := faultOf(t, err)
+			if len(f.Places) != 1 || !strings.HasSuffix(f.Places[0].Where, c.want) {
+				t.Errorf("got %v, want %s alone", f, c.want)
+			}
+			if name == "floors in a file" {
+				return
+			}
+			if _, err := office.Decide(withCatalogue(t), draft(c.rows[:len(c.rows)-1]...)); err != nil {
+				t.Errorf("one row less: %v", err)
+			}
+		})
+	}
+}
+
+func TestDraftNeedsCatalogueAndRooms(t *testing.T) {
+	_, err := office.Decide(office.New(), draft(row(2, "J1", "1", "01", 1)))
+	if fault.KindOf(err) != fault.Stale || fault.ReasonOf(err) != office.ReasonCatalogueMissing {
+		t.Errorf("without a catalogue: %v", err)
+	}
+	_, err = office.Decide(withCatalogue(t), draft())
+	if fault.KindOf(err) != fault.Invalid || fault.ReasonOf(err) != office.ReasonNoRooms {
+		t.Errorf("without rooms: %v", err)
+	}
+}
+
+func TestCatalogueNamesEveryMistake(t *testing.T) {
+	c := catalogue()
+	c.Profiles[0].MassGPerM = 0
+	c.Profiles[1].Name = "p150"
+	c.Profiles[1].WirePatterns = nil
+	c.Profiles[0].WirePatterns = []string{"4W", "4w", ""}
+	c.Blocks[0].PitchMM = 99
+	c.Blocks[1].Name = " B"
+	c.Blocks[1].PalletTareG = -1
+	c.MinBearingMM = 19
+	_, err := office.Decide(office.New(), office.SetCatalogue{Catalogue: c})
+	var f *fault.Error
+	if !errors.As(err, &f) || f.Kind != fault.Invalid || f.Reason != office.ReasonBadCatalogue {
+		t.Fatalf("got %v", err)
+	}
+	var got []string
+	for _, p := range f.Places {
+		got = append(got, p.Where)
+	}
+	want := []string{"min_bearing_mm", "profiles[0].mass_g_per_m", "profiles[0].wire_patterns[1]", "profiles[0].wire_patterns[2]",
+		"profiles[1].name", "profiles[1].wire_patterns", "blocks[0].pitch_mm", "blocks[1].name", "blocks[1].pallet_tare_g"}
+	if d := cmp.Diff(want, got); d != "" {
+		t.Errorf("places (-want +got):\n%s", d)
+	}
+}
+
+func TestLongRefusalsAreCut(t *testing.T) {
+	c := catalogue()
+	c.Blocks = nil
+	for range 40 {
+		c.Blocks = append(c.Blocks, laying.Block{})
+	}
+	var f *fault.Error
+	if _, err := office.Decide(office.New(), office.SetCatalogue{Catalogue: c}); !errors.As(err, &f) || len(f.Places) != 101 {
+		t.Errorf("catalogue: %d places", len(f.Places))
+	}
+	var rows []office.Row
+	for i := range 120 {
+		r := row(i+2, "J1", "1", "01", i+1) // all the same room
+		rows = append(rows, r)
+	}
+	_, err := office.Decide(withCatalogue(t), draft(rows...))
+	if f := faultOf(t, err); len(f.Places) != 101 || f.Places[100].Problem != "and at least 19 more" {
+		t.Errorf("rows: %d places, %s", len(f.Places), f.Sentence)
+	}
+}
