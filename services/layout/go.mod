@@ -6,7 +6,9 @@ require (
 	github.com/benbjohnson/immutable v0.4.3
 	github.com/google/go-cmp v0.7.0
 	github.com/xuri/excelize/v2 v2.11.1
+	google.golang.org/protobuf v1.36.12
 	pgregory.net/rapid v1.3.0
+	spanyard.example/proto v0.0.0-00010101000000-000000000000
 	spanyard.example/services/kit v0.0.0
 )
 
