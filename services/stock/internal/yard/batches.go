@@ -1,0 +1,245 @@
+package yard
+
+import (
+	"fmt"
+	"time"
+
+	"spanyard.example/services/kit/civil"
+	"spanyard.example/services/kit/fault"
+	"spanyard.example/services/stock/internal/conformity"
+)
+
+// SetRules opens the yard or changes its rules.
+type SetRules struct{ Rules Rules }
+
+func (c SetRules) decide(s State) ([]Event, error) {
+	var p problems
+	// "Local" would mean another zone on every machine.
+	if _, err := time.LoadLocation(c.Rules.TimeZone); err != nil || c.Rules.TimeZone == "" || c.Rules.TimeZone == "Local" {
+		p.add("time_zone", c.Rules.TimeZone, "is no time zone", `a name such as "Etc/UTC"`)
+	}
+	p.within("beam_min_age_days", int64(c.Rules.BeamMinAgeDays), 1, 365)
+	p.within("block_min_age_days", int64(c.Rules.BlockMinAgeDays), 1, 365)
+	p.within("beams_per_stack_tier", int64(c.Rules.BeamsPerStackTier), 1, 50)
+	if err := p.invalid(); err != nil {
+		return nil, err
+	}
+	if s.Open() && s.rules == c.Rules {
+		return nil, nil
+	}
+	return []Event{RulesSet(c)}, nil
+}
+
+// BeamLine is a number of equal beams of a batch, put on a stack one on top of
+// the other.
+type BeamLine struct {
+	LengthMM, Count int
+	MassGEach       int64
+	StackID         string
+}
+
+// ReceiveBatch takes a batch into the yard.
+type ReceiveBatch struct {
+	BatchID  string
+	Kind     Kind
+	MadeOn   civil.Day
+	Concrete Concrete
+	// Beams.
+	Profile, WirePattern string
+	Lines                []BeamLine
+	// Blocks.
+	Lot    Lot
+	Source string
+	At     time.Time
+}
+
+func (c ReceiveBatch) decide(s State) ([]Event, error) {
+	if err := c.check(s); err != nil {
+		return nil, err
+	}
+	if _, known := s.batches.Get(c.BatchID); known {
+		return nil, fault.New(fault.Stale, "BATCH_EXISTS", "Batch %s is in the yard already.", c.BatchID)
+	}
+	e := BatchReceived{
+		BatchID: c.BatchID, Kind: c.Kind, MadeOn: c.MadeOn, Concrete: c.Concrete,
+		Profile: c.Profile, WirePattern: c.WirePattern, Lot: c.Lot, Source: c.Source,
+	}
+	for _, line := range c.Lines {
+		for range line.Count {
+			e.Beams = append(e.Beams, Beam{
+				ID: BeamID(c.BatchID, len(e.Beams)+1), LengthMM: line.LengthMM, MassG: line.MassGEach, StackID: line.StackID,
+			})
+		}
+	}
+	if err := c.checkPlaces(s, e.Beams); err != nil {
+		return nil, err
+	}
+	return []Event{e}, nil
+}
+
+// BeamID returns the id of a batch's beam by its number, from 1.
+func BeamID(batchID string, number int) string { return fmt.Sprintf("%s-%03d", batchID, number) }
+
+func (c ReceiveBatch) check(s State) error {
+	var p problems
+	p.batch("batch_id", c.BatchID)
+	p.text("source", c.Source, 200)
+	if today := s.Day(c.At); c.MadeOn > today {
+		p.add("made_on", c.MadeOn.String(), "lies in the future", "up to "+today.String())
+	}
+	switch c.Kind {
+	case Beams:
+		c.checkBeams(&p)
+	case Blocks:
+		c.checkBlocks(&p)
+	default:
+		p.add("kind", "", "is neither beams nor blocks", "beams or blocks")
+	}
+	return p.invalid()
+}
+
+func (c ReceiveBatch) checkBeams(p *problems) {
+	p.name("beams.profile", c.Profile, 64)
+	p.name("beams.wire_pattern", c.WirePattern, 64)
+	strength(p, "concrete.fck_cylinder_mpa", c.Concrete.FckCylinder)
+	strength(p, "concrete.fck_cube_mpa", c.Concrete.FckCube)
+	if c.Concrete.FckCube < c.Concrete.FckCylinder {
+		p.add("concrete.fck_cube_mpa", c.Concrete.FckCube.String(), "is below the cylinder strength of its class",
+			"the cube strength of the same class (EN 206 Table 12)")
+	}
+	if c.Lot != (Lot{}) || c.Concrete.DeclaredBlock != 0 {
+		p.add("blocks", "", "must be empty in a batch of beams", "")
+	}
+	if len(c.Lines) == 0 {
+		p.add("beams.lines", "", "has no beams", "")
+	}
+	total := 0
+	for i, line := range c.Lines {
+		where := fmt.Sprintf("beams.lines[%d].", i)
+		p.within(where+"length_mm", int64(line.LengthMM), 200, 30_000)
+		p.within(where+"count", int64(line.Count), 1, MaxBeamsPerBatch)
+		p.within(where+"mass_g_each", line.MassGEach, 1, 20_000_000)
+		p.name(where+"stack_id", line.StackID, 64)
+		if len(line.StackID) > 64 {
+			// Every beam repeats it in the event, which has a limit in bytes.
+			p.add(where+"stack_id", "", "is too long", "at most 64 bytes")
+		}
+		total += line.Count
+	}
+	if total > MaxBeamsPerBatch {
+		p.add("beams.lines", fmt.Sprint(total), "is too many beams for one batch", fmt.Sprintf("at most %d", MaxBeamsPerBatch))
+	}
+}
+
+func (c ReceiveBatch) checkBlocks(p *problems) {
+	p.name("blocks.block_kind", c.Lot.BlockKind, 64)
+	p.within("blocks.count", int64(c.Lot.Count), 1, 1_000_000)
+	p.within("blocks.mass_g_each", c.Lot.MassGEach, 1, 200_000)
+	p.name("blocks.stack_id", c.Lot.StackID, 64)
+	strength(p, "concrete.declared_block_mpa", c.Concrete.DeclaredBlock)
+	if len(c.Lines) > 0 || c.Profile != "" || c.WirePattern != "" || c.Concrete.FckCylinder != 0 || c.Concrete.FckCube != 0 {
+		p.add("beams", "", "must be empty in a batch of blocks", "")
+	}
+}
+
+// strength checks a strength: positive and below 250 MPa.
+func strength(p *problems, where string, value conformity.MilliMPa) {
+	if value <= 0 || value >= 250*conformity.MPa {
+		p.add(where, value.String(), "is no strength in MPa", "above 0 and below 250")
+	}
+}
+
+// checkPlaces looks for stacks that are taken and ids that exist.
+func (c ReceiveBatch) checkPlaces(s State, beams []Beam) error {
+	var p problems
+	taken := func(where, stackID string) {
+		if owner := s.stackOwner(stackID); owner != "" {
+			p.add(where, stackID, "holds batch "+owner, "an empty stack")
+		}
+	}
+	for i, line := range c.Lines {
+		taken(fmt.Sprintf("beams.lines[%d].stack_id", i), line.StackID)
+	}
+	if c.Kind == Blocks {
+		taken("blocks.stack_id", c.Lot.StackID)
+	}
+	for _, beam := range beams {
+		if _, known := s.pieces.Get(beam.ID); known {
+			p.add("batch_id", c.BatchID, "would give a beam the id "+beam.ID+", which a pallet has", "another batch number")
+			break
+		}
+	}
+	return p.stale("STACK_TAKEN", "Batch %s cannot be put down where it should.", c.BatchID)
+}
+
+// RecordTest records a laboratory's results.
+type RecordTest struct {
+	BatchID, TestID, Laboratory string
+	TestedOn                    civil.Day
+	Specimen                    Specimen
+	Strengths                   []conformity.MilliMPa
+	// By is who records them.
+	By string
+	At time.Time
+}
+
+func (c RecordTest) decide(s State) ([]Event, error) {
+	b, err := s.knownBatch(c.BatchID)
+	if err != nil {
+		return nil, err
+	}
+	if err := c.check(s, b); err != nil {
+		return nil, err
+	}
+	for _, t := range b.Tests {
+		if t.ID == c.TestID {
+			return nil, fault.New(fault.Stale, "TEST_EXISTS",
+				"Test %s of batch %s is recorded already. A recorded result is never changed.", c.TestID, b.ID)
+		}
+	}
+	test := Test{
+		ID: c.TestID, Laboratory: c.Laboratory, TestedOn: c.TestedOn, Specimen: c.Specimen,
+		Strengths: c.Strengths, Verdict: c.judge(b),
+	}
+	events := []Event{TestRecorded{BatchID: b.ID, Test: test}}
+	if !test.Verdict.Conforms && b.State != Quarantined {
+		reason := fmt.Sprintf("Test %s does not conform. %s", test.ID, test.Verdict.Sentence)
+		events = append(events, s.quarantine(b, reason, c.By, c.At)...)
+	}
+	return events, nil
+}
+
+func (c RecordTest) check(s State, b Batch) error {
+	var p problems
+	p.name("test_id", c.TestID, 64)
+	p.name("laboratory", c.Laboratory, 120)
+	p.name("actor", c.By, 120)
+	if c.TestedOn < b.MadeOn {
+		p.add("tested_on", c.TestedOn.String(), "lies before the batch was made", "from "+b.MadeOn.String())
+	}
+	if today := s.Day(c.At); c.TestedOn > today {
+		p.add("tested_on", c.TestedOn.String(), "lies in the future", "up to "+today.String())
+	}
+	switch {
+	case b.Kind == Beams && c.Specimen != Cylinder && c.Specimen != Cube:
+		p.add("specimen", "", "does not fit a batch of beams", "cylinder or cube")
+	case b.Kind == Blocks && c.Specimen != Block:
+		p.add("specimen", "", "does not fit a batch of blocks", "block")
+	}
+	p.within("strengths_mpa", int64(len(c.Strengths)), 1, 100)
+	for i, m := range c.Strengths {
+		strength(&p, fmt.Sprintf("strengths_mpa[%d]", i), m)
+	}
+	return p.invalid()
+}
+
+func (c RecordTest) judge(b Batch) conformity.Verdict {
+	switch c.Specimen {
+	case Cylinder:
+		return conformity.Identity(b.Concrete.FckCylinder, c.Strengths)
+	case Cube:
+		return conformity.Identity(b.Concrete.FckCube, c.Strengths)
+	default:
+		return conformity.Blocks(b.Concrete.DeclaredBlock, c.Strengths)
+	}
+}

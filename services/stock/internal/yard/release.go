@@ -1,0 +1,137 @@
+package yard
+
+import (
+	"fmt"
+	"strings"
+	"time"
+
+	"spanyard.example/services/kit/fault"
+)
+
+// ReleaseBatch lets a batch leave the yard.
+type ReleaseBatch struct {
+	BatchID string
+	// By is the person who answers for it.
+	By string
+	At time.Time
+}
+
+func (c ReleaseBatch) decide(s State) ([]Event, error) {
+	var p problems
+	p.name("released_by", c.By, 120)
+	if err := p.invalid(); err != nil {
+		return nil, err
+	}
+	b, err := s.knownBatch(c.BatchID)
+	if err != nil {
+		return nil, err
+	}
+	if err := s.whyNotReleasable(b, c.At); err != nil {
+		return nil, err
+	}
+	today := s.Day(c.At)
+	r := Release{By: c.By, At: c.At, On: today, AgeDays: int(today - b.MadeOn)}
+	for _, t := range b.Tests {
+		r.TestIDs = append(r.TestIDs, t.ID)
+	}
+	return []Event{BatchReleased{BatchID: b.ID, Release: r}}, nil
+}
+
+// whyNotReleasable returns everything that stands against releasing a batch
+// at a moment. The reason of the fault is that of the first.
+func (s State) whyNotReleasable(b Batch, at time.Time) error {
+	var refusal *fault.Error
+	against := func(reason, where, value, problem, allowed string) {
+		if refusal == nil {
+			refusal = fault.New(fault.Stale, reason, "Batch %s cannot be released: %s.", b.ID, problem)
+		}
+		refusal.At(where, value, problem, allowed)
+	}
+	switch b.State {
+	case Quarantined:
+		against("BATCH_QUARANTINED", "state", "", "it is quarantined: "+strings.TrimSuffix(b.QuarantineReason, "."), "lift the quarantine first")
+	case Released:
+		against("ALREADY_RELEASED", "state", "", fmt.Sprintf("%s released it on %v", b.Release.By, b.Release.On), "")
+	}
+	today := s.Day(at)
+	if oldEnough := s.rules.OldEnoughOn(b.Kind, b.MadeOn); today < oldEnough {
+		against("TOO_YOUNG", "age", fmt.Sprintf("%d days", today-b.MadeOn),
+			fmt.Sprintf("it was made on %v and is old enough on %v, not on %v", b.MadeOn, oldEnough, today),
+			fmt.Sprintf("%d days or more", s.rules.MinAgeDays(b.Kind)))
+	}
+	if len(b.Tests) == 0 {
+		against("NOT_TESTED", "tests", "", "no test of it is recorded", "at least one test, all conforming")
+	}
+	if t, failed := b.FailedTest(); failed {
+		against("TEST_FAILED", "tests", t.ID, fmt.Sprintf("test %s does not conform", t.ID), "all tests conforming")
+	}
+	if refusal == nil {
+		return nil
+	}
+	return refusal
+}
+
+// QuarantineBatch stops a batch.
+type QuarantineBatch struct {
+	BatchID, Reason, By string
+	At                  time.Time
+}
+
+func (c QuarantineBatch) decide(s State) ([]Event, error) {
+	var p problems
+	p.name("quarantined_by", c.By, 120)
+	p.name("reason", c.Reason, 500)
+	if err := p.invalid(); err != nil {
+		return nil, err
+	}
+	b, err := s.knownBatch(c.BatchID)
+	if err != nil {
+		return nil, err
+	}
+	if b.State == Quarantined {
+		return nil, fault.New(fault.Stale, "ALREADY_QUARANTINED",
+			"Batch %s is quarantined already, by %s: %s", b.ID, b.QuarantinedBy, b.QuarantineReason)
+	}
+	return s.quarantine(b, c.Reason, c.By, c.At), nil
+}
+
+// quarantine returns the events that stop a batch, with every piece that is
+// promised or has left. A batch with very many such pieces takes several
+// events, so that stopping it never fails for size.
+func (s State) quarantine(b Batch, reason, by string, at time.Time) []Event {
+	var hits []Hit
+	for _, id := range b.PieceIDs() {
+		p, _ := s.pieces.Get(id)
+		switch p.State {
+		case Reserved, Picked, Loaded, Delivered:
+			hits = append(hits, Hit{PieceID: p.ID, State: p.State, Allocation: *p.Allocation})
+		}
+	}
+	var events []Event
+	for first := true; first || len(hits) > 0; first = false {
+		n := min(len(hits), hitsPerEvent)
+		events = append(events, BatchQuarantined{BatchID: b.ID, Reason: reason, By: by, At: at, Hits: hits[:n:n]})
+		hits = hits[n:]
+	}
+	return events
+}
+
+// LiftQuarantine lets a batch cure again. It has to be released anew.
+type LiftQuarantine struct{ BatchID, By, Reason string }
+
+func (c LiftQuarantine) decide(s State) ([]Event, error) {
+	var p problems
+	p.name("lifted_by", c.By, 120)
+	p.name("reason", c.Reason, 500)
+	if err := p.invalid(); err != nil {
+		return nil, err
+	}
+	b, err := s.knownBatch(c.BatchID)
+	if err != nil {
+		return nil, err
+	}
+	if b.State != Quarantined {
+		return nil, fault.New(fault.Stale, "NOT_QUARANTINED", "Batch %s is not quarantined.", b.ID)
+	}
+	return []Event{QuarantineLifted(c)}, nil
+}
