@@ -13,6 +13,8 @@ type Unit struct {
 	// LengthMM and WidthMM along and across the deck; a pallet may be turned.
 	LengthMM, WidthMM int
 	HeightMM          int
+	// StackID is where a pallet's blocks come from.
+	StackID string
 }
 
 // pile is a stack on the deck while a load is being built.

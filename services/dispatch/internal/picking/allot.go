@@ -160,6 +160,7 @@ func (a *allotment) fillBlocks(lot *Lot, room morning.Room, item morning.Item) b
 			item.MassG = int64(n)*b.MassGEach + kind.PalletTareG
 			lot.Units = append(lot.Units, loading.Unit{
 				Item: item, LengthMM: kind.PalletLengthMM, WidthMM: kind.PalletWidthMM, HeightMM: kind.PalletHeightMM,
+				StackID: b.StackID,
 			})
 		}
 	}

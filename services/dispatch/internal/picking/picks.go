@@ -13,8 +13,8 @@ import (
 //
 // A truck is loaded in the reverse of its trip: the piles of the last drop
 // first, piles from the front of the deck, each from the bottom tier up.
-func Finish(p morning.Problem, runs []morning.Run) (movedAside int) {
-	y := newYard(p, runs)
+func Finish(p morning.Problem, lots []Lot, runs []morning.Run) (movedAside int) {
+	y := newYard(p, lots, runs)
 	order := make([]int, len(runs))
 	for i := range order {
 		order[i] = i
@@ -41,9 +41,9 @@ type yard struct {
 	groups map[alike][]*beam
 	// quota is how many beams of a group still come from each batch.
 	quota map[alike]map[string]int
-	// blockStacks by the pallet's batch and kind.
-	blockStacks map[[2]string][]*morning.FreeBlocks
-	moved       int
+	// palletStacks says where the blocks of each pallet come from.
+	palletStacks map[string]string
+	moved        int
 }
 
 type beam struct {
@@ -62,10 +62,10 @@ type stack struct {
 	lifted int
 }
 
-func newYard(p morning.Problem, runs []morning.Run) *yard {
+func newYard(p morning.Problem, lots []Lot, runs []morning.Run) *yard {
 	y := &yard{
 		stacks: map[string]*stack{}, groups: map[alike][]*beam{},
-		quota: map[alike]map[string]int{}, blockStacks: map[[2]string][]*morning.FreeBlocks{},
+		quota: map[alike]map[string]int{}, palletStacks: map[string]string{},
 	}
 	for i := range p.Stock.Beams {
 		f := &p.Stock.Beams[i]
@@ -82,12 +82,12 @@ func newYard(p morning.Problem, runs []morning.Run) *yard {
 	for _, s := range y.stacks {
 		s.findHidden()
 	}
-	for _, b := range p.Stock.Blocks {
-		key := [2]string{b.BatchID, b.Kind}
-		y.blockStacks[key] = append(y.blockStacks[key], &b)
-	}
-	for _, of := range y.blockStacks {
-		slices.SortFunc(of, func(a, b *morning.FreeBlocks) int { return cmp.Compare(a.StackID, b.StackID) })
+	for _, l := range lots {
+		for i := range l.Units {
+			if u := &l.Units[i]; u.Item.Pallet() {
+				y.palletStacks[u.Item.PieceID] = u.StackID
+			}
+		}
 	}
 	y.setQuotas(runs)
 	return y
@@ -173,7 +173,7 @@ func (y *yard) pickTier(r *morning.Run, p *morning.Pile, tier int) {
 			y.take(best, item)
 			pick.StackID, pick.StackTier = best.StackID, best.Tier
 		} else {
-			pick.StackID = y.takeBlocks(item)
+			pick.StackID = y.palletStacks[item.PieceID]
 		}
 		pick.PieceID, pick.BatchID = item.PieceID, item.BatchID
 		r.Picks = append(r.Picks, pick)
@@ -230,15 +230,4 @@ func (y *yard) take(b *beam, item *morning.Item) {
 	b.gone, b.picked = true, true
 	y.quota[alike{item.Beam, item.MassG}][b.BatchID]--
 	item.PieceID, item.BatchID = b.PieceID, b.BatchID
-}
-
-// takeBlocks takes a pallet's blocks from a stack of its batch.
-func (y *yard) takeBlocks(item *morning.Item) (stackID string) {
-	for _, b := range y.blockStacks[[2]string{item.BatchID, item.BlockKind}] {
-		if b.Count >= item.BlockCount {
-			b.Count -= item.BlockCount
-			return b.StackID
-		}
-	}
-	return ""
 }

@@ -1,11 +1,123 @@
-// Package routing puts loads on trucks and runs.
+// Package routing turns what is called off into runs: it cuts each site's
+// laying order into loads, puts the loads on trucks, and gives every run its
+// times.
+//
+// Aims, in this order: bring as much as possible, with as few runs as
+// possible, over as little road as possible, with as little waiting as
+// possible. A first plan is made at once by simple rules; the rest of the time
+// goes into better ones. Nothing it returns breaks a limit: that is checked
+// from the raw input by package check.
 package routing
 
-import "spanyard.example/services/dispatch/internal/morning"
+import (
+	"cmp"
+	"slices"
+
+	"spanyard.example/services/dispatch/internal/loading"
+	"spanyard.example/services/dispatch/internal/morning"
+	"spanyard.example/services/dispatch/internal/picking"
+)
 
 // Plan returns the best plan it finds before stop says true. It asks stop
 // between attempts only, after the first whole plan; the caller owns the
-// clock. A nil stop means a fixed number of attempts.
+// clock. A nil stop never stops, and the search ends by itself.
 func Plan(p morning.Problem, stop func() bool) morning.Plan {
-	return morning.Plan{}
+	first := settle(p, nil)
+	best := first.search(p.Seed, first.bound, stop)
+	w := first
+	if late := first.lateCuts(&best); len(late) > 0 && first.lacksStock() && (stop == nil || !stop()) {
+		// What cannot come in time must not keep pieces from orders that can.
+		second := settle(p, late)
+		other := second.search(p.Seed, second.bound, stop)
+		if second.unservedG(&other) < first.unservedG(&best) {
+			w, best = second, other
+		}
+	}
+	return w.result(&best)
+}
+
+// settle allots pieces and cuts orders at the first thing that no truck can
+// bring to its site, until all that is left can be brought.
+func settle(p morning.Problem, cuts map[string]picking.Cut) *world {
+	all := map[string]picking.Cut{}
+	for id, c := range cuts {
+		all[id] = c
+	}
+	for {
+		w := newWorld(p, picking.Allot(p, all))
+		if !w.findMisfits(all) {
+			return w
+		}
+	}
+}
+
+// lateCuts are cuts at what came too late in a plan.
+func (w *world) lateCuts(p *plan) map[string]picking.Cut {
+	cuts := map[string]picking.Cut{}
+	for _, s := range p.late {
+		c := &w.chains[s.chain]
+		o := w.lots[c.order[s.start]].Order
+		cuts[o.CallOffID] = picking.Cut{
+			Number: c.units[s.start].Item.LayingNumber, Reason: morning.NoTime, Sentence: w.whyLate(c, o),
+		}
+	}
+	return cuts
+}
+
+// lacksStock tells whether some order was cut for want of pieces.
+func (w *world) lacksStock() bool {
+	return slices.ContainsFunc(w.lots, func(l picking.Lot) bool {
+		return l.Cut != nil && l.Cut.Reason == morning.NoStock
+	})
+}
+
+// unservedG is the drawing's mass of all that a plan leaves.
+func (w *world) unservedG(p *plan) int64 {
+	var sum int64
+	for _, u := range w.unserved(p) {
+		sum += u.MassG
+	}
+	return sum
+}
+
+// result writes a plan out.
+func (w *world) result(p *plan) morning.Plan {
+	out := morning.Plan{Unserved: w.unserved(p)}
+	out.LowerBound, out.BoundReason = w.boundAndReason(p)
+	runs := slices.Clone(p.runs)
+	slices.SortStableFunc(runs, func(a, b run) int {
+		return cmp.Or(cmp.Compare(a.loading, b.loading), cmp.Compare(a.truck, b.truck))
+	})
+	trips := map[string]int{}
+	for _, b := range w.problem.Busy {
+		trips[b.TruckID] = max(trips[b.TruckID], b.Trip)
+	}
+	for i := range runs {
+		r := w.writeRun(&runs[i])
+		trips[r.TruckID]++
+		r.Trip = trips[r.TruckID]
+		out.Runs = append(out.Runs, r)
+	}
+	out.MovedAside = picking.Finish(w.problem, w.lots, out.Runs)
+	return out
+}
+
+func (w *world) writeRun(r *run) morning.Run {
+	var load loading.Load = w.load(r.truck, r.drops).load
+	out := morning.Run{
+		TruckID: w.problem.Trucks[r.truck].ID, LoadingMinute: r.loading, LeaveMinute: r.leave,
+		BackMinute: r.back, DistanceM: r.metres, Piles: load.Piles(), MassG: load.MassG(), AxleLoads: load.AxleLoads(),
+	}
+	for i, s := range r.drops {
+		c := &w.chains[s.chain]
+		drop := morning.Drop{
+			Number: i + 1, SiteID: c.site.ID, ArriveMinute: r.stops[i].arrive,
+			UnloadMinute: r.stops[i].unload, LeaveMinute: r.stops[i].leave,
+		}
+		for at := s.start; at < s.end; at = c.orderEnd(at) {
+			drop.CallOffIDs = append(drop.CallOffIDs, w.lots[c.order[at]].Order.CallOffID)
+		}
+		out.Drops = append(out.Drops, drop)
+	}
+	return out
 }

@@ -1,0 +1,270 @@
+package routing
+
+import (
+	"slices"
+	"strings"
+
+	"spanyard.example/services/dispatch/internal/loading"
+	"spanyard.example/services/dispatch/internal/morning"
+	"spanyard.example/services/dispatch/internal/picking"
+)
+
+// maxDrops is how many sites a run visits at most.
+const maxDrops = 4
+
+// chain is all that goes to one site, in the site's laying order. Loads take
+// consecutive stretches of it.
+type chain struct {
+	site  *morning.Site
+	units []loading.Unit
+	// order and its window, by unit.
+	order  []int
+	window []morning.Window
+	// massG before each unit.
+	massG []int64
+	// ends of the orders' parts, ascending; the last is len(units).
+	ends []int
+	// orders of the site, also those without units.
+	orders []int
+	// trucks that can get to the site and be unloaded there.
+	trucks []int
+	// runs is the least number of runs of its own that a chain needs from a
+	// unit on, as far as known; 0 is not yet known.
+	runs []int
+}
+
+// stretch is a part of a chain: units from start up to end.
+type stretch struct{ chain, start, end int }
+
+// world is a morning prepared for search.
+type world struct {
+	problem morning.Problem
+	lots    []picking.Lot
+	chains  []chain
+	roads   roads
+	// class numbers trucks that are alike for loading.
+	class []int
+	decks map[deckKey]*loading.Deck
+	loads map[loadKey]loaded
+	ends  map[loadKey]int
+}
+
+type deckKey struct{ class, overhangMM int }
+
+// loadKey names a load: who carries which stretches, the first drop first.
+type loadKey struct {
+	class int
+	drops [maxDrops]stretch
+}
+
+// loaded remembers whether a load can be built, and how.
+type loaded struct {
+	load  loading.Load
+	piles [maxDrops]int
+	ok    bool
+}
+
+func newWorld(p morning.Problem, lots []picking.Lot) *world {
+	w := &world{
+		problem: p, lots: lots,
+		decks: map[deckKey]*loading.Deck{}, loads: map[loadKey]loaded{}, ends: map[loadKey]int{},
+	}
+	w.classify()
+	sites := siteIndex(p.Sites)
+	bySite := picking.BySite(p.Orders)
+	ids := make([]string, 0, len(bySite))
+	for id := range bySite {
+		ids = append(ids, id)
+	}
+	slices.SortFunc(ids, strings.Compare)
+	var visited []*morning.Site
+	for _, id := range ids {
+		site, known := sites[id]
+		if !known {
+			continue
+		}
+		c := newChain(site, lots, bySite[id])
+		for t := range p.Trucks {
+			if noEntry(&p.Trucks[t], site) == "" {
+				c.trucks = append(c.trucks, t)
+			}
+		}
+		w.chains = append(w.chains, c)
+		visited = append(visited, site)
+	}
+	w.roads = newRoads(p.Rules, visited)
+	return w
+}
+
+func siteIndex(sites []morning.Site) map[string]*morning.Site {
+	index := make(map[string]*morning.Site, len(sites))
+	for i := range sites {
+		index[sites[i].ID] = &sites[i]
+	}
+	return index
+}
+
+func newChain(site *morning.Site, lots []picking.Lot, orders []int) chain {
+	c := chain{site: site, massG: []int64{0}, orders: orders}
+	for _, o := range orders {
+		window := intersect(lots[o].Order.Window, site.Opens)
+		for _, u := range lots[o].Units {
+			c.units = append(c.units, u)
+			c.order = append(c.order, o)
+			c.window = append(c.window, window)
+			c.massG = append(c.massG, c.massG[len(c.massG)-1]+u.Item.MassG)
+		}
+		if n := len(c.units); len(lots[o].Units) > 0 {
+			c.ends = append(c.ends, n)
+		}
+	}
+	c.runs = make([]int, len(c.units)+1)
+	return c
+}
+
+func intersect(a, b morning.Window) morning.Window {
+	return morning.Window{
+		OpensMinute:  max(a.OpensMinute, b.OpensMinute),
+		ClosesMinute: min(a.ClosesMinute, b.ClosesMinute),
+	}
+}
+
+// classify gives trucks that are alike for loading the same number.
+func (w *world) classify() {
+	seen := map[morning.Truck]int{}
+	for _, t := range w.problem.Trucks {
+		t.ID, t.Name, t.Hours = "", "", morning.Window{}
+		if _, ok := seen[t]; !ok {
+			seen[t] = len(seen)
+		}
+		w.class = append(w.class, seen[t])
+	}
+}
+
+// windowOf is when unloading of a stretch may start; empty when its orders
+// have no common window.
+func (c *chain) windowOf(start, end int) morning.Window {
+	out := c.window[start]
+	for at := c.orderEnd(start); at < end; at = c.orderEnd(at) {
+		out = intersect(out, c.window[at])
+	}
+	return out
+}
+
+// orderEnd is where the part of the order of a unit ends.
+func (c *chain) orderEnd(unit int) int {
+	for _, e := range c.ends {
+		if e > unit {
+			return e
+		}
+	}
+	return len(c.units)
+}
+
+// deckFor returns the deck of a truck on its way to sites of the chains. What
+// hangs over the tail counts towards the length of the vehicle.
+func (w *world) deckFor(truck int, drops []stretch) *loading.Deck {
+	t := &w.problem.Trucks[truck]
+	overhang := w.problem.Rules.MaxTailOverhangMM
+	for _, d := range drops {
+		if most := w.chains[d.chain].site.MaxVehicleLengthMM; most > 0 {
+			overhang = min(overhang, most-t.OverallLengthMM)
+		}
+	}
+	key := deckKey{w.class[truck], overhang}
+	deck := w.decks[key]
+	if deck == nil {
+		deck = loading.NewDeck(*t, w.problem.Rules, overhang)
+		w.decks[key] = deck
+	}
+	return deck
+}
+
+// load builds the load of a truck, or says that it cannot be built.
+func (w *world) load(truck int, drops []stretch) loaded {
+	key := loadKey{class: w.class[truck]}
+	copy(key.drops[:], drops)
+	if l, ok := w.loads[key]; ok {
+		return l
+	}
+	var l loaded
+	if w.massesFit(truck, drops) {
+		parts := make([][]loading.Unit, len(drops))
+		for i, d := range drops {
+			parts[i] = w.chains[d.chain].units[d.start:d.end]
+		}
+		l.load, l.ok = w.deckFor(truck, drops).Load(parts)
+		for i := range drops {
+			l.piles[i] = l.load.PilesOf(i + 1)
+		}
+	}
+	w.loads[key] = l
+	return l
+}
+
+// massesFit checks the load as a whole, and the vehicle's mass where it
+// arrives with what is still on it.
+func (w *world) massesFit(truck int, drops []stretch) bool {
+	t := &w.problem.Trucks[truck]
+	tare := int64(t.TareFrontKg+t.TareRearKg) * 1000
+	var aboard int64
+	for i := len(drops) - 1; i >= 0; i-- {
+		c := &w.chains[drops[i].chain]
+		aboard += c.massG[drops[i].end] - c.massG[drops[i].start]
+		if most := int64(c.site.MaxGrossKg) * 1000; most > 0 && tare+aboard > most {
+			return false
+		}
+	}
+	return aboard <= loading.CapacityG(*t)
+}
+
+// longest returns the greatest end of a stretch from start that the truck can
+// take as one more, last drop; start itself when it can take nothing.
+//
+// Fitting is not strictly monotone (one beam more can let the axles balance),
+// so ends are tried from the greatest mass downwards.
+func (w *world) longest(truck int, drops []stretch, chain, start int) int {
+	if len(drops) >= maxDrops || start >= len(w.chains[chain].units) {
+		return start
+	}
+	key := loadKey{class: w.class[truck]}
+	n := copy(key.drops[:], drops)
+	key.drops[n] = stretch{chain, start, start}
+	if end, ok := w.ends[key]; ok {
+		return end
+	}
+	c := &w.chains[chain]
+	all := append(slices.Clone(drops), stretch{})
+	end := len(c.units)
+	for ; end > start; end-- {
+		all[n] = stretch{chain, start, end}
+		if win := c.windowOf(start, end); win.OpensMinute > win.ClosesMinute || !w.massesFit(truck, all) {
+			continue
+		}
+		if w.load(truck, all).ok {
+			break
+		}
+	}
+	w.ends[key] = end
+	return end
+}
+
+// runsFrom is the least number of runs that a chain needs from a unit on when
+// each takes the longest stretch that any truck can.
+func (w *world) runsFrom(chain, start int) int {
+	c := &w.chains[chain]
+	if start >= len(c.units) {
+		return 0
+	}
+	if c.runs[start] == 0 {
+		end := start
+		for _, t := range c.trucks {
+			end = max(end, w.longest(t, nil, chain, start))
+		}
+		if end == start {
+			end = c.orderEnd(start)
+		}
+		c.runs[start] = 1 + w.runsFrom(chain, end)
+	}
+	return c.runs[start]
+}
