@@ -145,6 +145,8 @@ const (
 	PieceState_PIECE_STATE_DELIVERED PieceState = 5
 	// Broken up or thrown away.
 	PieceState_PIECE_STATE_SCRAPPED PieceState = 6
+	// A pallet taken apart: its blocks are loose again.
+	PieceState_PIECE_STATE_DISSOLVED PieceState = 7
 )
 
 // Enum value maps for PieceState.
@@ -157,6 +159,7 @@ var (
 		4: "PIECE_STATE_LOADED",
 		5: "PIECE_STATE_DELIVERED",
 		6: "PIECE_STATE_SCRAPPED",
+		7: "PIECE_STATE_DISSOLVED",
 	}
 	PieceState_value = map[string]int32{
 		"PIECE_STATE_UNSPECIFIED": 0,
@@ -166,6 +169,7 @@ var (
 		"PIECE_STATE_LOADED":      4,
 		"PIECE_STATE_DELIVERED":   5,
 		"PIECE_STATE_SCRAPPED":    6,
+		"PIECE_STATE_DISSOLVED":   7,
 	}
 )
 
@@ -2282,7 +2286,7 @@ const file_spanyard_stock_event_v1_event_proto_rawDesc = "" +
 	"\x19SPECIMEN_KIND_UNSPECIFIED\x10\x00\x12\x1a\n" +
 	"\x16SPECIMEN_KIND_CYLINDER\x10\x01\x12\x16\n" +
 	"\x12SPECIMEN_KIND_CUBE\x10\x02\x12\x17\n" +
-	"\x13SPECIMEN_KIND_BLOCK\x10\x03*\xc1\x01\n" +
+	"\x13SPECIMEN_KIND_BLOCK\x10\x03*\xdc\x01\n" +
 	"\n" +
 	"PieceState\x12\x1b\n" +
 	"\x17PIECE_STATE_UNSPECIFIED\x10\x00\x12\x17\n" +
@@ -2291,7 +2295,8 @@ const file_spanyard_stock_event_v1_event_proto_rawDesc = "" +
 	"\x12PIECE_STATE_PICKED\x10\x03\x12\x16\n" +
 	"\x12PIECE_STATE_LOADED\x10\x04\x12\x19\n" +
 	"\x15PIECE_STATE_DELIVERED\x10\x05\x12\x18\n" +
-	"\x14PIECE_STATE_SCRAPPED\x10\x06BAZ?spanyard.example/proto/gen/spanyard/stock/event/v1;stockeventv1b\x06proto3"
+	"\x14PIECE_STATE_SCRAPPED\x10\x06\x12\x19\n" +
+	"\x15PIECE_STATE_DISSOLVED\x10\aBAZ?spanyard.example/proto/gen/spanyard/stock/event/v1;stockeventv1b\x06proto3"
 
 var (
 	file_spanyard_stock_event_v1_event_proto_rawDescOnce sync.Once
