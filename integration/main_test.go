@@ -11,9 +11,12 @@ import (
 	"time"
 
 	"spanyard.example/integration/internal/house"
+	"spanyard.example/integration/internal/scene"
 )
 
-// theHouse that all tests of the package share. They keep apart by yard.
+// theHouse that all tests of the package share. They keep apart by yard, and
+// none runs beside another: a test may kill what it likes, as long as it
+// leaves everything running.
 var theHouse *house.House
 
 func TestMain(m *testing.M) {
@@ -24,7 +27,7 @@ func run(m *testing.M) int {
 	ctx, cancel := context.WithTimeout(context.Background(), 3*time.Minute)
 	defer cancel()
 	var err error
-	theHouse, err = house.Open(ctx, nil)
+	theHouse, err = house.Open(ctx, map[string]string{"clock_starts_at": scene.ClockStartsAt})
 	defer func() {
 		if err := theHouse.Close(context.Background()); err != nil {
 			fmt.Fprintln(os.Stderr, "integration tests: clean up:", err)

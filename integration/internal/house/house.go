@@ -14,6 +14,7 @@ import (
 	"io"
 	"net/http"
 	"os"
+	"strings"
 	"time"
 
 	"github.com/compose-spec/compose-go/v2/types"
@@ -54,9 +55,10 @@ type House struct {
 	containers map[string]*Container
 }
 
-// Open starts NATS and Redis, then the services. env holds additions to the
-// environment of every service. Close the house also when Open fails.
-func Open(ctx context.Context, env map[string]string) (*House, error) {
+// Open starts NATS and Redis, then the services. settings override those in
+// deploy/config for every service, by the names that they have there. Close
+// the house also when Open fails.
+func Open(ctx context.Context, settings map[string]string) (*House, error) {
 	h := &House{containers: map[string]*Container{}}
 	var err error
 	if h.project, err = Compose(ctx); err != nil {
@@ -74,13 +76,13 @@ func Open(ctx context.Context, env map[string]string) (*House, error) {
 	if h.network, err = network.New(ctx, network.WithLabels(map[string]string{label: "network"})); err != nil {
 		return h, fmt.Errorf("make a network: %w", err)
 	}
-	if err := h.startAll(ctx, env); err != nil {
+	if err := h.startAll(ctx, settings); err != nil {
 		return h, err
 	}
 	return h, nil
 }
 
-func (h *House) startAll(ctx context.Context, env map[string]string) error {
+func (h *House) startAll(ctx context.Context, settings map[string]string) error {
 	below, within := errgroup.WithContext(ctx)
 	for _, name := range NATSNodes {
 		if err := h.add(name, name, map[string]string{"NATS_MAX_FILE_STORE": "20GB"}, natsPort, natsMonitor); err != nil {
@@ -102,6 +104,10 @@ func (h *House) startAll(ctx context.Context, env map[string]string) error {
 	}
 	above, within := errgroup.WithContext(ctx)
 	for _, name := range Services {
+		env := map[string]string{}
+		for setting, value := range settings {
+			env["SPANYARD_"+strings.ToUpper(name)+"_"+strings.ToUpper(setting)] = value
+		}
 		if err := h.add(name, name, env, ServicePort); err != nil {
 			return err
 		}

@@ -231,7 +231,7 @@ func (c *Count) dropped(e *eventv1.ReservationDropped) {
 func (c *Count) dissolve(id string) {
 	if p := c.Pieces[id]; p.Blocks > 0 {
 		c.batch(p.Batch).Loose += p.Blocks
-		delete(c.Pieces, id)
+		p.State, p.Blocks = eventv1.PieceState_PIECE_STATE_DISSOLVED, 0
 	}
 }
 
