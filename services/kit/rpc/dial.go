@@ -11,6 +11,7 @@ import (
 	"google.golang.org/grpc/credentials/insecure"
 	_ "google.golang.org/grpc/health" // lets the balancer ask backends for their health
 	"google.golang.org/grpc/keepalive"
+	"google.golang.org/grpc/metadata"
 	"google.golang.org/grpc/status"
 
 	"spanyard.example/services/kit/fault"
@@ -84,6 +85,11 @@ type clientStream struct {
 func (s *clientStream) RecvMsg(m any) error { return received(s.method, s.ClientStream.RecvMsg(m)) }
 
 func (s *clientStream) SendMsg(m any) error { return received(s.method, s.ClientStream.SendMsg(m)) }
+
+func (s *clientStream) Header() (metadata.MD, error) {
+	md, err := s.ClientStream.Header()
+	return md, received(s.method, err)
+}
 
 func (s *clientStream) CloseSend() error { return received(s.method, s.ClientStream.CloseSend()) }
 
