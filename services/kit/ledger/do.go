@@ -70,6 +70,12 @@ func (q *queue[S, E]) takeAll() []*call[S, E] {
 	return calls
 }
 
+func (q *queue[S, E]) length() int {
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	return len(q.waiting)
+}
+
 // Do carries out a command on a yard. Commands that wait at the same time are
 // decided one after the other and stored in one write. When Do fails with
 // Unavailable, the command may or may not have been carried out: the same

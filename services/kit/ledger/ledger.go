@@ -16,7 +16,7 @@ import (
 type Options struct {
 	// Replicas of the stream; default 1. Use 3 on a cluster.
 	Replicas int
-	// MaxBytes the stream may grow to; default 16 GiB. A full ledger refuses
+	// MaxBytes the stream may grow to; default 4 GiB. A full ledger refuses
 	// appends, it never drops events.
 	MaxBytes int64
 	// SnapshotEvery so many events of a yard a snapshot is kept; default 5,000.
@@ -30,7 +30,7 @@ func (o Options) withDefaults() Options {
 		o.Replicas = 1
 	}
 	if o.MaxBytes <= 0 {
-		o.MaxBytes = 16 << 30
+		o.MaxBytes = 4 << 30
 	}
 	if o.SnapshotEvery <= 0 {
 		o.SnapshotEvery = 5000
@@ -43,11 +43,12 @@ func (o Options) withDefaults() Options {
 
 // Ledger is a service's truth. All methods may be called at the same time.
 type Ledger[S, E any] struct {
-	domain  Domain[S, E]
-	options Options
-	stream  *stream
-	log     *slog.Logger
-	tail    *tail
+	domain    Domain[S, E]
+	options   Options
+	stream    *stream
+	snapshots jetstream.ObjectStore
+	log       *slog.Logger
+	tail      *tail
 
 	// life ends with Close; the goroutines behind the ledger end with it.
 	life context.Context
@@ -74,16 +75,21 @@ func Open[S, E any](ctx context.Context, js jetstream.JetStream, d Domain[S, E],
 	if err != nil {
 		return nil, err
 	}
+	snapshots, err := openSnapshots(ctx, js, d.Service, o)
+	if err != nil {
+		return nil, err
+	}
 	life, end := context.WithCancel(context.WithoutCancel(ctx))
 	return &Ledger[S, E]{
-		domain:  d,
-		options: o,
-		stream:  s,
-		log:     o.Log.With("ledger", d.Service),
-		tail:    newTail(),
-		life:    life,
-		end:     end,
-		yards:   map[string]*yard[S, E]{},
+		domain:    d,
+		options:   o,
+		stream:    s,
+		snapshots: snapshots,
+		log:       o.Log.With("ledger", d.Service),
+		tail:      newTail(),
+		life:      life,
+		end:       end,
+		yards:     map[string]*yard[S, E]{},
 	}, nil
 }
 
@@ -190,6 +196,7 @@ func (l *Ledger[S, E]) replay(ctx context.Context, y *yard[S, E]) error {
 		return err
 	}
 	if last != nil {
+		l.restore(ctx, y)
 		err := y.readOn(ctx, last.Position)
 		if broken := y.head.Load().broken; broken == nil && err != nil {
 			return err
@@ -238,6 +245,27 @@ func (l *Ledger[S, E]) LastPosition(ctx context.Context, yard string) (uint64, e
 		return 0, unknownYard(yard)
 	}
 	return last.Position, nil
+}
+
+// Service returns the name of the ledger's service.
+func (l *Ledger[S, E]) Service() string { return l.domain.Service }
+
+// Waiting returns how many commands wait for a yard's writer.
+func (l *Ledger[S, E]) Waiting(yard string) int {
+	l.mu.Lock()
+	y := l.yards[yard]
+	l.mu.Unlock()
+	if y == nil {
+		return 0
+	}
+	return y.queue.length()
+}
+
+// Held returns how many yards are in memory.
+func (l *Ledger[S, E]) Held() int {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return len(l.yards)
 }
 
 // Healthy says whether the ledger can be read and written just now.

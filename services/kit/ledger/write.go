@@ -3,6 +3,7 @@ package ledger
 import (
 	"context"
 	"errors"
+	"fmt"
 	"time"
 
 	"spanyard.example/services/kit/fault"
@@ -61,7 +62,7 @@ func (y *yard[S, E]) carryOut(calls []*call[S, E]) (left []*call[S, E]) {
 	// The last try may have been stored after all: decide once more, and
 	// settle whoever is known by now.
 	p := y.decide(h, calls)
-	p.settleKnown(y.gaveUp(last))
+	p.settleKnown(y.gaveUp(ctx, last))
 	return nil
 }
 
@@ -86,14 +87,43 @@ func (y *yard[S, E]) findOut(ctx context.Context) (*head[S], error) {
 	return h, err
 }
 
-// gaveUp is what the callers are told after the last attempt.
-func (y *yard[S, E]) gaveUp(last error) error {
-	if errors.Is(last, errConflict) {
-		return fault.New(fault.Conflict, "YARD_CONTENDED",
-			"Others were faster %d times in a row; read again and retry.", attempts).Because(last)
+// gaveUp is what the callers are told after the last attempt. A yard whose
+// guard never fits although nobody else writes has lost its newest events,
+// which the chain of hashes alone cannot show.
+func (y *yard[S, E]) gaveUp(ctx context.Context, last error) error {
+	if !errors.Is(last, errConflict) {
+		return fault.New(fault.Unavailable, "LEDGER_REFUSES",
+			"The ledger does not take anything in just now; try again in a moment.").Because(last)
 	}
-	return fault.New(fault.Unavailable, "LEDGER_REFUSES",
-		"The ledger does not take anything in just now; try again in a moment.").Because(last)
+	ctx, cancel := context.WithTimeout(ctx, findOutWithin)
+	defer cancel()
+	before := y.head.Load()
+	stored, err := y.ledger.stream.last(ctx, y.name)
+	if err != nil {
+		return err
+	}
+	position := uint64(0)
+	if stored != nil {
+		position = stored.Position
+	}
+	if after := y.head.Load(); before == after {
+		switch service := y.ledger.domain.Service; {
+		case position < after.position:
+			return brokenAt(service, y.name, position, fmt.Sprintf("it ends here, but there were events up to %d", after.position), last)
+		case y.isTorn(position):
+			return brokenAt(service, y.name, position, "a batch was stored in part", last)
+		}
+	}
+	return fault.New(fault.Conflict, "YARD_CONTENDED",
+		"Others were faster %d times in a row; read again and retry.", attempts).Because(last)
+}
+
+// isTorn reports whether the event at a position is in the middle of a batch
+// of which nothing more has come.
+func (y *yard[S, E]) isTorn(position uint64) bool {
+	y.mu.Lock()
+	defer y.mu.Unlock()
+	return len(y.torn) > 0 && y.torn[len(y.torn)-1].Position == position
 }
 
 // store appends the plan after the head it was made on.

@@ -16,6 +16,8 @@ import (
 type head[S any] struct {
 	state    S
 	position uint64
+	// count of the yard's events up to here.
+	count uint64
 	// hash of the event at position.
 	hash string
 	// broken is why the yard stands still.
@@ -37,6 +39,8 @@ type yard[S, E any] struct {
 	ledger *Ledger[S, E]
 	name   string
 	head   atomic.Pointer[head[S]]
+	// saved is the count of events in the newest snapshot.
+	saved atomic.Uint64
 
 	// users are the calls that hold the yard; guarded by the ledger's mutex.
 	users int
@@ -113,9 +117,9 @@ func (y *yard[S, E]) fold(h *head[S]) *head[S] {
 		state = y.ledger.domain.Evolve(state, e.fact)
 		y.book.note(e.record)
 	}
-	last := y.torn[len(y.torn)-1]
+	last, count := y.torn[len(y.torn)-1], h.count+uint64(len(y.torn))
 	y.torn = nil
-	return &head[S]{state: state, position: last.Position, hash: last.hash(), next: make(chan struct{})}
+	return &head[S]{state: state, position: last.Position, count: count, hash: last.hash(), next: make(chan struct{})}
 }
 
 // breakOff stops the yard for good.

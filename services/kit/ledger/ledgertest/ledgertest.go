@@ -23,7 +23,7 @@ func JetStream(t testing.TB) jetstream.JetStream {
 // find again.
 func On(t testing.TB, dir string) jetstream.JetStream {
 	t.Helper()
-	server, err := natsd.Start(natsd.Config{Dir: dir, Log: slog.New(slog.NewTextHandler(io.Discard, nil))})
+	server, err := natsd.Start(natsd.Config{Dir: dir, MaxStoreBytes: 1 << 40, Log: slog.New(slog.NewTextHandler(io.Discard, nil))})
 	if err != nil {
 		t.Fatalf("start embedded NATS: %v", err)
 	}
