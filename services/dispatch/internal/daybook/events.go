@@ -1,0 +1,95 @@
+package daybook
+
+import "time"
+
+// Event is one fact of dispatch.
+type Event interface{ isEvent() }
+
+// The facts. Fields say the same as those of the event contract.
+type (
+	// RulesSet: the rules of loading and driving were set.
+	RulesSet struct{ Rules Rules }
+	// TrucksSet: the trucks were replaced as a whole.
+	TrucksSet struct{ Trucks []Truck }
+	// SitesSet: the sites were replaced as a whole.
+	SitesSet struct{ Sites []Site }
+	// FloorPlanned: a floor's approved plan became known.
+	FloorPlanned struct{ Floor Floor }
+	// FloorWithdrawn: a floor's plan is no longer to be built.
+	FloorWithdrawn struct {
+		FloorKey
+		Revision int
+	}
+	// CalledOff: a site asked for rooms of a floor.
+	CalledOff struct{ CallOff CallOff }
+	// CallOffCancelled: a call-off was withdrawn.
+	CallOffCancelled struct{ CallOffID, Reason string }
+	// MorningPlanned: a plan was made; it binds nobody.
+	MorningPlanned struct{ Plan Plan }
+	// MorningConfirming: a plan's pieces are being reserved.
+	MorningConfirming struct{ PlanID, Day, ConfirmedBy, ReservationID string }
+	// RunConfirmed: a run is to be driven.
+	RunConfirmed struct {
+		PlanID, Day string
+		Run         Run
+	}
+	// PicksIssued: what yard staff have to pick for a run.
+	PicksIssued struct {
+		RunID, TruckID, Day string
+		LoadingMinute       int
+		Picks               []Pick
+	}
+	// MorningConfirmed: all runs of a plan are confirmed.
+	MorningConfirmed struct {
+		PlanID, Day, ConfirmedBy string
+		ConfirmedAt              time.Time
+		StockPosition            uint64
+	}
+	// MorningConfirmFailed: nothing of the plan is reserved.
+	MorningConfirmFailed struct {
+		PlanID, Day string
+		Missing     []Missing
+	}
+	// RunChanged: something hit a confirmed run.
+	RunChanged struct {
+		RunID string
+		Hits  []Hit
+	}
+	// RunDeparted: a truck left the yard.
+	RunDeparted struct {
+		RunID, DepartedBy string
+		DepartedAt        time.Time
+	}
+	// DropDelivered: a drop was set down at its site.
+	DropDelivered struct {
+		RunID       string
+		DropNumber  int
+		SiteID      string
+		PieceIDs    []string
+		ReceivedBy  string
+		DeliveredAt time.Time
+	}
+	// RunCancelled: a confirmed run will not be driven.
+	RunCancelled struct{ RunID, Reason, ReservationID string }
+	// RunFreed: the pieces of a cancelled run were given back to stock.
+	RunFreed struct{ RunID, ReservationID string }
+)
+
+func (RulesSet) isEvent()             {}
+func (TrucksSet) isEvent()            {}
+func (SitesSet) isEvent()             {}
+func (FloorPlanned) isEvent()         {}
+func (FloorWithdrawn) isEvent()       {}
+func (CalledOff) isEvent()            {}
+func (CallOffCancelled) isEvent()     {}
+func (MorningPlanned) isEvent()       {}
+func (MorningConfirming) isEvent()    {}
+func (RunConfirmed) isEvent()         {}
+func (PicksIssued) isEvent()          {}
+func (MorningConfirmed) isEvent()     {}
+func (MorningConfirmFailed) isEvent() {}
+func (RunChanged) isEvent()           {}
+func (RunDeparted) isEvent()          {}
+func (DropDelivered) isEvent()        {}
+func (RunCancelled) isEvent()         {}
+func (RunFreed) isEvent()             {}

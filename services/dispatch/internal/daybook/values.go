@@ -1,0 +1,145 @@
+package daybook
+
+// Place is a position on the earth (WGS 84).
+type Place struct {
+	LatitudeDeg  float64
+	LongitudeDeg float64
+}
+
+// Window is a stretch of one day in minutes after midnight.
+type Window struct {
+	OpensMinute  int
+	ClosesMinute int
+}
+
+// Product says which beams are interchangeable if re-marked.
+type Product struct {
+	Profile     string
+	WirePattern string
+	LengthMM    int
+}
+
+// Profile is a cross-section as the catalogue gives it.
+type Profile struct {
+	Name         string
+	HeightMM     int
+	WidthMM      int
+	MassGPerM    int64
+	WirePatterns []string
+}
+
+// BlockKind is one kind of block and the pallet it travels on.
+type BlockKind struct {
+	Name            string
+	LengthMM        int
+	PitchMM         int
+	MassG           int64
+	BlocksPerPallet int
+	PalletLengthMM  int
+	PalletWidthMM   int
+	PalletHeightMM  int
+	PalletTareG     int64
+}
+
+// Rules of loading and driving.
+type Rules struct {
+	TimeZone          string
+	Place             Place
+	RoadFactorPercent int
+	SpeedKMPerH       int
+	LoadingMinutes    int
+	MaxTiers          int
+	MaxPileHeightMM   int
+	BearerHeightMM    int
+	BearerInsetMM     int
+	MaxOverhangMM     int
+	PileGapMM         int
+	MaxLanes          int
+	MaxTailOverhangMM int
+}
+
+// Truck as its papers and its weighing say.
+type Truck struct {
+	ID              string
+	Name            string
+	DeckLengthMM    int
+	DeckWidthMM     int
+	PayloadKG       int
+	TareFrontKG     int
+	TareRearKG      int
+	MaxFrontKG      int
+	MaxRearKG       int
+	WheelbaseMM     int
+	DeckStartMM     int
+	OverallLengthMM int
+	MaxGrossKG      int
+	Hours           Window
+	HasCrane        bool
+}
+
+// Site is where floors are laid.
+type Site struct {
+	ID                   string
+	Name                 string
+	Place                Place
+	MaxGrossKG           int
+	MaxVehicleLengthMM   int
+	Opens                Window
+	UnloadFixedMinutes   int
+	UnloadMinutesPerPile int
+	HasLifting           bool
+	Contact              string
+	Places               int
+}
+
+// BeamDemand is one beam to be laid.
+type BeamDemand struct {
+	Mark    string
+	Product Product
+	MassG   int64
+}
+
+// RoomDemand is what one room needs, beams in laying order.
+type RoomDemand struct {
+	Room       string
+	BlockKind  string
+	BlockCount int
+	Beams      []BeamDemand
+}
+
+// FloorKey names a floor of a job.
+type FloorKey struct {
+	JobID string
+	Floor string
+}
+
+// Floor is an approved laying plan with all that loading needs of it.
+type Floor struct {
+	FloorKey
+	Revision int
+	// In laying order.
+	Rooms    []RoomDemand
+	Profiles []Profile
+	Blocks   []BlockKind
+}
+
+// room returns the named room's demand and place in the laying order.
+func (f *Floor) room(name string) (int, *RoomDemand) {
+	for i := range f.Rooms {
+		if f.Rooms[i].Room == name {
+			return i, &f.Rooms[i]
+		}
+	}
+	return -1, nil
+}
+
+// CallOff is a site's request for part of a floor on a morning.
+type CallOff struct {
+	ID     string
+	SiteID string
+	FloorKey
+	// Rooms asked for; all rooms of the floor when empty.
+	Rooms  []string
+	Day    string
+	Window Window
+}

@@ -1,0 +1,75 @@
+package office
+
+import (
+	"context"
+	"log/slog"
+	"time"
+
+	"spanyard.example/services/dispatch/internal/daybook"
+	"spanyard.example/services/dispatch/internal/planning"
+	"spanyard.example/services/kit/fault"
+)
+
+// DefaultBudget is the time for improving a plan when nobody says otherwise.
+const DefaultBudget = 500 * time.Millisecond
+
+// MorningRequest asks for a plan.
+type MorningRequest struct {
+	Day           string
+	WithoutTrucks []string
+	Budget        time.Duration
+	// StockAtLeast is the oldest position of the stock ledger that will do.
+	StockAtLeast uint64
+}
+
+// Plan makes a plan for a morning and records it. The planner works outside
+// the decision; the decision makes sure that nothing changed meanwhile.
+func (o *Office) Plan(ctx context.Context, a Ask, r MorningRequest) (Result, error) {
+	if r.Budget <= 0 {
+		r.Budget = DefaultBudget
+	}
+	return o.doAfterLook(ctx, a, func(s daybook.State) (func(daybook.State) ([]daybook.Event, error), error) {
+		if err := s.CheckDay(r.Day); err != nil {
+			return nil, err
+		}
+		basis := s.Basis(r.Day)
+		plan, err := o.draw(ctx, a, s, r)
+		if err != nil {
+			return nil, err
+		}
+		return func(s daybook.State) ([]daybook.Event, error) {
+			if s.Basis(r.Day) != basis {
+				return nil, errLookFirst
+			}
+			return daybook.Decide(s, daybook.RecordPlan{Plan: plan, Basis: basis})
+		}, nil
+	})
+}
+
+// draw makes a plan from the state and from what is free, and has it checked.
+func (o *Office) draw(ctx context.Context, a Ask, s daybook.State, r MorningRequest) (daybook.Plan, error) {
+	stock, position, err := o.Stores.Free(ctx, a.Yard, r.StockAtLeast)
+	if err != nil {
+		return daybook.Plan{}, err
+	}
+	problem, aside, err := planning.Problem(s, r.Day, r.WithoutTrucks, stock)
+	if err != nil {
+		return daybook.Plan{}, err
+	}
+	// The budget is time on the wall, whatever day the service's clock shows.
+	started := time.Now()
+	plan := o.Planner(problem, func() bool { return ctx.Err() != nil || time.Since(started) >= r.Budget })
+	took := time.Since(started)
+	if violations := o.Checker(problem, plan); len(violations) > 0 {
+		for _, v := range violations {
+			o.Log.ErrorContext(ctx, "a plan breaks a rule and is not published",
+				slog.String("yard", a.Yard), slog.String("day", r.Day), slog.String("request_id", a.RequestID),
+				slog.String("rule", v.Rule), slog.String("sentence", v.Sentence))
+		}
+		return daybook.Plan{}, fault.New(fault.Internal, "PLAN_BREAKS_RULES",
+			"The plan for %s breaks %d rules and is not published; the first is %s.", r.Day, len(violations), violations[0].Rule)
+	}
+	return planning.Plan(plan, aside, planning.Made{
+		Day: r.Day, By: a.Actor, At: o.Clock.Now(), TookMS: int(took.Milliseconds()), StockPosition: position,
+	}), nil
+}
