@@ -9,7 +9,15 @@ require (
 	spanyard.example/services/kit v0.0.0
 )
 
-require golang.org/x/exp v0.0.0-20260820142414-ca536658362e // indirect
+require (
+	golang.org/x/exp v0.0.0-20260820142414-ca536658362e // indirect
+	golang.org/x/net v0.62.0 // indirect
+	golang.org/x/sys v0.49.0 // indirect
+	golang.org/x/text v0.43.0 // indirect
+	google.golang.org/genproto/googleapis/rpc v0.0.0-20260819154853-08b0e4226688 // indirect
+	google.golang.org/grpc v1.85.0 // indirect
+	google.golang.org/protobuf v1.36.12 // indirect
+)
 
 replace (
 	spanyard.example/proto => ../../proto

@@ -27,11 +27,12 @@ func (s *settings) Validate() error {
 func main() {
 	cfg := &settings{}
 	serve.Main("dispatch", cfg, func(ctx context.Context, base *serve.Base) (serve.Service, error) {
+		// The connection lives as long as the process: calls under way may
+		// need it while the service is being stopped.
 		stock, err := base.Dial(cfg.Stock)
 		if err != nil {
 			return nil, err
 		}
-		context.AfterFunc(ctx, func() { stock.Close() })
 		return dispatch.New(ctx, dispatch.Deps{
 			JetStream: base.JetStream, Stock: stockv1.NewStockServiceClient(stock),
 			Clock: base.Clock, Log: base.Log, Replicas: base.Replicas,

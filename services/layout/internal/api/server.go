@@ -59,6 +59,15 @@ func (s *Server) do(ctx context.Context, req write, c office.Command) (ledger.Re
 	})
 }
 
+// positionOf a write is that of its last event, so that a request sent again
+// gets the very same answer. Every command of the office leads to events.
+func positionOf(r ledger.Result[office.Event]) uint64 {
+	if len(r.Events) == 0 {
+		return r.Position
+	}
+	return r.Events[len(r.Events)-1].Position
+}
+
 // SetCatalogue replaces the yard's catalogue.
 func (s *Server) SetCatalogue(ctx context.Context, req *layoutv1.SetCatalogueRequest) (*layoutv1.SetCatalogueResponse, error) {
 	result, err := s.do(ctx, req, office.SetCatalogue{Catalogue: office.Catalogue{
@@ -68,7 +77,7 @@ func (s *Server) SetCatalogue(ctx context.Context, req *layoutv1.SetCatalogueReq
 	if err != nil {
 		return nil, err
 	}
-	return &layoutv1.SetCatalogueResponse{Position: result.Position}, nil
+	return &layoutv1.SetCatalogueResponse{Position: positionOf(result)}, nil
 }
 
 // GetCatalogue returns the yard's catalogue.
@@ -104,7 +113,7 @@ func (s *Server) ImportRoomSchedule(ctx context.Context, req *layoutv1.ImportRoo
 	if err != nil {
 		return nil, err
 	}
-	answer := &layoutv1.ImportRoomScheduleResponse{Position: result.Position}
+	answer := &layoutv1.ImportRoomScheduleResponse{Position: positionOf(result)}
 	for _, e := range result.Events {
 		if drafted, ok := e.Fact.(office.LayingPlanDrafted); ok {
 			answer.Plans = append(answer.Plans, summary(office.Record{
@@ -124,13 +133,13 @@ func (s *Server) ApproveLayingPlan(ctx context.Context, req *layoutv1.ApproveLay
 	if err != nil {
 		return nil, err
 	}
-	answer := &layoutv1.ApproveLayingPlanResponse{Position: result.Position}
+	answer := &layoutv1.ApproveLayingPlanResponse{Position: positionOf(result)}
 	for _, e := range result.Events {
 		approved, ok := e.Fact.(office.LayingPlanApproved)
 		if !ok {
 			continue
 		}
-		source, err := s.sourceFile(ctx, req.GetYard(), result.Position, approved.Plan)
+		source, err := s.sourceFile(ctx, req.GetYard(), answer.GetPosition(), approved.Plan)
 		if err != nil {
 			return nil, err
 		}

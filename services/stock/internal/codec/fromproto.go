@@ -1,0 +1,125 @@
+package codec
+
+import (
+	"fmt"
+
+	stockeventv1 "spanyard.example/proto/gen/spanyard/stock/event/v1"
+	"spanyard.example/services/kit/civil"
+	"spanyard.example/services/stock/internal/yard"
+)
+
+// FromProto returns a stored event.
+func FromProto(message *stockeventv1.Event) (yard.Event, error) {
+	switch m := message.GetKind().(type) {
+	case *stockeventv1.Event_YardRulesSet:
+		r := m.YardRulesSet
+		return yard.RulesSet{Rules: yard.Rules{
+			TimeZone: r.GetTimeZone(), BeamMinAgeDays: int(r.GetBeamMinAgeDays()),
+			BlockMinAgeDays: int(r.GetBlockMinAgeDays()), BeamsPerStackTier: int(r.GetBeamsPerStackTier()),
+		}}, nil
+	case *stockeventv1.Event_BatchReceived:
+		return batchReceivedOf(m.BatchReceived)
+	case *stockeventv1.Event_TestRecorded:
+		test, err := testOf(m.TestRecorded)
+		return yard.TestRecorded{BatchID: m.TestRecorded.GetBatchId(), Test: test}, err
+	case *stockeventv1.Event_BatchReleased:
+		return releaseOf(m.BatchReleased)
+	case *stockeventv1.Event_BatchQuarantined:
+		return quarantineOf(m.BatchQuarantined), nil
+	case *stockeventv1.Event_QuarantineLifted:
+		q := m.QuarantineLifted
+		return yard.QuarantineLifted{BatchID: q.GetBatchId(), By: q.GetLiftedBy(), Reason: q.GetReason()}, nil
+	case *stockeventv1.Event_PiecesReserved:
+		return piecesReservedOf(m.PiecesReserved), nil
+	case *stockeventv1.Event_ReservationDropped:
+		d := m.ReservationDropped
+		return yard.ReservationDropped{ReservationID: d.GetReservationId(), PieceIDs: d.GetPieceIds(), Reason: d.GetReason()}, nil
+	case *stockeventv1.Event_BlocksScrapped:
+		b := m.BlocksScrapped
+		return yard.BlocksScrapped{BatchID: b.GetBatchId(), Count: int(b.GetBlockCount()), Reason: b.GetReason()}, nil
+	default:
+		return pieceEventOf(message)
+	}
+}
+
+func pieceEventOf(message *stockeventv1.Event) (yard.Event, error) {
+	switch m := message.GetKind().(type) {
+	case *stockeventv1.Event_PiecePicked:
+		return yard.PiecePicked{PieceID: m.PiecePicked.GetPieceId(), RunID: m.PiecePicked.GetRunId()}, nil
+	case *stockeventv1.Event_PieceLoaded:
+		l := m.PieceLoaded
+		return yard.PieceLoaded{PieceID: l.GetPieceId(), RunID: l.GetRunId(), TruckID: l.GetTruckId()}, nil
+	case *stockeventv1.Event_PieceDelivered:
+		d := m.PieceDelivered
+		return yard.PieceDelivered{
+			PieceID: d.GetPieceId(), RunID: d.GetRunId(), SiteID: d.GetSiteId(), At: timeOf(d.GetDeliveredAt()),
+		}, nil
+	case *stockeventv1.Event_PieceReturned:
+		r := m.PieceReturned
+		return yard.PieceReturned{PieceID: r.GetPieceId(), StackID: r.GetStackId(), Reason: r.GetReason()}, nil
+	case *stockeventv1.Event_PieceScrapped:
+		return yard.PieceScrapped{PieceID: m.PieceScrapped.GetPieceId(), Reason: m.PieceScrapped.GetReason()}, nil
+	case *stockeventv1.Event_PieceMoved:
+		return yard.PieceMoved{PieceID: m.PieceMoved.GetPieceId(), StackID: m.PieceMoved.GetStackId()}, nil
+	default:
+		return nil, fmt.Errorf("event %T is not known to this version", m)
+	}
+}
+
+func batchReceivedOf(m *stockeventv1.BatchReceived) (yard.Event, error) {
+	madeOn, err := civil.ParseDay(m.GetMadeOn())
+	if err != nil {
+		return nil, err
+	}
+	e := yard.BatchReceived{
+		BatchID: m.GetBatchId(), Kind: yard.Kind(m.GetKind()), MadeOn: madeOn, Concrete: ConcreteOf(m.GetConcrete()),
+		Profile: m.GetProfile(), WirePattern: m.GetWirePattern(), Source: m.GetSource(),
+	}
+	for _, b := range m.GetBeams() {
+		e.Beams = append(e.Beams, yard.Beam{
+			ID: b.GetPieceId(), LengthMM: int(b.GetLengthMm()), MassG: b.GetMassG(), StackID: b.GetStackId(),
+		})
+	}
+	if lot := m.GetBlocks(); lot != nil {
+		e.Lot = yard.Lot{
+			BlockKind: lot.GetBlockKind(), Count: int(lot.GetCount()), MassGEach: lot.GetMassGEach(), StackID: lot.GetStackId(),
+		}
+	}
+	return e, nil
+}
+
+func releaseOf(m *stockeventv1.BatchReleased) (yard.Event, error) {
+	on, err := civil.ParseDay(m.GetReleasedOn())
+	if err != nil {
+		return nil, err
+	}
+	return yard.BatchReleased{BatchID: m.GetBatchId(), Release: yard.Release{
+		By: m.GetReleasedBy(), At: timeOf(m.GetReleasedAt()), On: on, AgeDays: int(m.GetAgeDays()), TestIDs: m.GetTestIds(),
+	}}, nil
+}
+
+func quarantineOf(m *stockeventv1.BatchQuarantined) yard.Event {
+	e := yard.BatchQuarantined{
+		BatchID: m.GetBatchId(), Reason: m.GetReason(), By: m.GetQuarantinedBy(), At: timeOf(m.GetQuarantinedAt()),
+	}
+	for _, h := range m.GetHits() {
+		e.Hits = append(e.Hits, yard.Hit{
+			PieceID: h.GetPieceId(), State: yard.PieceState(h.GetState()), Allocation: AllocationOf(h.GetAllocation()),
+		})
+	}
+	return e
+}
+
+func piecesReservedOf(m *stockeventv1.PiecesReserved) yard.Event {
+	e := yard.PiecesReserved{ReservationID: m.GetReservationId(), Part: int(m.GetPart()), Parts: int(m.GetParts())}
+	for _, p := range m.GetPieces() {
+		r := yard.ReservedPiece{PieceID: p.GetPieceId(), Allocation: AllocationOf(p.GetAllocation())}
+		if pallet := p.GetPallet(); pallet != nil {
+			r.Pallet = &yard.Pallet{
+				BatchID: pallet.GetBatchId(), BlockKind: pallet.GetBlockKind(), Count: int(pallet.GetBlockCount()), MassG: pallet.GetMassG(),
+			}
+		}
+		e.Pieces = append(e.Pieces, r)
+	}
+	return e
+}

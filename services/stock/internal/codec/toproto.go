@@ -1,0 +1,107 @@
+package codec
+
+import (
+	"google.golang.org/protobuf/types/known/timestamppb"
+
+	stockeventv1 "spanyard.example/proto/gen/spanyard/stock/event/v1"
+	"spanyard.example/services/stock/internal/yard"
+)
+
+// ToProto returns an event as it is stored.
+func ToProto(event yard.Event) *stockeventv1.Event {
+	switch e := event.(type) {
+	case yard.RulesSet:
+		return &stockeventv1.Event{Kind: &stockeventv1.Event_YardRulesSet{YardRulesSet: &stockeventv1.YardRulesSet{
+			TimeZone: e.Rules.TimeZone, BeamMinAgeDays: int32(e.Rules.BeamMinAgeDays),
+			BlockMinAgeDays: int32(e.Rules.BlockMinAgeDays), BeamsPerStackTier: int32(e.Rules.BeamsPerStackTier),
+		}}}
+	case yard.BatchReceived:
+		return &stockeventv1.Event{Kind: &stockeventv1.Event_BatchReceived{BatchReceived: batchReceived(e)}}
+	case yard.TestRecorded:
+		return &stockeventv1.Event{Kind: &stockeventv1.Event_TestRecorded{TestRecorded: Test(e.BatchID, e.Test)}}
+	case yard.BatchReleased:
+		return &stockeventv1.Event{Kind: &stockeventv1.Event_BatchReleased{BatchReleased: Release(e.BatchID, e.Release)}}
+	case yard.BatchQuarantined:
+		return &stockeventv1.Event{Kind: &stockeventv1.Event_BatchQuarantined{BatchQuarantined: Quarantine(e)}}
+	case yard.QuarantineLifted:
+		return &stockeventv1.Event{Kind: &stockeventv1.Event_QuarantineLifted{QuarantineLifted: &stockeventv1.QuarantineLifted{
+			BatchId: e.BatchID, LiftedBy: e.By, Reason: e.Reason,
+		}}}
+	case yard.PiecesReserved:
+		return &stockeventv1.Event{Kind: &stockeventv1.Event_PiecesReserved{PiecesReserved: piecesReserved(e)}}
+	case yard.ReservationDropped:
+		return &stockeventv1.Event{Kind: &stockeventv1.Event_ReservationDropped{ReservationDropped: &stockeventv1.ReservationDropped{
+			ReservationId: e.ReservationID, PieceIds: e.PieceIDs, Reason: e.Reason,
+		}}}
+	case yard.BlocksScrapped:
+		return &stockeventv1.Event{Kind: &stockeventv1.Event_BlocksScrapped{BlocksScrapped: &stockeventv1.BlocksScrapped{
+			BatchId: e.BatchID, BlockCount: int32(e.Count), Reason: e.Reason,
+		}}}
+	default:
+		return pieceEvent(event)
+	}
+}
+
+func pieceEvent(event yard.Event) *stockeventv1.Event {
+	switch e := event.(type) {
+	case yard.PiecePicked:
+		return &stockeventv1.Event{Kind: &stockeventv1.Event_PiecePicked{PiecePicked: &stockeventv1.PiecePicked{
+			PieceId: e.PieceID, RunId: e.RunID,
+		}}}
+	case yard.PieceLoaded:
+		return &stockeventv1.Event{Kind: &stockeventv1.Event_PieceLoaded{PieceLoaded: &stockeventv1.PieceLoaded{
+			PieceId: e.PieceID, RunId: e.RunID, TruckId: e.TruckID,
+		}}}
+	case yard.PieceDelivered:
+		return &stockeventv1.Event{Kind: &stockeventv1.Event_PieceDelivered{PieceDelivered: &stockeventv1.PieceDelivered{
+			PieceId: e.PieceID, RunId: e.RunID, SiteId: e.SiteID, DeliveredAt: timestamppb.New(e.At),
+		}}}
+	case yard.PieceReturned:
+		return &stockeventv1.Event{Kind: &stockeventv1.Event_PieceReturned{PieceReturned: &stockeventv1.PieceReturned{
+			PieceId: e.PieceID, StackId: e.StackID, Reason: e.Reason,
+		}}}
+	case yard.PieceScrapped:
+		return &stockeventv1.Event{Kind: &stockeventv1.Event_PieceScrapped{PieceScrapped: &stockeventv1.PieceScrapped{
+			PieceId: e.PieceID, Reason: e.Reason,
+		}}}
+	case yard.PieceMoved:
+		return &stockeventv1.Event{Kind: &stockeventv1.Event_PieceMoved{PieceMoved: &stockeventv1.PieceMoved{
+			PieceId: e.PieceID, StackId: e.StackID,
+		}}}
+	default:
+		// The set of events is closed; a test encodes each of them.
+		return &stockeventv1.Event{}
+	}
+}
+
+func batchReceived(e yard.BatchReceived) *stockeventv1.BatchReceived {
+	m := &stockeventv1.BatchReceived{
+		BatchId: e.BatchID, Kind: BatchKind(e.Kind), MadeOn: e.MadeOn.String(), Concrete: Concrete(e.Concrete),
+		Profile: e.Profile, WirePattern: e.WirePattern, Source: e.Source,
+	}
+	for _, b := range e.Beams {
+		m.Beams = append(m.Beams, &stockeventv1.BeamPiece{
+			PieceId: b.ID, LengthMm: int32(b.LengthMM), MassG: b.MassG, StackId: b.StackID,
+		})
+	}
+	if e.Kind == yard.Blocks {
+		m.Blocks = &stockeventv1.BlockLot{
+			BlockKind: e.Lot.BlockKind, Count: int32(e.Lot.Count), MassGEach: e.Lot.MassGEach, StackId: e.Lot.StackID,
+		}
+	}
+	return m
+}
+
+func piecesReserved(e yard.PiecesReserved) *stockeventv1.PiecesReserved {
+	m := &stockeventv1.PiecesReserved{ReservationId: e.ReservationID, Part: int32(e.Part), Parts: int32(e.Parts)}
+	for _, p := range e.Pieces {
+		r := &stockeventv1.ReservedPiece{PieceId: p.PieceID, Allocation: Allocation(p.Allocation)}
+		if p.Pallet != nil {
+			r.Pallet = &stockeventv1.Pallet{
+				BatchId: p.Pallet.BatchID, BlockKind: p.Pallet.BlockKind, BlockCount: int32(p.Pallet.Count), MassG: p.Pallet.MassG,
+			}
+		}
+		m.Pieces = append(m.Pieces, r)
+	}
+	return m
+}
