@@ -1,0 +1,157 @@
+package readmodel
+
+import (
+	"fmt"
+	"strings"
+
+	stockeventv1 "spanyard.example/proto/gen/spanyard/stock/event/v1"
+	stockv1 "spanyard.example/proto/gen/spanyard/stock/v1"
+	"spanyard.example/services/kit/civil"
+	"spanyard.example/services/stock/internal/codec"
+	"spanyard.example/services/stock/internal/yard"
+)
+
+// BatchDoc returns a batch as readers see it, without its pieces.
+func BatchDoc(rules yard.Rules, b yard.Batch) *stockv1.Batch {
+	m := &stockv1.Batch{
+		BatchId: b.ID, Kind: codec.BatchKind(b.Kind), State: stockv1.BatchState(b.State),
+		MadeOn: b.MadeOn.String(), OldEnoughOn: rules.OldEnoughOn(b.Kind, b.MadeOn).String(),
+		Concrete: codec.Concrete(b.Concrete), Profile: b.Profile, WirePattern: b.WirePattern,
+		BlockKind: b.Lot.BlockKind, Counts: countsDoc(b.Counts),
+		QuarantineReason: b.QuarantineReason, Source: b.Source,
+	}
+	for _, t := range b.Tests {
+		m.Tests = append(m.Tests, codec.Test(b.ID, t))
+	}
+	if b.Release != nil {
+		m.Release = codec.Release(b.ID, *b.Release)
+	}
+	return m
+}
+
+func countsDoc(c yard.Counts) *stockv1.PieceCounts {
+	return &stockv1.PieceCounts{
+		Made: int32(c.Made), InYard: int32(c.InYard), Reserved: int32(c.Reserved), Picked: int32(c.Picked),
+		Loaded: int32(c.Loaded), Delivered: int32(c.Delivered), Scrapped: int32(c.Scrapped),
+	}
+}
+
+// pieceDoc returns a piece without what follows from its batch's release and
+// from its stack; readers add that.
+func pieceDoc(p yard.Piece, b yard.Batch) *stockv1.Piece {
+	m := &stockv1.Piece{
+		PieceId: p.ID, BatchId: p.BatchID, State: codec.PieceState(p.State),
+		LengthMm: int32(p.LengthMM), BlockCount: int32(p.Blocks), MassG: p.MassG,
+		StackId: p.StackID, MadeOn: b.MadeOn.String(),
+	}
+	if b.Kind == yard.Blocks {
+		m.BlockKind = b.Lot.BlockKind
+	} else {
+		m.Profile, m.WirePattern = b.Profile, b.WirePattern
+	}
+	if p.Allocation != nil {
+		m.Allocation = codec.Allocation(*p.Allocation)
+	}
+	return m
+}
+
+// addBatch completes a piece with what follows from its batch.
+func addBatch(p *stockv1.Piece, b *stockv1.Batch) {
+	p.BatchState = b.GetState()
+	p.ReleasedOn = b.GetRelease().GetReleasedOn()
+}
+
+// freeDoc returns a piece of the free list, and false when it is not free.
+func freeDoc(p yard.Piece, b yard.Batch) (*stockv1.Piece, bool) {
+	if p.State != yard.InYard || b.State != yard.Released {
+		return nil, false
+	}
+	m := pieceDoc(p, b)
+	m.BatchState, m.ReleasedOn = stockv1.BatchState(b.State), b.Release.On.String()
+	return m, true
+}
+
+// freeBlocksDoc returns the loose blocks of a batch, and false when none may
+// leave.
+func freeBlocksDoc(b yard.Batch) (*stockv1.FreeBlocks, bool) {
+	if b.Kind != yard.Blocks || b.State != yard.Released || b.Counts.InYard == 0 {
+		return nil, false
+	}
+	m := looseBlocks(b)
+	m.ReleasedOn = b.Release.On.String()
+	return m, true
+}
+
+func looseBlocks(b yard.Batch) *stockv1.FreeBlocks {
+	return &stockv1.FreeBlocks{
+		BatchId: b.ID, BlockKind: b.Lot.BlockKind, BlockCount: int32(b.Counts.InYard), MassGEach: b.Lot.MassGEach,
+		StackId: b.Lot.StackID, MadeOn: b.MadeOn.String(),
+	}
+}
+
+// stackDoc is a stack as text: its batch, then its pieces, bottom first.
+func stackDoc(s yard.Stack) string {
+	return strings.Join(append([]string{s.BatchID}, s.Pieces...), "\n")
+}
+
+func parseStack(doc string) (batchID string, pieces []string) {
+	parts := strings.Split(doc, "\n")
+	return parts[0], parts[1:]
+}
+
+// rulesDoc is what readers need of the rules.
+func rulesDoc(r yard.Rules) string {
+	return fmt.Sprintf("%s\n%d\n%d\n%d", r.TimeZone, r.BeamMinAgeDays, r.BlockMinAgeDays, r.BeamsPerStackTier)
+}
+
+func parseRules(doc string) (yard.Rules, error) {
+	var r yard.Rules
+	if _, err := fmt.Sscanf(doc, "%s\n%d\n%d\n%d", &r.TimeZone, &r.BeamMinAgeDays, &r.BlockMinAgeDays, &r.BeamsPerStackTier); err != nil {
+		return r, fmt.Errorf("the view's rules cannot be read: %w", err)
+	}
+	return r, nil
+}
+
+// tallyKey names the beams of one length of a batch.
+type tallyKey struct {
+	batchID  string
+	lengthMM int
+}
+
+func (k tallyKey) field() string { return fmt.Sprintf("%s\n%d", k.batchID, k.lengthMM) }
+
+func parseTally(field, value string) (k tallyKey, t tally, err error) {
+	if _, err = fmt.Sscanf(field, "%s\n%d", &k.batchID, &k.lengthMM); err != nil {
+		return k, t, fmt.Errorf("the view's tally cannot be read: %w", err)
+	}
+	if _, err = fmt.Sscanf(value, "%d %d", &t.inYard, &t.reserved); err != nil {
+		return k, t, fmt.Errorf("the view's tally cannot be read: %w", err)
+	}
+	return k, t, nil
+}
+
+// tally counts the beams of one length of a batch.
+type tally struct{ inYard, reserved int }
+
+func (t tally) value() string { return fmt.Sprintf("%d %d", t.inYard, t.reserved) }
+
+// add counts a piece in or out.
+func (t *tally) add(state yard.PieceState, n int) {
+	switch state {
+	case yard.InYard:
+		t.inYard += n
+	case yard.Reserved:
+		t.reserved += n
+	}
+}
+
+// oldEnough reports whether a batch that cures is old enough on a day.
+func oldEnough(b *stockv1.Batch, day civil.Day) bool {
+	on, err := civil.ParseDay(b.GetOldEnoughOn())
+	return err == nil && on <= day
+}
+
+// isBeams reports whether a batch is made of beams.
+func isBeams(b *stockv1.Batch) bool {
+	return b.GetKind() == stockeventv1.BatchKind_BATCH_KIND_BEAMS
+}

@@ -1,0 +1,108 @@
+package readmodel
+
+import (
+	"fmt"
+	"strings"
+
+	"google.golang.org/protobuf/types/known/timestamppb"
+
+	stockv1 "spanyard.example/proto/gen/spanyard/stock/v1"
+	"spanyard.example/services/kit/ledger"
+	"spanyard.example/services/stock/internal/yard"
+)
+
+// tale is what an event means to a piece or a batch: whom it happened to and a
+// sentence that says it.
+type tale struct {
+	// piece or batch id; one of them.
+	pieceID, batchID string
+	sentence         string
+}
+
+// tales returns whom an event happened to.
+func tales(event yard.Event) []tale {
+	switch e := event.(type) {
+	case yard.BatchReceived:
+		return []tale{{batchID: e.BatchID, sentence: received(e)}}
+	case yard.TestRecorded:
+		return []tale{{batchID: e.BatchID, sentence: fmt.Sprintf("Test %s by %s on %v: %s", e.Test.ID, e.Test.Laboratory, e.Test.TestedOn, e.Test.Verdict.Sentence)}}
+	case yard.BatchReleased:
+		return []tale{{batchID: e.BatchID, sentence: fmt.Sprintf("Released by %s, %d days old, on the evidence of %s.", e.Release.By, e.Release.AgeDays, "test "+strings.Join(e.Release.TestIDs, ", "))}}
+	case yard.BatchQuarantined:
+		return []tale{{batchID: e.BatchID, sentence: fmt.Sprintf("Quarantined by %s: %s", e.By, e.Reason)}}
+	case yard.QuarantineLifted:
+		return []tale{{batchID: e.BatchID, sentence: fmt.Sprintf("Quarantine lifted by %s: %s", e.By, e.Reason)}}
+	case yard.BlocksScrapped:
+		return []tale{{batchID: e.BatchID, sentence: fmt.Sprintf("%d blocks scrapped: %s", e.Count, e.Reason)}}
+	case yard.PiecesReserved:
+		out := make([]tale, len(e.Pieces))
+		for i, p := range e.Pieces {
+			out[i] = tale{pieceID: p.PieceID, sentence: reserved(p)}
+		}
+		return out
+	case yard.ReservationDropped:
+		out := make([]tale, len(e.PieceIDs))
+		for i, id := range e.PieceIDs {
+			out[i] = tale{pieceID: id, sentence: fmt.Sprintf("Freed from reservation %s: %s", e.ReservationID, e.Reason)}
+		}
+		return out
+	default:
+		return pieceTale(event)
+	}
+}
+
+func pieceTale(event yard.Event) []tale {
+	switch e := event.(type) {
+	case yard.PiecePicked:
+		return []tale{{pieceID: e.PieceID, sentence: fmt.Sprintf("Taken off its stack for run %s.", e.RunID)}}
+	case yard.PieceLoaded:
+		return []tale{{pieceID: e.PieceID, sentence: fmt.Sprintf("Put on truck %s for run %s.", e.TruckID, e.RunID)}}
+	case yard.PieceDelivered:
+		return []tale{{pieceID: e.PieceID, sentence: fmt.Sprintf("Set down at site %s from run %s.", e.SiteID, e.RunID)}}
+	case yard.PieceReturned:
+		return []tale{{pieceID: e.PieceID, sentence: fmt.Sprintf("Came back to stack %s: %s", e.StackID, e.Reason)}}
+	case yard.PieceScrapped:
+		return []tale{{pieceID: e.PieceID, sentence: "Scrapped: " + e.Reason}}
+	case yard.PieceMoved:
+		return []tale{{pieceID: e.PieceID, sentence: fmt.Sprintf("Put on top of stack %s.", e.StackID)}}
+	default:
+		return nil
+	}
+}
+
+func received(e yard.BatchReceived) string {
+	what := fmt.Sprintf("%d beams of profile %s with wires %s", len(e.Beams), e.Profile, e.WirePattern)
+	if e.Kind == yard.Blocks {
+		what = fmt.Sprintf("%d blocks %s", e.Lot.Count, e.Lot.BlockKind)
+	}
+	sentence := fmt.Sprintf("Batch %s received: %s, made on %v", e.BatchID, what, e.MadeOn)
+	if e.Source != "" {
+		sentence += ", from " + e.Source
+	}
+	return sentence + "."
+}
+
+func reserved(p yard.ReservedPiece) string {
+	a := p.Allocation
+	var b strings.Builder
+	if p.Pallet != nil {
+		fmt.Fprintf(&b, "%d blocks of batch %s put on this pallet and promised", p.Pallet.Count, p.Pallet.BatchID)
+	} else {
+		b.WriteString("Promised")
+	}
+	fmt.Fprintf(&b, " to run %s", a.RunID)
+	if a.SiteID != "" {
+		fmt.Fprintf(&b, " for site %s", a.SiteID)
+	}
+	if a.Mark != "" {
+		fmt.Fprintf(&b, " as mark %s", a.Mark)
+	}
+	return b.String() + "."
+}
+
+// entry returns one line of a history.
+func entry(m ledger.Meta, t tale) *stockv1.HistoryEntry {
+	return &stockv1.HistoryEntry{
+		HappenedAt: timestamppb.New(m.Time), Event: m.Type, Actor: m.Actor, Sentence: t.sentence, Position: m.Position,
+	}
+}

@@ -1,0 +1,160 @@
+package readmodel
+
+import (
+	"context"
+	"crypto/rand"
+	"errors"
+	"strconv"
+	"strings"
+	"time"
+
+	"spanyard.example/services/kit/ledger"
+	"spanyard.example/services/stock/internal/yard"
+)
+
+func contentsDoc(ids []string) string { return strings.Join(ids, "\n") }
+
+func parseContents(doc string) []string {
+	if doc == "" {
+		return nil
+	}
+	return strings.Split(doc, "\n")
+}
+
+// rebuild replays the ledger into a generation of its own and then lets
+// readers follow it. old is the generation that readers follow meanwhile.
+func (v *View) rebuild(ctx context.Context, yardID string, source Source, origin, old string) (*projector, error) {
+	began := time.Now()
+	generation := strings.ToLower(rand.Text()[:12])
+	if err := v.announce(ctx, yardID, generation); err != nil {
+		return nil, err
+	}
+	p := &projector{view: v, yard: yardID, generation: generation, keys: generationKeys(yardID, generation), model: newModel(yard.New(yardID))}
+	if err := p.build(ctx, source, origin); err != nil {
+		v.discard(ctx, yardID, generation)
+		return nil, err
+	}
+	won, err := flipScript.Run(ctx, v.redis, []string{pointerKey(yardID)}, old, generation).Int()
+	if err != nil || won == 0 {
+		v.discard(ctx, yardID, generation)
+		if err == nil {
+			err = errLost
+		}
+		return nil, err
+	}
+	if err := v.redis.HDel(ctx, buildingKey(yardID), generation).Err(); err != nil {
+		return nil, err
+	}
+	v.log.Info("the stock view was built", "yard", yardID, "position", p.position, "took", time.Since(began).Round(time.Millisecond))
+	if old != "" {
+		v.discard(ctx, yardID, old)
+	}
+	return p, nil
+}
+
+// build replays up to what the ledger holds when it begins. Histories are
+// written on the way, documents at the end.
+func (p *projector) build(ctx context.Context, source Source, origin string) error {
+	_, to, err := source.State(ctx, p.yard, 0)
+	if err != nil {
+		return err
+	}
+	b := newBatch(p.keys, 0)
+	b.set(p.keys.origin(), origin)
+	flush := func() error {
+		if err := p.send(ctx, b); err != nil {
+			return err
+		}
+		*b = *newBatch(p.keys, b.to)
+		return nil
+	}
+	ignored := newTouched()
+	done := errors.New("done")
+	err = source.Follow(ctx, p.yard, 0, func(e ledger.Event[yard.Event]) error {
+		p.model.apply(e.Fact, ignored)
+		if err := b.tell(e); err != nil {
+			return err
+		}
+		b.to = e.Position
+		if len(b.ops) >= opCount {
+			if err := flush(); err != nil {
+				return err
+			}
+			ignored = newTouched()
+		}
+		if e.Position >= to {
+			return done
+		}
+		return nil
+	})
+	if !errors.Is(err, done) {
+		return err
+	}
+	if err := flush(); err != nil {
+		return err
+	}
+	if err := p.model.write(p.model.all(), b, flush); err != nil {
+		return err
+	}
+	return flush()
+}
+
+// abandonedAfter is when a generation that is still being built is taken to
+// have lost its builder.
+const abandonedAfter = 15 * time.Minute
+
+// announce notes that a generation is being built, and deletes those whose
+// builders died.
+func (v *View) announce(ctx context.Context, yardID, generation string) error {
+	key := buildingKey(yardID)
+	now := time.Now().Unix()
+	if err := v.redis.HSet(ctx, key, generation, now).Err(); err != nil {
+		return err
+	}
+	building, err := v.redis.HGetAll(ctx, key).Result()
+	if err != nil {
+		return err
+	}
+	for other, since := range building {
+		began, err := strconv.ParseInt(since, 10, 64)
+		if err != nil || now-began > int64(abandonedAfter.Seconds()) {
+			v.discard(ctx, yardID, other)
+		}
+	}
+	return nil
+}
+
+// discard deletes a generation that nobody follows. What is left when it fails
+// costs memory until the next rebuild and nothing else.
+func (v *View) discard(ctx context.Context, yardID, generation string) {
+	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), 30*time.Second)
+	defer cancel()
+	if err := v.delete(ctx, yardID, generationKeys(yardID, generation), generation); err != nil {
+		v.log.Warn("an old stock view could not be deleted", "yard", yardID, "generation", generation, "error", err)
+	}
+}
+
+func (v *View) delete(ctx context.Context, yardID string, k keys, generation string) error {
+	for cursor := uint64(0); ; {
+		fields, next, err := v.redis.HScan(ctx, k.told(), cursor, "", 1000).Result()
+		if err != nil {
+			return err
+		}
+		var doomed []string
+		for i := 0; i < len(fields); i += 2 {
+			doomed = append(doomed, k.prefix+fields[i])
+		}
+		if len(doomed) > 0 {
+			if err := v.redis.Unlink(ctx, doomed...).Err(); err != nil {
+				return err
+			}
+		}
+		if cursor = next; cursor == 0 {
+			break
+		}
+	}
+	if err := v.redis.Unlink(ctx, k.tables()...).Err(); err != nil {
+		return err
+	}
+	return v.redis.HDel(ctx, buildingKey(yardID), generation).Err()
+}
