@@ -3,7 +3,6 @@ package daybook
 import (
 	"errors"
 	"fmt"
-	"testing"
 
 	"spanyard.example/services/kit/fault"
 )
@@ -57,7 +56,7 @@ func testCallOff(id, floor string, rooms ...string) CallOff {
 }
 
 // openYard has rules, two trucks, two sites and floor 1 of job J1.
-func openYard(t testing.TB) State {
+func openYard(t fatal) State {
 	t.Helper()
 	s := New("testyard")
 	for _, c := range []Command{
@@ -88,7 +87,7 @@ func must(t fatal, s State, c Command) State {
 	return s
 }
 
-func refusedWith(t *testing.T, s State, c Command, reason string) *fault.Error {
+func refusedWith(t fatal, s State, c Command, reason string) *fault.Error {
 	t.Helper()
 	events, err := Decide(s, c)
 	if fault.ReasonOf(err) != reason {

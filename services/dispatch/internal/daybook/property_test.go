@@ -1,0 +1,229 @@
+package daybook
+
+import (
+	"fmt"
+	"testing"
+
+	"github.com/google/go-cmp/cmp"
+	"pgregory.net/rapid"
+
+	"spanyard.example/services/kit/fault"
+)
+
+// TestAnyStory takes random commands in random order and looks at the book
+// after every event.
+func TestAnyStory(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		s := openYard(t)
+		story := &story{t: t, state: s, days: []string{testDay, "2031-05-07"}}
+		for range rapid.IntRange(1, 80).Draw(t, "length") {
+			story.step()
+		}
+		// A book that is written down and recalled is the same book.
+		again := Recall("testyard", story.state.Memo())
+		if diff := cmp.Diff(story.state.Memo(), again.Memo()); diff != "" {
+			t.Fatalf("recalled with a difference:\n%s", diff)
+		}
+		for _, day := range story.days {
+			if diff := cmp.Diff(story.state.Outstanding(day), again.Outstanding(day)); diff != "" {
+				t.Fatalf("recalled with other work left on %s:\n%s", day, diff)
+			}
+			if story.state.Basis(day) != again.Basis(day) {
+				t.Fatalf("recalled with another basis on %s", day)
+			}
+		}
+	})
+}
+
+type story struct {
+	t       *rapid.T
+	state   State
+	days    []string
+	planner planner
+	callOff int
+}
+
+func (y *story) step() {
+	day := rapid.SampledFrom(y.days).Draw(y.t, "day")
+	var c Command
+	switch rapid.IntRange(0, 11).Draw(y.t, "command") {
+	case 0, 1:
+		c = y.callOffSomething(day)
+	case 2:
+		c = CancelCallOff{CallOffID: fmt.Sprintf("C%d", rapid.IntRange(1, 8).Draw(y.t, "call-off")), Reason: "any"}
+	case 3, 4:
+		plan := y.planner.plan(y.state, day, "T1", "T2")
+		for i := range plan.Runs { // sometimes only a part is served
+			piles := plan.Runs[i].Piles
+			plan.Runs[i].Piles = piles[:rapid.IntRange(1, len(piles)).Draw(y.t, "served")]
+			shift := 100 * rapid.IntRange(0, 8).Draw(y.t, "shift")
+			plan.Runs[i].LoadingMinute += shift
+			plan.Runs[i].BackMinute += shift
+		}
+		c = RecordPlan{Plan: plan, Basis: y.state.Basis(day)}
+	case 5, 6:
+		plan := y.anyPlan(day)
+		y.do(ConfirmPlan{PlanID: plan, ConfirmedBy: "Ada Example"})
+		if rapid.Bool().Draw(y.t, "left in between") {
+			return
+		}
+		c = FinishConfirm{PlanID: plan, StockPosition: 1}
+	case 7:
+		c = rapid.SampledFrom([]Command{
+			FailConfirm{PlanID: y.anyPlan(day), Missing: []Missing{{PieceID: "B1-1", Sentence: "gone"}}},
+			ReportHits{Reports: []Report{{PieceID: fmt.Sprintf("B1-%d", rapid.IntRange(1, 40).Draw(y.t, "piece")), Reason: "weak"}}},
+		}).Draw(y.t, "trouble")
+	case 8:
+		c = DepartRun{RunID: y.anyRun(day), DepartedBy: "Cy Example"}
+	case 9:
+		c = DeliverDrop{RunID: y.anyRun(day), DropNumber: rapid.IntRange(1, 2).Draw(y.t, "drop"), ReceivedBy: "Di Example"}
+	case 10:
+		c = CancelRun{RunID: y.anyRun(day), Reason: "any"}
+	case 11:
+		c = rapid.SampledFrom([]Command{
+			FreeRun{RunID: y.anyRun(day)},
+			FinishConfirm{PlanID: y.anyPlan(day), StockPosition: 1},
+			SetTrucks{Trucks: []Truck{testTruck("T1"), testTruck("T2"), testTruck("T3")}},
+			ForgetFloor{FloorKey: FloorKey{"J1", "1"}, Revision: 1},
+			LearnFloor{Floor: testFloor("J1", "1", 4)},
+		}).Draw(y.t, "other")
+	}
+	y.do(c)
+}
+
+func (y *story) callOffSomething(day string) Command {
+	y.callOff++
+	call := testCallOff(fmt.Sprintf("C%d", y.callOff), "1")
+	call.Day = day
+	first := rapid.IntRange(1, 4).Draw(y.t, "first room")
+	for r := first; r <= rapid.IntRange(first, 4).Draw(y.t, "last room"); r++ {
+		call.Rooms = append(call.Rooms, fmt.Sprintf("%02d", r))
+	}
+	return CallOffRooms{CallOffs: []CallOff{call}}
+}
+
+func (y *story) anyPlan(day string) string {
+	plans := y.state.Plans(day)
+	if len(plans) == 0 {
+		return "none"
+	}
+	return rapid.SampledFrom(plans).Draw(y.t, "plan").Plan.ID
+}
+
+func (y *story) anyRun(day string) string {
+	runs := y.state.Runs(day)
+	if len(runs) == 0 {
+		return "none"
+	}
+	return rapid.SampledFrom(runs).Draw(y.t, "run").Run.ID
+}
+
+func (y *story) do(c Command) {
+	before := y.state
+	memo := before.Memo()
+	events, err := Decide(y.state, c)
+	if err != nil {
+		if fault.ReasonOf(err) == "" {
+			y.t.Fatalf("%T is refused without a reason: %v", c, err)
+		}
+		if len(events) > 0 {
+			y.t.Fatalf("%T is refused and has events", c)
+		}
+		return
+	}
+	for _, e := range events {
+		y.state = Evolve(y.state, e)
+	}
+	if diff := cmp.Diff(memo, before.Memo()); diff != "" {
+		y.t.Fatalf("%T changed the state before it:\n%s", c, diff)
+	}
+	y.onlyForward(before)
+	y.nothingTwice()
+}
+
+// onlyForward: the states of runs and plans have a direction.
+func (y *story) onlyForward(before State) {
+	allowed := map[RunState][]RunState{
+		RunConfirmedState: {RunConfirmedState, RunHitState, RunDepartedState, RunCancelledState},
+		RunHitState:       {RunHitState, RunCancelledState},
+		RunDepartedState:  {RunDepartedState, RunDeliveredState},
+		RunDeliveredState: {RunDeliveredState},
+		RunCancelledState: {RunCancelledState},
+	}
+	for _, day := range y.days {
+		for _, old := range before.Runs(day) {
+			now, ok := y.state.Run(old.Run.ID)
+			if !ok {
+				y.t.Fatalf("run %s is lost", old.Run.ID)
+			}
+			if !contains(allowed[old.State], now.State) || len(now.Delivered) < len(old.Delivered) || len(now.Hits) < len(old.Hits) {
+				y.t.Fatalf("run %s went from %v to %v", old.Run.ID, old.State, now.State)
+			}
+		}
+		for _, old := range before.Plans(day) {
+			now, ok := y.state.Plan(old.Plan.ID)
+			if old.State == Confirmed && (!ok || now.State != Confirmed) {
+				y.t.Fatalf("plan %s was confirmed and is not any more", old.Plan.ID)
+			}
+		}
+	}
+}
+
+func contains(list []RunState, s RunState) bool {
+	for _, x := range list {
+		if x == s {
+			return true
+		}
+	}
+	return false
+}
+
+// nothingTwice: no place and no piece is on two live runs, no room gets more
+// blocks than it needs, and each confirmed plan has its runs once.
+func (y *story) nothingTwice() {
+	marks, pieces, blocks := map[string]string{}, map[string]string{}, map[string]int{}
+	for _, day := range y.days {
+		confirming := 0
+		for _, p := range y.state.Plans(day) {
+			if p.State == Confirming {
+				confirming++
+			}
+			runs := 0
+			for _, r := range y.state.Runs(day) {
+				if r.PlanID == p.Plan.ID {
+					runs++
+				}
+			}
+			if p.State == Confirmed && runs != len(p.Plan.Runs) || p.State != Confirmed && runs != 0 {
+				y.t.Fatalf("plan %s in state %v has %d runs", p.Plan.ID, p.State, runs)
+			}
+		}
+		if confirming > 1 {
+			y.t.Fatalf("%d plans of %s are being confirmed at once", confirming, day)
+		}
+		for _, r := range y.state.Runs(day) {
+			if r.State == RunCancelledState {
+				continue
+			}
+			r.Run.Items(func(_ *Pile, item *Item) {
+				if other, ok := pieces[item.PieceID]; ok {
+					y.t.Fatalf("piece %s is on runs %s and %s", item.PieceID, other, r.Run.ID)
+				}
+				pieces[item.PieceID] = r.Run.ID
+				if item.IsPallet() {
+					blocks[item.Room] += item.BlockCount
+					return
+				}
+				if other, ok := marks[item.Mark]; ok {
+					y.t.Fatalf("place %s is on runs %s and %s", item.Mark, other, r.Run.ID)
+				}
+				marks[item.Mark] = r.Run.ID
+			})
+		}
+	}
+	for room, n := range blocks {
+		if n > 20 {
+			y.t.Fatalf("room %s gets %d blocks and needs 20", room, n)
+		}
+	}
+}
