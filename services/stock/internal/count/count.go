@@ -1,0 +1,316 @@
+// Package count reads an opening stock count: the table in which a yard writes
+// down the batches that it holds, as XLSX, CSV or JSON with the same columns.
+// A row is a number of equal beams on a stack, or the blocks of a batch; rows
+// of one batch may follow each other, and then name what holds for the whole
+// batch only once or always the same.
+//
+// A counted batch goes the way of every other: it is received, its test is
+// judged, it is released only if it may be. All rows are good or nothing
+// changes; every wrong cell is named by file, sheet, row and column.
+package count
+
+import (
+	"errors"
+	"fmt"
+	"regexp"
+	"strconv"
+	"strings"
+	"time"
+
+	"spanyard.example/services/kit/fault"
+	"spanyard.example/services/kit/sheet"
+	"spanyard.example/services/stock/internal/conformity"
+	"spanyard.example/services/stock/internal/yard"
+)
+
+// Columns of a stock count.
+func Columns() []sheet.Column {
+	return []sheet.Column{
+		{Name: "batch", Required: true},
+		{Name: "kind", Required: true},
+		{Name: "made_on", Required: true},
+		{Name: "profile"},
+		{Name: "wire_pattern"},
+		{Name: "length_mm"},
+		{Name: "block_kind"},
+		{Name: "count", Required: true},
+		{Name: "mass_kg_each", Required: true},
+		{Name: "stack", Required: true},
+		{Name: "fck_cylinder_mpa"},
+		{Name: "fck_cube_mpa"},
+		{Name: "declared_block_mpa"},
+		{Name: "laboratory"},
+		{Name: "test_id"},
+		{Name: "tested_on"},
+		{Name: "specimen"},
+		{Name: "strengths_mpa"},
+		{Name: "released_by"},
+	}
+}
+
+// testColumns belong together: all are given or none.
+var testColumns = []string{"laboratory", "test_id", "tested_on", "specimen", "strengths_mpa"}
+
+var specimens = map[string]yard.Specimen{"cylinder": yard.Cylinder, "cube": yard.Cube, "block": yard.Block}
+
+// Count is a stock count that has been read.
+type Count struct {
+	batches []*counted
+	// table remembers cells that could not be read, and rows that contradict
+	// each other.
+	table *sheet.Table
+}
+
+// counted is a batch of a count.
+type counted struct {
+	receive    yard.ReceiveBatch
+	test       *yard.RecordTest
+	releasedBy string
+	// rows that the batch was read from; the first holds what counts for all.
+	rows []*sheet.Row
+	// lines holds the row of each line of beams.
+	lines []*sheet.Row
+}
+
+// Read reads a count. The error is a fault about the file or its header; wrong
+// cells are told by Decide, together with what the yard has against them.
+func Read(file string, format sheet.Format, content []byte) (*Count, error) {
+	table, err := sheet.Read(file, format, content, Columns())
+	if err != nil {
+		return nil, err
+	}
+	c := &Count{table: table}
+	byID := map[string]*counted{}
+	for _, row := range table.Rows() {
+		id := row.Text("batch", 64)
+		b := byID[id]
+		if b == nil {
+			b = readBatch(row, id, file)
+			byID[id] = b
+			c.batches = append(c.batches, b)
+		} else {
+			b.agree(row)
+		}
+		b.add(row)
+	}
+	return c, nil
+}
+
+// readBatch reads what holds for a whole batch from its first row.
+func readBatch(row *sheet.Row, id, file string) *counted {
+	b := &counted{receive: yard.ReceiveBatch{BatchID: id, Source: "stock count " + file, MadeOn: row.Day("made_on")}}
+	switch row.OneOf("kind", "beams", "blocks") {
+	case "beams":
+		b.receive.Kind = yard.Beams
+		b.receive.Profile, b.receive.WirePattern = need(row, "profile"), need(row, "wire_pattern")
+		b.receive.Concrete.FckCylinder, b.receive.Concrete.FckCube = strength(row, "fck_cylinder_mpa"), strength(row, "fck_cube_mpa")
+	case "blocks":
+		b.receive.Kind = yard.Blocks
+		b.receive.Lot.BlockKind = need(row, "block_kind")
+		b.receive.Concrete.DeclaredBlock = strength(row, "declared_block_mpa")
+	}
+	b.test = readTest(row, id)
+	if row.Has("released_by") {
+		b.releasedBy = row.Text("released_by", 120)
+	}
+	return b
+}
+
+// need reads a cell that this kind of batch has to have.
+func need(row *sheet.Row, column string) string {
+	if !row.Has(column) {
+		row.Fail(column, "is missing", "")
+		return ""
+	}
+	return row.Text(column, 64)
+}
+
+const maxMPa = 250_000
+
+func strength(row *sheet.Row, column string) conformity.MilliMPa {
+	if !row.Has(column) {
+		row.Fail(column, "is missing", "a strength in MPa")
+		return 0
+	}
+	return conformity.MilliMPa(row.Decimal(column, 3, 1, maxMPa-1))
+}
+
+func readTest(row *sheet.Row, id string) *yard.RecordTest {
+	given := 0
+	for _, column := range testColumns {
+		if row.Has(column) {
+			given++
+		}
+	}
+	if given == 0 {
+		return nil
+	}
+	for _, column := range testColumns {
+		if !row.Has(column) {
+			row.Fail(column, "is missing, but other cells of the test are given", "")
+		}
+	}
+	if given < len(testColumns) {
+		return nil
+	}
+	t := &yard.RecordTest{
+		BatchID: id, TestID: row.Text("test_id", 64), Laboratory: row.Text("laboratory", 120), TestedOn: row.Day("tested_on"),
+		Specimen: specimens[row.OneOf("specimen", "cylinder", "cube", "block")],
+	}
+	const most = 100
+	for _, n := range row.Decimals("strengths_mpa", 3, 1, maxMPa-1, most) {
+		t.Strengths = append(t.Strengths, conformity.MilliMPa(n))
+	}
+	return t
+}
+
+// batchColumns hold for a whole batch.
+var batchColumns = append([]string{"kind", "made_on", "profile", "wire_pattern", "block_kind", "fck_cylinder_mpa", "fck_cube_mpa", "declared_block_mpa", "released_by"}, testColumns...)
+
+// agree refuses a later row that says something else of the batch than its
+// first row.
+func (b *counted) agree(row *sheet.Row) {
+	first := b.rows[0]
+	for _, column := range batchColumns {
+		if row.Has(column) && row.Text(column, sheet.MaxCellChars) != first.Text(column, sheet.MaxCellChars) {
+			row.Fail(column, fmt.Sprintf("differs from row %d of the same batch", first.Number()), "the same, or nothing")
+		}
+	}
+}
+
+// add reads what a row holds: beams of one length on a stack, or the blocks.
+func (b *counted) add(row *sheet.Row) {
+	b.rows = append(b.rows, row)
+	grams := row.Decimal("mass_kg_each", 3, 1, 20_000_000)
+	stack := row.Text("stack", 64)
+	switch b.receive.Kind {
+	case yard.Beams:
+		if !row.Has("length_mm") {
+			row.Fail("length_mm", "is missing", "a length in mm")
+			return
+		}
+		b.receive.Lines = append(b.receive.Lines, yard.BeamLine{
+			LengthMM: int(row.Int("length_mm", 200, 30_000)), Count: int(row.Int("count", 1, yard.MaxBeamsPerBatch)), MassGEach: grams, StackID: stack,
+		})
+		b.lines = append(b.lines, row)
+	case yard.Blocks:
+		if len(b.rows) > 1 {
+			row.Fail("batch", fmt.Sprintf("is a batch of blocks that row %d has counted already", b.rows[0].Number()), "one row for each batch of blocks")
+			return
+		}
+		b.receive.Lot.Count, b.receive.Lot.MassGEach, b.receive.Lot.StackID = int(row.Int("count", 1, 1_000_000)), grams, stack
+	}
+}
+
+// Decide returns the events of the count, or one fault that names every wrong
+// cell. by is who has the count recorded.
+func (c *Count) Decide(s yard.State, by string, at time.Time) ([]yard.Event, error) {
+	if !s.Open() {
+		_, err := yard.Decide(s, yard.ReleaseBatch{})
+		return nil, err
+	}
+	if err := c.table.Err(); err != nil {
+		return nil, err
+	}
+	var events []yard.Event
+	problems := fault.New(fault.Invalid, "BAD_ROWS", "")
+	for _, b := range c.batches {
+		for _, command := range b.commands(by, at) {
+			done, err := yard.Decide(s, command)
+			if err != nil {
+				var f *fault.Error
+				if !errors.As(err, &f) {
+					return nil, err
+				}
+				problems.Places = append(problems.Places, b.places(f, command)...)
+				break
+			}
+			s = yard.EvolveAll(s, done)
+			events = append(events, done...)
+		}
+	}
+	if len(problems.Places) > 0 {
+		problems.Sentence = fmt.Sprintf("The stock count was not taken: %d cells are not right. Nothing was changed.", len(problems.Places))
+		return nil, problems
+	}
+	if len(events) > yard.MaxEvents {
+		return nil, fault.New(fault.Invalid, "TOO_MUCH_AT_ONCE",
+			"This count needs %d records; the ledger takes at most %d in one step. Split the file.", len(events), yard.MaxEvents)
+	}
+	return events, nil
+}
+
+// commands are what a counted batch goes through.
+func (b *counted) commands(by string, at time.Time) []yard.Command {
+	receive := b.receive
+	receive.At = at
+	commands := []yard.Command{receive}
+	if b.test != nil {
+		test := *b.test
+		test.By, test.At = by, at
+		commands = append(commands, test)
+	}
+	if b.releasedBy != "" {
+		commands = append(commands, yard.ReleaseBatch{BatchID: receive.BatchID, By: b.releasedBy, At: at})
+	}
+	return commands
+}
+
+var lineField = regexp.MustCompile(`^beams\.lines\[(\d+)\]\.(.*)$`)
+
+// columnOf names the column that a field of a command was read from.
+var columnOf = map[string]string{
+	"batch_id": "batch", "made_on": "made_on", "beams.profile": "profile", "beams.wire_pattern": "wire_pattern",
+	"concrete.fck_cylinder_mpa": "fck_cylinder_mpa", "concrete.fck_cube_mpa": "fck_cube_mpa", "concrete.declared_block_mpa": "declared_block_mpa",
+	"blocks.block_kind": "block_kind", "blocks.count": "count", "blocks.mass_g_each": "mass_kg_each", "blocks.stack_id": "stack",
+	"length_mm": "length_mm", "count": "count", "mass_g_each": "mass_kg_each", "stack_id": "stack", "beams.lines": "count",
+	"test_id": "test_id", "laboratory": "laboratory", "tested_on": "tested_on", "specimen": "specimen", "strengths_mpa": "strengths_mpa",
+	"released_by": "released_by", "tests": "strengths_mpa", "age": "made_on", "state": "released_by",
+}
+
+// places turns what the yard has against a command into cells.
+func (b *counted) places(f *fault.Error, command yard.Command) []fault.Place {
+	if len(f.Places) == 0 {
+		return []fault.Place{{Where: b.rows[0].Where("batch"), Value: b.receive.BatchID, Problem: "cannot be taken: " + f.Sentence}}
+	}
+	var out []fault.Place
+	for _, p := range f.Places {
+		row, field := b.rows[0], p.Where
+		if m := lineField.FindStringSubmatch(field); m != nil {
+			if i, err := strconv.Atoi(m[1]); err == nil && i < len(b.lines) {
+				row, field = b.lines[i], m[2]
+			}
+		}
+		field, _, _ = strings.Cut(field, "[")
+		column := columnOf[field]
+		if column == "" {
+			column = "batch"
+		}
+		if _, releases := command.(yard.ReleaseBatch); releases {
+			p.Problem = "the batch cannot be released: " + p.Problem
+			column = "released_by"
+			p.Value = b.releasedBy
+		}
+		out = append(out, fault.Place{Where: row.Where(column), Value: p.Value, Problem: p.Problem, Allowed: p.Allowed})
+	}
+	return out
+}
+
+// Totals of a count's events.
+type Totals struct {
+	BatchIDs      []string
+	Beams, Blocks int
+}
+
+// TotalsOf counts what events received.
+func TotalsOf(events []yard.Event) Totals {
+	var t Totals
+	for _, e := range events {
+		if r, ok := e.(yard.BatchReceived); ok {
+			t.BatchIDs = append(t.BatchIDs, r.BatchID)
+			t.Beams += len(r.Beams)
+			t.Blocks += r.Lot.Count
+		}
+	}
+	return t
+}
