@@ -1,0 +1,183 @@
+// Package cli is the command line: a gRPC client of the yard's services with
+// tables for people and JSON for programs. Results go to standard output,
+// everything else to standard error.
+package cli
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"os/user"
+	"strings"
+
+	"github.com/spf13/cobra"
+	"google.golang.org/grpc"
+
+	"spanyard.example/services/kit/fault"
+)
+
+// Exit statuses.
+const (
+	exitOK     = 0
+	exitFailed = 1
+	// exitUsage: the command line itself was wrong; nothing was asked.
+	exitUsage = 2
+	// exitStopped: stopped from outside before it was done, as a shell has it.
+	exitStopped = 130
+)
+
+// defaultServer is where the program listens and asks unless told otherwise.
+const defaultServer = "127.0.0.1:7350"
+
+// program is one run of the command line.
+type program struct {
+	out, errw io.Writer
+
+	server    string
+	yard      string
+	actor     string
+	requestID string
+	json      bool
+	verbose   bool
+
+	conn *grpc.ClientConn
+	// started is set when the command line was understood.
+	started bool
+}
+
+// Main runs the command line and returns the exit status.
+func Main(ctx context.Context, args []string, stdout, stderr io.Writer) int {
+	p := &program{out: stdout, errw: stderr}
+	root := p.root()
+	root.SetArgs(args)
+	root.SetOut(stdout)
+	root.SetErr(stderr)
+	cmd, err := root.ExecuteContextC(ctx)
+	if p.conn != nil {
+		p.conn.Close()
+	}
+	if err == nil {
+		return exitOK
+	}
+	if !p.started {
+		fmt.Fprintf(stderr, "%v\nTry '%s --help'.\n", err, cmd.CommandPath())
+		return exitUsage
+	}
+	if ctx.Err() != nil {
+		fmt.Fprintln(stderr, "Stopped.")
+		return exitStopped
+	}
+	p.complain(err)
+	return exitFailed
+}
+
+// complain prints a fault as its sentence and one line for each wrong place.
+// The cause is for logs and stays out, unless asked for.
+func (p *program) complain(err error) {
+	var f *fault.Error
+	if !errors.As(err, &f) {
+		fmt.Fprintln(p.errw, err)
+		return
+	}
+	fmt.Fprintln(p.errw, f.Sentence)
+	for _, place := range f.Places {
+		fmt.Fprintln(p.errw, "  "+place.String())
+	}
+	if f.Kind == fault.Unavailable && p.conn != nil {
+		fmt.Fprintf(p.errw, "Asked at %s. Is it running? 'spanyard serve' starts it; --server asks somewhere else.\n", p.server)
+	}
+	if p.verbose {
+		fmt.Fprintf(p.errw, "reason %s, kind %s", f.Reason, f.Kind)
+		if f.Cause != nil {
+			fmt.Fprintf(p.errw, ", cause: %v", f.Cause)
+		}
+		fmt.Fprintln(p.errw)
+	}
+}
+
+// Groups of commands, by who uses them.
+const (
+	groupProgram  = "program"
+	groupDrawing  = "drawing"
+	groupYard     = "yard"
+	groupLab      = "lab"
+	groupDispatch = "dispatch"
+)
+
+func (p *program) root() *cobra.Command {
+	root := &cobra.Command{
+		Use:   "spanyard",
+		Short: "Plans and follows a precast yard: floors, batches, stacks, trucks",
+		Long: `Spanyard runs a yard that makes prestressed T-beams and infill blocks and
+delivers them as floors: laying plans, batches that cure and are tested,
+stacks, and the morning's truck runs.
+
+'spanyard demo' shows all of it with an invented yard. 'spanyard serve' runs
+your own. All other commands ask a running program; they print tables, or
+with --json the bare answer for other programs.`,
+		Example: `  spanyard demo
+  spanyard floor import rooms.xlsx
+  spanyard batch release B0412 --by "Pim Quillbottle"
+  spanyard morning plan 2027-03-17
+  spanyard trace B0412-017`,
+		SilenceUsage:  true,
+		SilenceErrors: true,
+		Args:          cobra.NoArgs,
+		PersistentPreRun: func(*cobra.Command, []string) {
+			p.started = true
+		},
+		RunE: help,
+	}
+	flags := root.PersistentFlags()
+	flags.StringVar(&p.server, "server", envOr("SPANYARD_SERVER", defaultServer), "where the program listens (SPANYARD_SERVER)")
+	flags.StringVar(&p.yard, "yard", envOr("SPANYARD_YARD", "demo"), "id of the yard (SPANYARD_YARD)")
+	flags.StringVar(&p.actor, "as", envOr("SPANYARD_AS", osUser()), "who you are; recorded with every change (SPANYARD_AS)")
+	flags.StringVar(&p.requestID, "request-id", "", "repeat a change under its own id: it is made once at most")
+	flags.BoolVar(&p.json, "json", false, "print the answer as JSON, nothing else, on standard output")
+	flags.BoolVarP(&p.verbose, "verbose", "v", false, "say more on standard error: request ids, reason codes")
+	root.AddGroup(
+		&cobra.Group{ID: groupProgram, Title: "Program and yard:"},
+		&cobra.Group{ID: groupDrawing, Title: "Drawing office:"},
+		&cobra.Group{ID: groupYard, Title: "Yard staff:"},
+		&cobra.Group{ID: groupLab, Title: "Batches and laboratory:"},
+		&cobra.Group{ID: groupDispatch, Title: "Dispatcher:"},
+	)
+	root.SetHelpCommandGroupID(groupProgram)
+	root.SetCompletionCommandGroupID(groupProgram)
+	root.AddCommand(p.serveCommand(), p.demoCommand(), p.yardCommand())
+	root.AddCommand(p.catalogueCommand(), p.floorCommand())
+	root.AddCommand(p.stockCommand(), p.stackCommand(), p.traceCommand(), p.pieceCommand(), p.picksCommand())
+	root.AddCommand(p.batchCommand())
+	root.AddCommand(p.truckCommand(), p.siteCommand(), p.callOffCommand(), p.morningCommand(), p.runCommand())
+	return root
+}
+
+// group returns a command that only holds others.
+func group(id, use, short, long, example string, children ...*cobra.Command) *cobra.Command {
+	c := &cobra.Command{Use: use, GroupID: id, Short: short, Long: long, Example: example, Args: cobra.NoArgs, RunE: help}
+	c.AddCommand(children...)
+	return c
+}
+
+func help(cmd *cobra.Command, _ []string) error { return cmd.Help() }
+
+func envOr(name, otherwise string) string {
+	if v := strings.TrimSpace(os.Getenv(name)); v != "" {
+		return v
+	}
+	return otherwise
+}
+
+// osUser is the name that the operating system knows the user by.
+func osUser() string {
+	u, err := user.Current()
+	if err != nil {
+		return ""
+	}
+	if u.Name != "" {
+		return u.Name
+	}
+	return u.Username
+}

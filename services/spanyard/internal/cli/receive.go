@@ -1,0 +1,150 @@
+package cli
+
+import (
+	"context"
+	"io"
+	"regexp"
+	"strconv"
+
+	"github.com/spf13/cobra"
+
+	layoutv1 "spanyard.example/proto/gen/spanyard/layout/v1"
+	stockeventv1 "spanyard.example/proto/gen/spanyard/stock/event/v1"
+	stockv1 "spanyard.example/proto/gen/spanyard/stock/v1"
+	"spanyard.example/services/kit/fault"
+	"spanyard.example/services/spanyard/internal/show"
+	"spanyard.example/services/spanyard/internal/yardfile"
+)
+
+// receiving is a batch as the flags describe it.
+type receiving struct {
+	file, madeOn, source     string
+	profile, wires           string
+	lines                    []string
+	block, stack             string
+	count                    int32
+	cylinder, cube, declared float64
+}
+
+func (p *program) batchReceiveCommand() *cobra.Command {
+	var r receiving
+	c := &cobra.Command{
+		Use:   "receive BATCH",
+		Short: "Take a batch of beams or blocks into the yard, to cure",
+		Long: `Takes a batch into the yard. Beams are given as lines LENGTHxCOUNT@STACK, the
+bottom of each stack first; masses come from the catalogue. A YAML file with the
+fields of the contract does the same, with masses of its own.`,
+		Example: `  spanyard batch receive B0412 --made-on 2027-04-12 --profile T150 --wires p4 \
+      --fck-cylinder 40 --fck-cube 50 --line 3600x20@A-01 --line 3000x12@A-02
+  spanyard batch receive K0412 --made-on 2027-04-12 --block K520 --count 1200 \
+      --stack P-01 --declared 7.3
+  spanyard batch receive B0412 --file batch.yaml`,
+		Args: cobra.ExactArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error { return p.receive(cmd, args[0], r) },
+	}
+	f := c.Flags()
+	f.StringVar(&r.file, "file", "", "YAML file that describes the batch, instead of the flags below")
+	f.StringVar(&r.madeOn, "made-on", "", "day of casting or making, YYYY-MM-DD")
+	f.StringVar(&r.source, "source", "", "where the batch came from, for the record")
+	f.StringVar(&r.profile, "profile", "", "profile of the beams")
+	f.StringVar(&r.wires, "wires", "", "wire pattern of the beams")
+	f.StringArrayVar(&r.lines, "line", nil, "beams as LENGTHxCOUNT@STACK, length in mm; give it once for each line")
+	f.Float64Var(&r.cylinder, "fck-cylinder", 0, "characteristic cylinder strength of the beams, MPa")
+	f.Float64Var(&r.cube, "fck-cube", 0, "characteristic cube strength of the beams, MPa")
+	f.StringVar(&r.block, "block", "", "kind of the blocks")
+	f.Int32Var(&r.count, "count", 0, "number of blocks")
+	f.StringVar(&r.stack, "stack", "", "stack of the blocks")
+	f.Float64Var(&r.declared, "declared", 0, "declared mean compressive strength of the blocks, MPa")
+	c.MarkFlagsMutuallyExclusive("file", "made-on")
+	c.MarkFlagsMutuallyExclusive("block", "line")
+	c.MarkFlagsOneRequired("file", "block", "line")
+	return c
+}
+
+func (p *program) receive(cmd *cobra.Command, batch string, r receiving) error {
+	ctx := p.as(cmd.Context())
+	req, err := p.receiveRequest(ctx, batch, r)
+	if err != nil {
+		return err
+	}
+	c, err := p.stock()
+	if err != nil {
+		return err
+	}
+	req.Yard, req.RequestId = p.yard, p.request()
+	answer, err := c.ReceiveBatch(ctx, req)
+	if err != nil {
+		return err
+	}
+	return p.answer(answer, func(w io.Writer) { show.Batches(w, []*stockv1.Batch{answer.GetBatch()}) })
+}
+
+func (p *program) receiveRequest(ctx context.Context, batch string, r receiving) (*stockv1.ReceiveBatchRequest, error) {
+	req := &stockv1.ReceiveBatchRequest{BatchId: batch, MadeOn: r.madeOn, Source: r.source}
+	if r.file != "" {
+		name, content, err := readFile(r.file)
+		if err != nil {
+			return nil, err
+		}
+		return req, yardfile.Read(name, content, req, append([]string{"batch_id"}, ownFields...)...)
+	}
+	catalogue, err := p.catalogue(ctx)
+	if err != nil {
+		return nil, err
+	}
+	if r.block != "" {
+		return req, r.blocks(req, catalogue)
+	}
+	return req, r.beams(req, catalogue)
+}
+
+func (p *program) catalogue(ctx context.Context) (*layoutv1.GetCatalogueResponse, error) {
+	c, err := p.layout()
+	if err != nil {
+		return nil, err
+	}
+	return c.GetCatalogue(ctx, &layoutv1.GetCatalogueRequest{Yard: p.yard})
+}
+
+func (r receiving) blocks(req *stockv1.ReceiveBatchRequest, catalogue *layoutv1.GetCatalogueResponse) error {
+	for _, b := range catalogue.GetBlocks() {
+		if b.GetName() != r.block {
+			continue
+		}
+		req.Concrete = &stockeventv1.Concrete{DeclaredBlockMpa: r.declared}
+		req.Pieces = &stockv1.ReceiveBatchRequest_Blocks{Blocks: &stockv1.BlockLine{
+			BlockKind: r.block, Count: r.count, MassGEach: b.GetMassG(), StackId: r.stack,
+		}}
+		return nil
+	}
+	return fault.New(fault.NotFound, "BLOCK_UNKNOWN", "The catalogue has no block %q.", r.block)
+}
+
+var beamLine = regexp.MustCompile(`^([0-9]{1,6})x([0-9]{1,6})@(\S+)$`)
+
+func (r receiving) beams(req *stockv1.ReceiveBatchRequest, catalogue *layoutv1.GetCatalogueResponse) error {
+	var perMetre int64
+	for _, profile := range catalogue.GetProfiles() {
+		if profile.GetName() == r.profile {
+			perMetre = profile.GetMassGPerM()
+		}
+	}
+	if perMetre == 0 {
+		return fault.New(fault.NotFound, "PROFILE_UNKNOWN", "The catalogue has no profile %q.", r.profile)
+	}
+	beams := &stockv1.BeamLines{Profile: r.profile, WirePattern: r.wires}
+	for _, line := range r.lines {
+		m := beamLine.FindStringSubmatch(line)
+		if m == nil {
+			return fault.New(fault.Invalid, "LINE_INVALID", "A line of beams is not right.").At("--line", line, "cannot be read", "LENGTHxCOUNT@STACK, for instance 3600x20@A-01")
+		}
+		length, _ := strconv.ParseInt(m[1], 10, 32)
+		number, _ := strconv.ParseInt(m[2], 10, 32)
+		beams.Lines = append(beams.Lines, &stockv1.BeamLine{
+			LengthMm: int32(length), Count: int32(number), MassGEach: perMetre * length / 1000, StackId: m[3],
+		})
+	}
+	req.Concrete = &stockeventv1.Concrete{FckCylinderMpa: r.cylinder, FckCubeMpa: r.cube}
+	req.Pieces = &stockv1.ReceiveBatchRequest_Beams{Beams: beams}
+	return nil
+}

@@ -1,0 +1,146 @@
+package show
+
+import (
+	"fmt"
+	"io"
+	"strings"
+	"time"
+
+	dispatcheventv1 "spanyard.example/proto/gen/spanyard/dispatch/event/v1"
+	dispatchv1 "spanyard.example/proto/gen/spanyard/dispatch/v1"
+)
+
+// Yard is what names and limits stand behind the ids of a morning.
+type Yard struct {
+	ID     string
+	Zone   *time.Location
+	Trucks map[string]*dispatcheventv1.Truck
+	Sites  map[string]*dispatcheventv1.Site
+}
+
+func (y Yard) truck(id string) string {
+	if t := y.Trucks[id]; t.GetName() != "" {
+		return id + " " + t.GetName()
+	}
+	return id
+}
+
+func (y Yard) site(id string) string {
+	if s := y.Sites[id]; s.GetName() != "" {
+		return s.GetName() + " (" + id + ")"
+	}
+	return id
+}
+
+// Morning prints a plan: every run with its times, masses and axle loads, its
+// piles and picks, and what is left in the yard and why.
+func Morning(w io.Writer, m *dispatchv1.Morning, y Yard) {
+	plan := m.GetPlan()
+	header(w, m, y)
+	LoadingCautions(w)
+	if len(plan.GetRuns()) > 0 {
+		fmt.Fprintln(w)
+		overview(w, plan, y)
+	}
+	for _, run := range plan.GetRuns() {
+		fmt.Fprintln(w)
+		Run(w, run, y)
+	}
+	fmt.Fprintln(w)
+	unserved(w, plan, y)
+	missing(w, m)
+}
+
+func header(w io.Writer, m *dispatchv1.Morning, y Yard) {
+	p := m.GetPlan()
+	fmt.Fprintf(w, "MORNING OF %s, YARD %s\n", strings.ToUpper(longDay(p.GetDay())), y.ID)
+	state := word(m.GetState().String(), "MORNING_STATE_")
+	if m.GetConfirmedBy() != "" {
+		state += " by " + m.GetConfirmedBy()
+	}
+	fmt.Fprintf(w, "Plan %s: %s; planned by %s on %s\n", p.GetPlanId(), state, p.GetPlannedBy(), moment(p.GetPlannedAt(), y.Zone))
+	paragraph(w, "", "", fmt.Sprintf("%s; no plan that brings the same pieces needs fewer than %d. %s",
+		count(len(p.GetRuns()), "run"), p.GetRunLowerBound(), p.GetBoundReason()))
+	beams, pallets, blocks, mass := totals(p)
+	fmt.Fprintf(w, "On them: %s, %s with %s, %s kg. Planned in %d ms.\n", count(beams, "beam"), count(pallets, "pallet"),
+		count(blocks, "block"), wholeKg(mass), p.GetTookMs())
+	if n := p.GetMovedAsideCount(); n > 0 {
+		fmt.Fprintf(w, "For the picks, %s in the yard have to be moved aside.\n", count(n, "piece"))
+	}
+}
+
+func totals(p *dispatcheventv1.MorningPlan) (beams, pallets, blocks int32, mass int64) {
+	for _, run := range p.GetRuns() {
+		mass += run.GetMassG()
+		for _, pile := range run.GetPiles() {
+			for _, tier := range pile.GetTiers() {
+				for _, item := range tier.GetItems() {
+					if item.GetBeam() != nil {
+						beams++
+						continue
+					}
+					pallets++
+					blocks += item.GetBlockCount()
+				}
+			}
+		}
+	}
+	return beams, pallets, blocks, mass
+}
+
+func overview(w io.Writer, p *dispatcheventv1.MorningPlan, y Yard) {
+	t := newTable("run", "truck", "trip#", "load h:mm#", "leave h:mm#", "back h:mm#", "mass kg#", "payload kg#", "arrives h:mm")
+	for _, run := range p.GetRuns() {
+		var stops []string
+		for _, d := range run.GetDrops() {
+			stops = append(stops, d.GetSiteId()+" "+Clock(d.GetArriveMinute()))
+		}
+		t.add(run.GetRunId(), y.truck(run.GetTruckId()), run.GetTrip(), Clock(run.GetLoadingMinute()), Clock(run.GetLeaveMinute()),
+			Clock(run.GetBackMinute()), wholeKg(run.GetMassG()), y.Trucks[run.GetTruckId()].GetPayloadKg(), strings.Join(stops, ", "))
+	}
+	t.write(w)
+}
+
+func unserved(w io.Writer, p *dispatcheventv1.MorningPlan, y Yard) {
+	if len(p.GetUnserved()) == 0 {
+		fmt.Fprintln(w, "NOTHING IS LEFT: every call-off of the day is on a run.")
+		return
+	}
+	fmt.Fprintln(w, "LEFT, AND WHY")
+	t := newTable("call-off", "site", "room", "beams#", "blocks#", "mass kg#", "why")
+	for _, u := range p.GetUnserved() {
+		t.add(u.GetCallOffId(), u.GetSiteId(), dash(u.GetRoom()), u.GetBeamCount(), u.GetBlockCount(), wholeKg(u.GetMassG()), u.GetSentence())
+	}
+	t.write(w)
+}
+
+func missing(w io.Writer, m *dispatchv1.Morning) {
+	if len(m.GetMissing()) == 0 {
+		return
+	}
+	fmt.Fprintln(w, "\nCOULD NOT BE CONFIRMED: these pieces are gone; nothing was reserved. Plan the morning again.")
+	MissingPieces(w, m.GetMissing())
+}
+
+// MissingPieces prints the pieces that a plan counted on and cannot have.
+func MissingPieces(w io.Writer, pieces []*dispatcheventv1.MissingPiece) {
+	t := newTable("piece", "run", "mark", "why")
+	for _, p := range pieces {
+		t.add(p.GetPieceId(), p.GetRunId(), dash(p.GetMark()), p.GetSentence())
+	}
+	t.write(w)
+}
+
+// Mornings prints the plans of a day.
+func Mornings(w io.Writer, list []*dispatchv1.MorningSummary, zone *time.Location) {
+	if len(list) == 0 {
+		note(w, "No plans for this day.")
+		return
+	}
+	t := newTable("plan", "day", "state", "planned", "by", "runs#", "at least#", "left#", "mass kg#", "confirmed by")
+	for _, m := range list {
+		t.add(m.GetPlanId(), m.GetDay(), word(m.GetState().String(), "MORNING_STATE_"), moment(m.GetPlannedAt(), zone), m.GetPlannedBy(),
+			m.GetRunCount(), m.GetRunLowerBound(), m.GetUnservedCount(), wholeKg(m.GetMassG()), dash(m.GetConfirmedBy()))
+	}
+	t.write(w)
+}

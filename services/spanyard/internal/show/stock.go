@@ -1,0 +1,196 @@
+package show
+
+import (
+	"fmt"
+	"io"
+	"strings"
+	"time"
+
+	stockeventv1 "spanyard.example/proto/gen/spanyard/stock/event/v1"
+	stockv1 "spanyard.example/proto/gen/spanyard/stock/v1"
+)
+
+func batchState(s stockv1.BatchState) string { return word(s.String(), "BATCH_STATE_") }
+
+func pieceState(s stockeventv1.PieceState) string { return word(s.String(), "PIECE_STATE_") }
+
+func batchOf(b *stockv1.Batch) string {
+	if b.GetKind() == stockeventv1.BatchKind_BATCH_KIND_BLOCKS {
+		return "blocks " + b.GetBlockKind()
+	}
+	return "beams " + b.GetProfile() + "/" + b.GetWirePattern()
+}
+
+// Batches prints batches with their counts.
+func Batches(w io.Writer, list []*stockv1.Batch) {
+	if len(list) == 0 {
+		note(w, "No batches in this yard.")
+		return
+	}
+	t := newTable("batch", "of", "state", "made on", "old from", "made#", "in yard#", "reserved#", "on way#", "delivered#", "scrapped#")
+	t.gap = " "
+	for _, b := range list {
+		c := b.GetCounts()
+		t.add(b.GetBatchId(), batchOf(b), batchState(b.GetState()), b.GetMadeOn(), b.GetOldEnoughOn(), c.GetMade(), c.GetInYard(),
+			c.GetReserved(), c.GetPicked()+c.GetLoaded(), c.GetDelivered(), c.GetScrapped())
+	}
+	t.write(w)
+}
+
+// Batch prints one batch with its tests and where its pieces are.
+func Batch(w io.Writer, b *stockv1.Batch, pieces []*stockv1.Piece, zone *time.Location) {
+	fmt.Fprintf(w, "BATCH %s: %s, %s\n", b.GetBatchId(), batchOf(b), batchState(b.GetState()))
+	fmt.Fprintf(w, "Made on %s, old enough from %s; from %s.\n", b.GetMadeOn(), b.GetOldEnoughOn(), dash(b.GetSource()))
+	fmt.Fprintln(w, requiredStrength(b))
+	if b.GetQuarantineReason() != "" {
+		paragraph(w, "", "", "QUARANTINED, nothing of it may leave: "+b.GetQuarantineReason())
+	}
+	if r := b.GetRelease(); r != nil {
+		paragraph(w, "", "", Release(r, zone))
+	}
+	for _, t := range b.GetTests() {
+		paragraph(w, "", "  ", Test(t))
+	}
+	c := b.GetCounts()
+	fmt.Fprintf(w, "Made %d: in yard %d, reserved %d, picked %d, loaded %d, delivered %d, scrapped %d.\n", c.GetMade(), c.GetInYard(),
+		c.GetReserved(), c.GetPicked(), c.GetLoaded(), c.GetDelivered(), c.GetScrapped())
+	if len(pieces) > 0 {
+		fmt.Fprintln(w)
+		Pieces(w, pieces)
+	}
+}
+
+func requiredStrength(b *stockv1.Batch) string {
+	c := b.GetConcrete()
+	if b.GetKind() == stockeventv1.BatchKind_BATCH_KIND_BLOCKS {
+		return fmt.Sprintf("Declared mean compressive strength %s MPa.", mpa(c.GetDeclaredBlockMpa()))
+	}
+	return fmt.Sprintf("Characteristic strength %s MPa by cylinders, %s MPa by cubes.", mpa(c.GetFckCylinderMpa()), mpa(c.GetFckCubeMpa()))
+}
+
+// Release says who let a batch leave.
+func Release(r *stockeventv1.BatchReleased, zone *time.Location) string {
+	return fmt.Sprintf("Batch %s was released on %s (%s) by %s, %d days old; tests: %s.", r.GetBatchId(), r.GetReleasedOn(),
+		moment(r.GetReleasedAt(), zone), r.GetReleasedBy(), r.GetAgeDays(), strings.Join(r.GetTestIds(), ", "))
+}
+
+// Test says what a laboratory found.
+func Test(t *stockeventv1.TestRecorded) string {
+	var values []string
+	for _, v := range t.GetStrengthsMpa() {
+		values = append(values, mpa(v))
+	}
+	return fmt.Sprintf("Test %s by %s on %s, %ss: %s MPa. %s", t.GetTestId(), t.GetLaboratory(), t.GetTestedOn(),
+		word(t.GetSpecimen().String(), "SPECIMEN_KIND_"), strings.Join(values, ", "), Verdict(t.GetVerdict()))
+}
+
+// Verdict says whether results conform, with the numbers it rests on.
+func Verdict(v *stockeventv1.Verdict) string {
+	answer := "DOES NOT CONFORM"
+	if v.GetConforms() {
+		answer = "Conforms"
+	}
+	return fmt.Sprintf("%s (%s): %s", answer, v.GetCriterion(), v.GetSentence())
+}
+
+// Quarantine prints a quarantine and whom it hits.
+func Quarantine(w io.Writer, q *stockeventv1.BatchQuarantined) {
+	paragraph(w, "", "  ", fmt.Sprintf("Batch %s is quarantined by %s: %s", q.GetBatchId(), q.GetQuarantinedBy(), q.GetReason()))
+	if len(q.GetHits()) == 0 {
+		fmt.Fprintln(w, "None of its pieces is promised or has left the yard.")
+		return
+	}
+	fmt.Fprintf(w, "It hits %s that somebody counts on:\n", count(len(q.GetHits()), "piece"))
+	t := newTable("piece", "is", "run", "site", "job", "call-off", "mark")
+	for _, h := range q.GetHits() {
+		a := h.GetAllocation()
+		t.add(h.GetPieceId(), pieceState(h.GetState()), dash(a.GetRunId()), dash(a.GetSiteId()), dash(a.GetJobId()), dash(a.GetCallOffId()), dash(a.GetMark()))
+	}
+	t.write(w)
+}
+
+// Pieces prints beams and pallets with where they are.
+func Pieces(w io.Writer, list []*stockv1.Piece) {
+	t := newTable("piece", "of", "length mm#", "mass kg#", "state", "stack", "tier#", "run", "site", "mark")
+	for _, p := range list {
+		of, length := p.GetProfile()+"/"+p.GetWirePattern(), fmt.Sprint(p.GetLengthMm())
+		if p.GetBlockKind() != "" {
+			of, length = fmt.Sprintf("%d %s", p.GetBlockCount(), p.GetBlockKind()), "-"
+		}
+		tier := "-"
+		if p.GetTier() > 0 {
+			tier = fmt.Sprint(p.GetTier())
+		}
+		a := p.GetAllocation()
+		t.add(p.GetPieceId(), of, length, kg(p.GetMassG()), pieceState(p.GetState()), dash(p.GetStackId()), tier,
+			dash(a.GetRunId()), dash(a.GetSiteId()), dash(a.GetMark()))
+	}
+	t.write(w)
+}
+
+// Free prints what may leave and is nobody's.
+func Free(w io.Writer, beams []*stockv1.Piece, blocks []*stockv1.FreeBlocks) {
+	if len(beams) == 0 && len(blocks) == 0 {
+		note(w, "Nothing of this kind is free.")
+		return
+	}
+	if len(beams) > 0 {
+		t := newTable("beam", "profile", "wires", "length mm#", "mass kg#", "stack", "tier#", "above#", "made on", "released on")
+		for _, p := range beams {
+			t.add(p.GetPieceId(), p.GetProfile(), p.GetWirePattern(), p.GetLengthMm(), kg(p.GetMassG()), p.GetStackId(), p.GetTier(),
+				p.GetPiecesAbove(), p.GetMadeOn(), p.GetReleasedOn())
+		}
+		t.write(w)
+	}
+	freeBlocks(w, blocks)
+}
+
+func freeBlocks(w io.Writer, blocks []*stockv1.FreeBlocks) {
+	if len(blocks) == 0 {
+		return
+	}
+	t := newTable("blocks", "batch", "free#", "mass each kg#", "stack", "made on", "released on")
+	for _, b := range blocks {
+		t.add(b.GetBlockKind(), b.GetBatchId(), b.GetBlockCount(), kg(b.GetMassGEach()), b.GetStackId(), b.GetMadeOn(), dash(b.GetReleasedOn()))
+	}
+	t.write(w)
+}
+
+// Summary prints the counts of a yard's stock for a day.
+func Summary(w io.Writer, s *stockv1.SummariseStockResponse) {
+	fmt.Fprintf(w, "STOCK FOR %s. \"By then\" will be old enough on that day and is free if tested and released.\n", strings.ToUpper(longDay(s.GetDay())))
+	if len(s.GetBeams())+len(s.GetBlocks()) == 0 {
+		note(w, "The yard is empty.")
+		return
+	}
+	t := newTable("of", "wires", "length mm#", "free#", "by then#", "reserved#", "quarantined#")
+	for _, b := range s.GetBeams() {
+		t.add("beams "+b.GetProfile(), b.GetWirePattern(), b.GetLengthMm(), b.GetFree(), b.GetProvisional(), b.GetReserved(), b.GetQuarantined())
+	}
+	for _, b := range s.GetBlocks() {
+		t.add("blocks "+b.GetBlockKind(), "-", "-", b.GetFree(), b.GetProvisional(), b.GetReserved(), b.GetQuarantined())
+	}
+	t.write(w)
+}
+
+// Stack prints a stack from top to bottom.
+func Stack(w io.Writer, s *stockv1.GetStackResponse) {
+	fmt.Fprintf(w, "STACK %s, batch %s: %s, top first\n", s.GetStackId(), dash(s.GetBatchId()), count(len(s.GetPieces()), "piece"))
+	if len(s.GetPieces()) > 0 {
+		Pieces(w, s.GetPieces())
+	}
+	freeBlocks(w, s.GetBlocks())
+}
+
+// History prints a piece and all that happened to it.
+func History(w io.Writer, h *stockv1.GetPieceHistoryResponse, zone *time.Location) {
+	p := h.GetPiece()
+	fmt.Fprintf(w, "PIECE %s of batch %s (%s): %s\n", p.GetPieceId(), p.GetBatchId(), batchState(p.GetBatchState()), pieceState(p.GetState()))
+	Pieces(w, []*stockv1.Piece{p})
+	fmt.Fprintln(w)
+	t := newTable("when", "who", "what")
+	for _, e := range h.GetEntries() {
+		t.add(moment(e.GetHappenedAt(), zone), e.GetActor(), e.GetSentence())
+	}
+	t.write(w)
+}
