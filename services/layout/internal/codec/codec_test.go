@@ -2,6 +2,7 @@ package codec_test
 
 import (
 	"flag"
+	"fmt"
 	"os"
 	"path/filepath"
 	"slices"
@@ -227,5 +228,57 @@ func TestDecodeRefuses(t *testing.T) {
 		if _, err := codec.Restore([]byte(data)); err == nil {
 			t.Errorf("restored %q", data)
 		}
+	}
+}
+
+// TestLargestEventFits builds the largest plan that the office lets pass, of
+// the longest names in letters of four bytes, and compares its event with the
+// 8 MB that a message of the ledger may have, less half for its envelope and
+// for what later versions add.
+func TestLargestEventFits(t *testing.T) {
+	name := func(i int) string { return strings.Repeat("\U00010400", 28) + fmt.Sprintf("%04d", i) } // 32 characters
+	long := strings.Repeat("\U00010400", 120)
+	catalogue := office.Catalogue{LengthStepMM: 1, MinBearingMM: 20, MaxBeamLengthMM: 30_000}
+	for i := range 200 {
+		p := laying.Profile{Name: name(i), HeightMM: 5000, WidthMM: 1, MassGPerM: 2_000_000}
+		for j := range 50 {
+			p.WirePatterns = append(p.WirePatterns, name(j))
+		}
+		catalogue.Profiles = append(catalogue.Profiles, p)
+		catalogue.Blocks = append(catalogue.Blocks, laying.Block{Name: name(i), LengthMM: 50, PitchMM: 1000, MassG: 2_000_000, BlocksPerPallet: 2000,
+			PalletLengthMM: 5000, PalletWidthMM: 5000, PalletHeightMM: 5000, PalletTareG: 2_000_000})
+	}
+	state := office.New()
+	draft := office.DraftPlans{SourceFile: "rooms.csv"}
+	for i := range 500 {
+		draft.Rows = append(draft.Rows, office.Row{
+			Where: fmt.Sprintf("rooms.csv, row %d", i+2), Job: strings.Repeat("\U00010400", 64), JobName: long,
+			Room: laying.Room{
+				Floor: "ABCDEFGH", Room: fmt.Sprintf("ABCDE%03d", i), Name: long, LayingOrder: i + 1,
+				ClearSpanMM: 29_000, WidthMM: 11_000, SpanDirection: "x", BearingMM: 500, // 10 beams: 5,000 in all
+				ImposedLoadNPerM2: 50_000, FinishesLoadNPerM2: 50_000,
+				Profile: name(i % 200), WirePattern: name(i % 50), Block: name(i % 200), BeamsPerRow: 1,
+			},
+		})
+	}
+	for _, c := range []office.Command{office.SetCatalogue{Catalogue: catalogue}, draft} {
+		events, err := office.Decide(state, c)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, e := range events {
+			kind, data, err := codec.Encode(e)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if len(data) > 4<<20 {
+				t.Errorf("%s takes %d bytes", kind, len(data))
+			}
+			t.Logf("%s takes %d bytes", kind, len(data))
+			state = office.Evolve(state, e)
+		}
+	}
+	if beams := state.Revisions(office.FloorKey{Job: strings.Repeat("\U00010400", 64), Floor: "ABCDEFGH"})[0].Totals.Beams; beams != 5000 {
+		t.Errorf("%d beams", beams)
 	}
 }

@@ -16,6 +16,7 @@ import (
 const (
 	maxNameChars   = 32
 	maxEntries     = 200
+	maxPatterns    = 50
 	maxSizeMM      = 5_000
 	minPitchMM     = 100
 	minBlockMM     = 50
@@ -59,17 +60,22 @@ func (c Catalogue) block(name string) *laying.Block {
 }
 
 func (c Catalogue) profileNames() string {
-	names := make([]string, len(c.Profiles))
-	for i, p := range c.Profiles {
-		names[i] = p.Name
-	}
-	return strings.Join(names, ", ")
+	return someNames(c.Profiles, func(p laying.Profile) string { return p.Name })
 }
 
 func (c Catalogue) blockNames() string {
-	names := make([]string, len(c.Blocks))
-	for i, b := range c.Blocks {
-		names[i] = b.Name
+	return someNames(c.Blocks, func(b laying.Block) string { return b.Name })
+}
+
+// someNames lists what a person may choose from, as long as it can be read.
+func someNames[A any](entries []A, name func(A) string) string {
+	const most = 12
+	var names []string
+	for i, e := range entries {
+		if i == most {
+			return fmt.Sprintf("%s and %d more", strings.Join(names, ", "), len(entries)-most)
+		}
+		names = append(names, name(e))
 	}
 	return strings.Join(names, ", ")
 }
@@ -108,7 +114,7 @@ func (k *checker) profile(where string, p laying.Profile, seen map[string]bool) 
 	k.number(where+".height_mm", int64(p.HeightMM), 1, maxSizeMM)
 	k.number(where+".width_mm", int64(p.WidthMM), 1, maxSizeMM)
 	k.number(where+".mass_g_per_m", p.MassGPerM, 1, maxMassGPerM)
-	k.number(where+".wire_patterns", int64(len(p.WirePatterns)), 1, maxEntries)
+	k.number(where+".wire_patterns", int64(len(p.WirePatterns)), 1, maxPatterns)
 	patterns := map[string]bool{}
 	for i, pattern := range p.WirePatterns {
 		k.name(fmt.Sprintf("%s.wire_patterns[%d]", where, i), pattern, patterns)
