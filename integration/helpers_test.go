@@ -43,7 +43,8 @@ func printLogs(t *testing.T) {
 	}
 }
 
-func jetStream(t *testing.T) jetstream.JetStream {
+// jetStream connects to the cluster; every call has a connection of its own.
+func jetStream(t testing.TB) jetstream.JetStream {
 	t.Helper()
 	conn, err := theHouse.NATS()
 	if err != nil {
@@ -148,7 +149,7 @@ func persist(ctx context.Context, ask func(context.Context) error) error {
 
 // passes reports an error that goes away by asking again.
 func passes(err error) bool {
-	return errors.Is(err, fault.Unavailable) || errors.Is(err, context.DeadlineExceeded) || errors.Is(err, context.Canceled)
+	return fault.ReasonOf(err) == "YARD_CONTENDED" || errors.Is(err, fault.Unavailable) || errors.Is(err, context.DeadlineExceeded) || errors.Is(err, context.Canceled)
 }
 
 // chance returns a source of random moments. Its seed is printed, and set by

@@ -230,11 +230,11 @@ func (h *House) Another(ctx context.Context, service, name string) error {
 	return h.AwaitService(ctx, name)
 }
 
-// Once runs a container of a service with other arguments until it ends and
-// returns its exit status and what it said.
-func (h *House) Once(ctx context.Context, service string, arguments ...string) (int, string, error) {
+// Once runs a container of a service with other settings and arguments until
+// it ends, and returns its exit status and what it said.
+func (h *House) Once(ctx context.Context, service string, env map[string]string, arguments ...string) (int, string, error) {
 	name := service + "-once"
-	if err := h.add(name, service, h.containers[service].env); err != nil {
+	if err := h.add(name, service, env); err != nil {
 		return 0, "", err
 	}
 	c := h.containers[name]

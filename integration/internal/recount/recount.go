@@ -8,6 +8,7 @@ import (
 	"errors"
 	"fmt"
 	"strings"
+	"time"
 
 	"github.com/nats-io/nats.go/jetstream"
 	"google.golang.org/protobuf/proto"
@@ -67,7 +68,8 @@ func Read(ctx context.Context, js jetstream.JetStream, yard string) (*Count, err
 	if err != nil {
 		return nil, fmt.Errorf("read the ledger of stock: %w", err)
 	}
-	messages, err := consumer.Messages()
+	// A lost pull is noticed within two heartbeats.
+	messages, err := consumer.Messages(jetstream.PullHeartbeat(time.Second))
 	if err != nil {
 		return nil, fmt.Errorf("read the ledger of stock: %w", err)
 	}
