@@ -1,0 +1,178 @@
+package strength
+
+import (
+	"fmt"
+	"math"
+)
+
+// Point of a cross-section outline. X runs across the beam, Y up from the
+// soffit.
+type Point struct {
+	XMM float64 `json:"x_mm"`
+	YMM float64 `json:"y_mm"`
+}
+
+// Outline is a simple polygon, the cross-section of a beam as it is laid. The
+// lowest corner lies on the soffit at Y = 0.
+type Outline []Point
+
+// Validate reports the first thing wrong with an outline.
+func (o Outline) Validate() error {
+	if len(o) < 3 {
+		return fmt.Errorf("an outline needs at least 3 corners, this one has %d", len(o))
+	}
+	lowest := math.Inf(1)
+	for i, p := range o {
+		if math.IsNaN(p.XMM+p.YMM) || math.Abs(p.XMM) > 5000 || math.Abs(p.YMM) > 5000 {
+			return fmt.Errorf("corner %d lies at (%g, %g) mm; allowed: within 5000 mm", i+1, p.XMM, p.YMM)
+		}
+		lowest = math.Min(lowest, p.YMM)
+	}
+	if math.Abs(lowest) > 1e-9 {
+		return fmt.Errorf("the lowest corner lies at %g mm; allowed: 0, the soffit", lowest)
+	}
+	if math.Abs(ring(o).area) < 1 {
+		return fmt.Errorf("the outline encloses no area")
+	}
+	for i := range o {
+		for j := i + 2; j < len(o); j++ {
+			if i == 0 && j == len(o)-1 {
+				continue
+			}
+			if crosses(o[i], o[(i+1)%len(o)], o[j], o[(j+1)%len(o)]) {
+				return fmt.Errorf("side %d crosses side %d", i+1, j+1)
+			}
+		}
+	}
+	return nil
+}
+
+// crosses reports whether the segments ab and cd have a point in common.
+func crosses(a, b, c, d Point) bool {
+	side := func(p, q, r Point) float64 {
+		return (q.XMM-p.XMM)*(r.YMM-p.YMM) - (q.YMM-p.YMM)*(r.XMM-p.XMM)
+	}
+	within := func(p, q, r Point) bool {
+		return math.Min(p.XMM, q.XMM) <= r.XMM && r.XMM <= math.Max(p.XMM, q.XMM) &&
+			math.Min(p.YMM, q.YMM) <= r.YMM && r.YMM <= math.Max(p.YMM, q.YMM)
+	}
+	s1, s2, s3, s4 := side(a, b, c), side(a, b, d), side(c, d, a), side(c, d, b)
+	if s1*s2 < 0 && s3*s4 < 0 {
+		return true
+	}
+	return s1 == 0 && within(a, b, c) || s2 == 0 && within(a, b, d) ||
+		s3 == 0 && within(c, d, a) || s4 == 0 && within(c, d, b)
+}
+
+// Section holds the gross properties of an outline.
+type Section struct {
+	Outline Outline
+	// AreaMM2, CentroidMM above the soffit, InertiaMM4 about the centroid.
+	AreaMM2, CentroidMM, InertiaMM4 float64
+	// HeightMM overall, PerimeterMM all round.
+	HeightMM, PerimeterMM float64
+}
+
+// NewSection computes the gross properties of an outline by Green's theorem,
+// exact for straight sides.
+func NewSection(o Outline) (Section, error) {
+	if err := o.Validate(); err != nil {
+		return Section{}, err
+	}
+	m := ring(o)
+	if m.area < 0 {
+		m.area, m.first, m.second = -m.area, -m.first, -m.second
+	}
+	s := Section{Outline: o, AreaMM2: m.area, CentroidMM: m.first / m.area}
+	s.InertiaMM4 = m.second - m.area*s.CentroidMM*s.CentroidMM
+	for i, p := range o {
+		q := o[(i+1)%len(o)]
+		s.HeightMM = math.Max(s.HeightMM, p.YMM)
+		s.PerimeterMM += math.Hypot(q.XMM-p.XMM, q.YMM-p.YMM)
+	}
+	return s, nil
+}
+
+// NotionalSizeMM is h0 = 2 A / u (EN 1992-1-1 3.1.4(5)).
+func (s Section) NotionalSizeMM() float64 { return 2 * s.AreaMM2 / s.PerimeterMM }
+
+// BottomModulusMM3 is I over the distance of the soffit from the centroid.
+func (s Section) BottomModulusMM3() float64 { return s.InertiaMM4 / s.CentroidMM }
+
+// TopModulusMM3 is I over the distance of the top from the centroid.
+func (s Section) TopModulusMM3() float64 { return s.InertiaMM4 / (s.HeightMM - s.CentroidMM) }
+
+// Above returns the area above the level y and its first moment about the
+// soffit.
+func (s Section) Above(yMM float64) (areaMM2, firstMM3 float64) {
+	m := ring(clipAbove(s.Outline, yMM))
+	if m.area < 0 {
+		return -m.area, -m.first
+	}
+	return m.area, m.first
+}
+
+// FirstMomentMM3 is the first moment about the centroid of the part above y.
+func (s Section) FirstMomentMM3(yMM float64) float64 {
+	area, first := s.Above(yMM)
+	return first - area*s.CentroidMM
+}
+
+// WidthMM is the total width at level y; at a step in the outline the smaller
+// of the two widths, which is the safe one for shear.
+func (s Section) WidthMM(yMM float64) float64 {
+	const step = 1e-6
+	return math.Min(s.crossing(yMM-step), s.crossing(yMM+step))
+}
+
+// crossing sums the chords of a horizontal line at level y that meets no
+// corner.
+func (s Section) crossing(y float64) float64 {
+	var sum float64
+	for i, p := range s.Outline {
+		q := s.Outline[(i+1)%len(s.Outline)]
+		if (p.YMM > y) == (q.YMM > y) {
+			continue
+		}
+		x := p.XMM + (y-p.YMM)/(q.YMM-p.YMM)*(q.XMM-p.XMM)
+		if p.YMM > q.YMM {
+			x = -x
+		}
+		sum += x
+	}
+	return math.Abs(sum)
+}
+
+// moments of area of a polygon about the soffit line.
+type moments struct{ area, first, second float64 }
+
+// ring integrates over a polygon; positive when it runs counter-clockwise.
+func ring(o Outline) moments {
+	var m moments
+	for i, p := range o {
+		q := o[(i+1)%len(o)]
+		cross := p.XMM*q.YMM - q.XMM*p.YMM
+		m.area += cross / 2
+		m.first += cross * (p.YMM + q.YMM) / 6
+		m.second += cross * (p.YMM*p.YMM + p.YMM*q.YMM + q.YMM*q.YMM) / 12
+	}
+	return m
+}
+
+// clipAbove keeps the part of a polygon above level y. A concave polygon may
+// come out with sides that run along the level twice; they enclose no area,
+// so the integrals stay right.
+func clipAbove(o Outline, y float64) Outline {
+	var kept Outline
+	for i, p := range o {
+		q := o[(i+1)%len(o)]
+		if p.YMM >= y {
+			kept = append(kept, p)
+		}
+		if (p.YMM >= y) != (q.YMM >= y) {
+			t := (y - p.YMM) / (q.YMM - p.YMM)
+			kept = append(kept, Point{XMM: p.XMM + t*(q.XMM-p.XMM), YMM: y})
+		}
+	}
+	return kept
+}
