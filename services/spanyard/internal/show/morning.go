@@ -95,10 +95,19 @@ func overview(w io.Writer, p *dispatcheventv1.MorningPlan, y Yard) {
 		for _, d := range run.GetDrops() {
 			stops = append(stops, d.GetSiteId()+" "+Clock(d.GetArriveMinute()))
 		}
-		t.add(run.GetRunId(), y.truck(run.GetTruckId()), run.GetTrip(), Clock(run.GetLoadingMinute()), Clock(run.GetLeaveMinute()),
+		t.add(shortID(run.GetRunId(), p.GetPlanId()), y.truck(run.GetTruckId()), run.GetTrip(), Clock(run.GetLoadingMinute()), Clock(run.GetLeaveMinute()),
 			Clock(run.GetBackMinute()), wholeKg(run.GetMassG()), y.Trucks[run.GetTruckId()].GetPayloadKg(), strings.Join(stops, ", "))
 	}
 	t.write(w)
+}
+
+// shortID is what an id adds to the id of its plan, where the plan is named
+// already.
+func shortID(id, plan string) string {
+	if rest, ok := strings.CutPrefix(id, plan+"-"); ok {
+		return rest
+	}
+	return id
 }
 
 func unserved(w io.Writer, p *dispatcheventv1.MorningPlan, y Yard) {

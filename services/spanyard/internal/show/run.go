@@ -15,7 +15,7 @@ func Run(w io.Writer, run *dispatcheventv1.Run, y Yard) {
 	fmt.Fprintf(w, "RUN %s: %s, trip %d\n", run.GetRunId(), y.truck(run.GetTruckId()), run.GetTrip())
 	times(w, run, y)
 	weights(w, run, y)
-	fmt.Fprintln(w, "  Piles from the front of the deck to the tail, each from top to bottom:")
+	fmt.Fprintln(w, "  Piles from the front of the deck to the tail, each from top to bottom; sizes in mm:")
 	for _, pile := range run.GetPiles() {
 		printPile(w, pile, run, y)
 	}
@@ -54,10 +54,15 @@ func weights(w io.Writer, run *dispatcheventv1.Run, y Yard) {
 func printPile(w io.Writer, p *dispatcheventv1.Pile, run *dispatcheventv1.Run, y Yard) {
 	drop := ""
 	if len(run.GetDrops()) > 1 {
-		drop = fmt.Sprintf(", comes off at drop %d", p.GetDropNumber())
+		drop = fmt.Sprintf(", off at drop %d", p.GetDropNumber())
 	}
-	fmt.Fprintf(w, "  Pile %d, lane %d: from %d to %d mm, %d mm wide, %d mm high, %s kg%s\n", p.GetNumber(), p.GetLane(),
+	head := fmt.Sprintf("Pile %d, lane %d: %d to %d, %d wide, %d high, %s kg%s", p.GetNumber(), p.GetLane(),
 		p.GetFromMm(), p.GetFromMm()+p.GetLengthMm(), p.GetWidthMm(), p.GetHeightMm(), wholeKg(p.GetMassG()), drop)
+	if tiers := p.GetTiers(); len(tiers) == 1 && len(tiers[0].GetItems()) == 1 && tiers[0].GetItems()[0].GetBeam() == nil {
+		paragraph(w, "  ", "    ", head+": "+what(tiers[0].GetItems(), run.GetRunId()))
+		return
+	}
+	fmt.Fprintln(w, "  "+head)
 	t := newTable("tier#", "pieces#", "length mm#", "what")
 	t.indent = "    "
 	for i, tier := range slices.Backward(p.GetTiers()) {
@@ -66,7 +71,7 @@ func printPile(w io.Writer, p *dispatcheventv1.Pile, run *dispatcheventv1.Run, y
 			if j == 0 {
 				number = fmt.Sprint(i + 1)
 			}
-			t.add(number, len(part), lengthOf(part[0]), what(part))
+			t.add(number, len(part), lengthOf(part[0]), what(part, run.GetRunId()))
 		}
 	}
 	t.write(w)
@@ -92,15 +97,17 @@ func lengthOf(item *dispatcheventv1.Item) string {
 	return fmt.Sprint(item.GetBeam().GetLengthMm())
 }
 
-func what(items []*dispatcheventv1.Item) string {
+// what names beams by their marks and pallets by what their ids add to the
+// id of the run.
+func what(items []*dispatcheventv1.Item, run string) string {
 	var words []string
 	for _, item := range items {
 		if item.GetBeam() != nil {
 			words = append(words, item.GetMark())
 			continue
 		}
-		words = append(words, fmt.Sprintf("%d blocks %s for room %s-%s (%s)", item.GetBlockCount(), item.GetBlockKind(),
-			item.GetFloor(), item.GetRoom(), item.GetPieceId()))
+		words = append(words, fmt.Sprintf("pallet %s, %d blocks %s, room %s-%s", shortID(item.GetPieceId(), run), item.GetBlockCount(), item.GetBlockKind(),
+			item.GetFloor(), item.GetRoom()))
 	}
 	return strings.Join(words, " ")
 }

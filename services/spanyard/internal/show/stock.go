@@ -85,13 +85,7 @@ func Test(t *stockeventv1.TestRecorded) string {
 }
 
 // Verdict says whether results conform, with the numbers it rests on.
-func Verdict(v *stockeventv1.Verdict) string {
-	answer := "DOES NOT CONFORM"
-	if v.GetConforms() {
-		answer = "Conforms"
-	}
-	return fmt.Sprintf("%s (%s): %s", answer, v.GetCriterion(), v.GetSentence())
-}
+func Verdict(v *stockeventv1.Verdict) string { return v.GetSentence() }
 
 // Quarantine prints a quarantine and whom it hits.
 func Quarantine(w io.Writer, q *stockeventv1.BatchQuarantined) {

@@ -91,6 +91,7 @@ func (r *reader) pairs(n *yaml.Node, path string, fn func(key, value *yaml.Node)
 
 func (r *reader) message(n *yaml.Node, m protoreflect.Message, path string) {
 	fields := m.Descriptor().Fields()
+	given := map[protoreflect.FullName]string{}
 	r.pairs(n, path, func(key, value *yaml.Node) {
 		fd := fields.ByName(protoreflect.Name(key.Value))
 		if fd == nil {
@@ -100,6 +101,16 @@ func (r *reader) message(n *yaml.Node, m protoreflect.Message, path string) {
 			r.wrong(key, key.Value, "is not a field here", r.allowed(fields))
 			return
 		}
+		// A field may go by two names, and of a choice only one can be.
+		name := fd.FullName()
+		if choice := fd.ContainingOneof(); choice != nil {
+			name = choice.FullName()
+		}
+		if first, ok := given[name]; ok {
+			r.wrong(key, key.Value, "cannot stand beside "+first, "")
+			return
+		}
+		given[name] = key.Value
 		r.field(value, m, fd, join(path, key.Value))
 	})
 }
