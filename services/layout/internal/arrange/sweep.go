@@ -256,7 +256,7 @@ func (s *sweep) strongRow(levels func(width float64) (low, high float64), areas 
 			}
 			if !ok {
 				passes = false
-				if part.Length() > longest {
+				if part.Length() >= longest {
 					longest, worst = part.Length(), sp.outcome
 				}
 				continue

@@ -83,6 +83,9 @@ type Verdict struct {
 	// Fullness is demand over capacity; above 1 the check fails.
 	Fullness float64 `json:"fullness"`
 	Passes   bool    `json:"passes"`
+	// Casting says that the check is about making and handling the beam, not
+	// about what it carries on the floor.
+	Casting bool `json:"casting"`
 }
 
 // Report is a checked beam.
@@ -91,7 +94,8 @@ type Report struct {
 	Choices  []string  `json:"choices"`
 	Steps    []Step    `json:"steps"`
 	Verdicts []Verdict `json:"verdicts"`
-	// Governing is the fullest check.
+	// Governing is the fullest check of the beam on the floor, or the fullest
+	// of casting where one of those fails.
 	Governing Verdict `json:"governing"`
 	Passes    bool    `json:"passes"`
 	Caution   string  `json:"caution"`
@@ -116,6 +120,7 @@ type work struct {
 	beam     Beam
 	report   *Report
 	part     string
+	casting  bool
 	section  Section
 	concrete Concrete
 	climate  Climate
@@ -154,10 +159,12 @@ func Check(b Beam) (Report, error) {
 		concrete: Concrete{FckMPa: b.FckMPa, Cement: b.Cement, Aggregate: b.Aggregate}}
 	w.sectionSteps()
 	w.concreteSteps()
+	w.casting = true
 	w.transferSteps()
 	w.loadSteps()
 	w.lossSteps()
 	w.transferChecks()
+	w.casting = false
 	w.serviceChecks()
 	if err := w.bendingCheck(); err != nil {
 		return Report{}, err
@@ -168,7 +175,7 @@ func Check(b Beam) (Report, error) {
 	r.Passes = true
 	for _, v := range r.Verdicts {
 		r.Passes = r.Passes && v.Passes
-		if v.Fullness > r.Governing.Fullness {
+		if v.Fullness > r.Governing.Fullness && (!v.Casting || !v.Passes) {
 			r.Governing = v
 		}
 	}
@@ -236,6 +243,7 @@ func (w *work) verdict(what, clause string, demand, capacity float64, unit strin
 		v.Fullness = demand / capacity
 	}
 	v.Passes = v.Fullness <= 1
+	v.Casting = w.casting
 	w.report.Verdicts = append(w.report.Verdicts, v)
 }
 
