@@ -20,8 +20,12 @@ func readCSV(file string, content []byte) (*raw, error) {
 	if bytes.IndexByte(content, 0) >= 0 {
 		return nil, badFile(file, "is not text", "CSV saved as UTF-8")
 	}
+	comma := separator(content)
+	if line := overwideRecord(content, byte(comma)); line > 0 {
+		return nil, badFile(place(file, "", line, ""), "has too many columns", fmt.Sprintf("at most %d", MaxColumns))
+	}
 	reader := csv.NewReader(bytes.NewReader(content))
-	reader.Comma = separator(content)
+	reader.Comma = comma
 	reader.FieldsPerRecord = -1
 	r := &raw{}
 	for {
@@ -86,6 +90,32 @@ func separator(content []byte) rune {
 		}
 	}
 	return best
+}
+
+// widestRecord that the reader is let at: a spreadsheet may save thousands of
+// empty columns, but a line of millions would fill the memory.
+const widestRecord = 20_000
+
+// overwideRecord returns the line of a record with more separators than that
+// outside quotation marks; 0 when there is none.
+func overwideRecord(content []byte, comma byte) int {
+	line, begun, separators, quoted := 1, 1, 0, false
+	for _, c := range content {
+		switch {
+		case c == '"':
+			quoted = !quoted
+		case c == '\n':
+			line++
+			if !quoted {
+				begun, separators = line, 0
+			}
+		case c == comma && !quoted:
+			if separators++; separators > widestRecord {
+				return begun
+			}
+		}
+	}
+	return 0
 }
 
 func badCSV(file string, err error) error {

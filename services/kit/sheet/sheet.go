@@ -27,7 +27,7 @@ const (
 	// MaxCellChars of one cell.
 	MaxCellChars = 2_000
 	// maxUnzippedBytes of an XLSX file.
-	maxUnzippedBytes = 128 << 20
+	maxUnzippedBytes = 64 << 20
 	// maxPlaces that an error names.
 	maxPlaces = 100
 )

@@ -38,14 +38,14 @@ func newTable(file string, r *raw, columns []Column) (*Table, error) {
 	if err := t.matchHeader(r, columns); err != nil {
 		return nil, err
 	}
-	if len(r.rows) == 0 {
-		return nil, badFile(place(file, r.sheet, 0, ""), "has no rows below its header", "at least one row")
-	}
 	for _, row := range r.rows {
 		if blank(row.cells) {
 			continue
 		}
 		t.rows = append(t.rows, &Row{table: t, number: row.number, cells: row.cells})
+	}
+	if len(t.rows) == 0 {
+		return nil, badFile(place(file, r.sheet, 0, ""), "has no rows with something in them", "at least one row below the header")
 	}
 	return t, nil
 }
@@ -59,12 +59,12 @@ func (t *Table) matchHeader(r *raw, columns []Column) error {
 		t.columns[c.Name] = column{index: -1, required: c.Required}
 		names = append(names, c.Name)
 	}
-	for i, given := range r.header {
+	for i, given := range r.fullHeader() {
 		c, known := t.columns[headerKey(given)]
 		switch {
 		case strings.TrimSpace(given) == "":
 			if columnFilled(r.rows, i) {
-				f.At(where, "", fmt.Sprintf("has no name above its column %s", letters(i)), "a name for every filled column")
+				f.At(where, "", fmt.Sprintf("has no name for column %s, which is filled further down", letters(i)), "a name above every filled column")
 			}
 		case !known:
 			f.At(where, shorten(given), "is not a known column", strings.Join(names, ", "))
@@ -96,6 +96,16 @@ func headerKey(s string) string {
 		return unicode.IsSpace(r) || r == '_'
 	})
 	return strings.Join(words, "_")
+}
+
+// fullHeader is as wide as the widest row, so that a cell beyond the last name
+// is noticed.
+func (r *raw) fullHeader() []string {
+	width := len(r.header)
+	for _, row := range r.rows {
+		width = max(width, len(row.cells))
+	}
+	return append(slices.Clone(r.header), make([]string, width-len(r.header))...)
 }
 
 func columnFilled(rows []rawRow, i int) bool {
