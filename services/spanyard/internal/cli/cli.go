@@ -125,10 +125,7 @@ with --json the bare answer for other programs.`,
 		SilenceUsage:  true,
 		SilenceErrors: true,
 		Args:          cobra.NoArgs,
-		PersistentPreRun: func(*cobra.Command, []string) {
-			p.started = true
-		},
-		RunE: help,
+		RunE:          help,
 	}
 	flags := root.PersistentFlags()
 	flags.StringVar(&p.server, "server", envOr("SPANYARD_SERVER", defaultServer), "where the program listens (SPANYARD_SERVER)")
@@ -151,7 +148,22 @@ with --json the bare answer for other programs.`,
 	root.AddCommand(p.stockCommand(), p.stackCommand(), p.traceCommand(), p.pieceCommand(), p.picksCommand())
 	root.AddCommand(p.batchCommand())
 	root.AddCommand(p.truckCommand(), p.siteCommand(), p.callOffCommand(), p.morningCommand(), p.runCommand())
+	p.markStart(root)
 	return root
+}
+
+// markStart notes when a command begins its work: until then, flags and
+// arguments are being checked, and what is wrong is the command line.
+func (p *program) markStart(c *cobra.Command) {
+	if run := c.RunE; run != nil {
+		c.RunE = func(cmd *cobra.Command, args []string) error {
+			p.started = true
+			return run(cmd, args)
+		}
+	}
+	for _, child := range c.Commands() {
+		p.markStart(child)
+	}
 }
 
 // group returns a command that only holds others.

@@ -59,8 +59,8 @@ func header(w io.Writer, m *dispatchv1.Morning, y Yard) {
 		state += " by " + m.GetConfirmedBy()
 	}
 	fmt.Fprintf(w, "Plan %s: %s; planned by %s on %s\n", p.GetPlanId(), state, p.GetPlannedBy(), moment(p.GetPlannedAt(), y.Zone))
-	paragraph(w, "", "", fmt.Sprintf("%s; no plan that brings the same pieces needs fewer than %d. %s",
-		count(len(p.GetRuns()), "run"), p.GetRunLowerBound(), p.GetBoundReason()))
+	paragraph(w, "", "", fmt.Sprintf("%s; no plan that brings the same pieces needs fewer than %d: %s.",
+		count(len(p.GetRuns()), "run"), p.GetRunLowerBound(), strings.TrimSuffix(p.GetBoundReason(), ".")))
 	beams, pallets, blocks, mass := totals(p)
 	fmt.Fprintf(w, "On them: %s, %s with %s, %s kg. Planned in %d ms.\n", count(beams, "beam"), count(pallets, "pallet"),
 		count(blocks, "block"), wholeKg(mass), p.GetTookMs())

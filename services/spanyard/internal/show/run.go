@@ -106,7 +106,7 @@ func what(items []*dispatcheventv1.Item, run string) string {
 			words = append(words, item.GetMark())
 			continue
 		}
-		words = append(words, fmt.Sprintf("pallet %s, %d blocks %s, room %s-%s", shortID(item.GetPieceId(), run), item.GetBlockCount(), item.GetBlockKind(),
+		words = append(words, fmt.Sprintf("pallet %s, %d %s, room %s-%s", shortID(item.GetPieceId(), run), item.GetBlockCount(), item.GetBlockKind(),
 			item.GetFloor(), item.GetRoom()))
 	}
 	return strings.Join(words, " ")

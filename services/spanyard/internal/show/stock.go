@@ -28,7 +28,6 @@ func Batches(w io.Writer, list []*stockv1.Batch) {
 		return
 	}
 	t := newTable("batch", "of", "state", "made on", "old from", "made#", "in yard#", "reserved#", "on way#", "delivered#", "scrapped#")
-	t.gap = " "
 	for _, b := range list {
 		c := b.GetCounts()
 		t.add(b.GetBatchId(), batchOf(b), batchState(b.GetState()), b.GetMadeOn(), b.GetOldEnoughOn(), c.GetMade(), c.GetInYard(),

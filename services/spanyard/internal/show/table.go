@@ -13,18 +13,20 @@ import (
 // width that printed text keeps to.
 const width = 100
 
-// Column of a table. A name that ends in "#" is aligned to the right, the
-// "#" is not printed.
+// narrow is the least room that the last column is broken into.
+const narrow = 16
+
 type table struct {
 	heads  []string
 	right  []bool
 	rows   [][]string
 	indent string
-	gap    string
 }
 
+// newTable returns a table with these columns. A name that ends in "#" is
+// aligned to the right; the "#" is not printed.
 func newTable(columns ...string) *table {
-	t := &table{gap: "  "}
+	t := &table{}
 	for _, c := range columns {
 		name, right := strings.CutSuffix(c, "#")
 		t.heads = append(t.heads, name)
@@ -43,7 +45,8 @@ func (t *table) add(cells ...any) {
 }
 
 // write prints the table. The last column is broken at spaces when it would
-// run over the page, and goes on under itself.
+// run over the page, and goes on under itself; where even that does not help,
+// the columns move together.
 func (t *table) write(w io.Writer) {
 	widths := make([]int, len(t.heads))
 	for _, row := range append([][]string{t.heads}, t.rows...) {
@@ -52,30 +55,35 @@ func (t *table) write(w io.Writer) {
 		}
 	}
 	last := len(widths) - 1
-	start := utf8.RuneCountInString(t.indent)
+	fixed := utf8.RuneCountInString(t.indent)
 	for _, n := range widths[:last] {
-		start += n + len(t.gap)
+		fixed += n
 	}
-	room := max(width-start, 24)
-	t.line(w, t.heads, widths)
+	gap := 2
+	if fixed+gap*last+min(widths[last], narrow) > width {
+		gap = 1
+	}
+	start := fixed + gap*last
+	room := max(width-start, narrow)
+	t.line(w, t.heads, widths, gap)
 	for _, row := range t.rows {
 		parts := []string{row[last]}
 		if !t.right[last] {
 			parts = wrap(row[last], room)
 		}
-		t.line(w, append(row[:last:last], parts[0]), widths)
+		t.line(w, append(row[:last:last], parts[0]), widths, gap)
 		for _, more := range parts[1:] {
 			fmt.Fprintln(w, strings.Repeat(" ", start)+more)
 		}
 	}
 }
 
-func (t *table) line(w io.Writer, cells []string, widths []int) {
+func (t *table) line(w io.Writer, cells []string, widths []int, gap int) {
 	var b strings.Builder
 	b.WriteString(t.indent)
 	for i, c := range cells {
 		if i > 0 {
-			b.WriteString(t.gap)
+			b.WriteString(strings.Repeat(" ", gap))
 		}
 		pad := strings.Repeat(" ", max(widths[i]-utf8.RuneCountInString(c), 0))
 		if t.right[i] {

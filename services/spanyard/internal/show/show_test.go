@@ -1,0 +1,157 @@
+package show_test
+
+import (
+	"bytes"
+	"flag"
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+	"unicode/utf8"
+
+	"github.com/google/go-cmp/cmp"
+	"google.golang.org/protobuf/encoding/protojson"
+	"google.golang.org/protobuf/proto"
+
+	dispatcheventv1 "spanyard.example/proto/gen/spanyard/dispatch/event/v1"
+	dispatchv1 "spanyard.example/proto/gen/spanyard/dispatch/v1"
+	layoutv1 "spanyard.example/proto/gen/spanyard/layout/v1"
+	stockeventv1 "spanyard.example/proto/gen/spanyard/stock/event/v1"
+	stockv1 "spanyard.example/proto/gen/spanyard/stock/v1"
+	"spanyard.example/services/spanyard/internal/show"
+)
+
+var update = flag.Bool("update", false, "write what is printed now as what is expected")
+
+// fixture reads an answer of a service from testdata.
+func fixture[M proto.Message](t *testing.T, name string, into M) M {
+	t.Helper()
+	content, err := os.ReadFile(filepath.Join("testdata", name+".json"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := protojson.Unmarshal(content, into); err != nil {
+		t.Fatalf("%s: %v", name, err)
+	}
+	return into
+}
+
+func yard(t *testing.T) show.Yard {
+	t.Helper()
+	y := show.Yard{ID: "demo", Zone: time.UTC, Trucks: map[string]*dispatcheventv1.Truck{}, Sites: map[string]*dispatcheventv1.Site{}}
+	for _, k := range fixture(t, "trucks", &dispatchv1.ListTrucksResponse{}).GetTrucks() {
+		y.Trucks[k.GetTruckId()] = k
+	}
+	for _, s := range fixture(t, "sites", &dispatchv1.ListSitesResponse{}).GetSites() {
+		y.Sites[s.GetSiteId()] = s
+	}
+	return y
+}
+
+// TestPages compares every page with the one in testdata and holds it to the
+// width of the paper.
+func TestPages(t *testing.T) {
+	y := yard(t)
+	morning := fixture(t, "morning", &dispatchv1.Morning{})
+	run := morning.GetPlan().GetRuns()[0]
+	batch := fixture(t, "batch", &stockv1.GetBatchResponse{})
+	floor := fixture(t, "floor", &layoutv1.GetLayingPlanResponse{})
+	hits := &stockeventv1.BatchQuarantined{BatchId: "B1", Reason: "cracks seen", QuarantinedBy: "Pim Quillbottle", Hits: []*stockeventv1.QuarantineHit{{
+		PieceId: "B1-001", State: stockeventv1.PieceState_PIECE_STATE_LOADED,
+		Allocation: &stockeventv1.Allocation{RunId: "P1-R01", SiteId: "QF", JobId: "J1", CallOffId: "C-01", Mark: "1-01-01"},
+	}}}
+	for name, page := range map[string]func(io.Writer){
+		"morning": func(w io.Writer) { show.Morning(w, morning, y) },
+		"morning-none": func(w io.Writer) {
+			show.Morning(w, &dispatchv1.Morning{State: dispatchv1.MorningState_MORNING_STATE_DRAFT, Plan: &dispatcheventv1.MorningPlan{
+				PlanId: "P2", Day: "2027-03-18", PlannedBy: "Rosamund Tickpenny", PlannedAt: morning.GetPlan().GetPlannedAt(), BoundReason: "nothing is called off",
+			}}, y)
+		},
+		"runs": func(w io.Writer) {
+			show.Runs(w, []*dispatchv1.RunStatus{{
+				State: dispatchv1.RunState_RUN_STATE_HIT, PlanId: "P1", Run: run, DeliveredDrops: []int32{1},
+				Hits: []*dispatcheventv1.RunHit{{PieceId: "B1-001", Mark: "1-01-01", BatchId: "B1", Reason: "batch B1 is in quarantine: cracks seen", Where: "loaded"}},
+			}}, y)
+		},
+		"picks": func(w io.Writer) {
+			show.Picks(w, &dispatcheventv1.PicksIssued{RunId: run.GetRunId(), TruckId: "T1", Day: "2027-03-17", LoadingMinute: 330, Picks: run.GetPicks()}, y)
+		},
+		"batch":      func(w io.Writer) { show.Batch(w, batch.GetBatch(), batch.GetPieces(), time.UTC) },
+		"batches":    func(w io.Writer) { show.Batches(w, []*stockv1.Batch{batch.GetBatch()}) },
+		"floor":      func(w io.Writer) { show.Floor(w, floor.GetSummary(), floor.GetPlan(), time.UTC) },
+		"floors":     func(w io.Writer) { show.Plans(w, []*layoutv1.PlanSummary{floor.GetSummary()}) },
+		"quarantine": func(w io.Writer) { show.Quarantine(w, hits) },
+		"events":     func(w io.Writer) { events(w, hits) },
+		"trucks":     func(w io.Writer) { show.Trucks(w, []*dispatcheventv1.Truck{y.Trucks["T1"]}) },
+		"sites":      func(w io.Writer) { show.Sites(w, []*dispatcheventv1.Site{y.Sites["QF"]}) },
+	} {
+		t.Run(name, func(t *testing.T) {
+			var b bytes.Buffer
+			page(&b)
+			compare(t, filepath.Join("testdata", name+".txt"), b.String())
+			for _, line := range strings.Split(b.String(), "\n") {
+				if utf8.RuneCountInString(line) > 100 || strings.TrimRight(line, " ") != line {
+					t.Errorf("over 100 columns, or blank at the end: %q", line)
+				}
+			}
+		})
+	}
+}
+
+func compare(t *testing.T, file, got string) {
+	t.Helper()
+	if *update {
+		if err := os.WriteFile(file, []byte(got), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	want, err := os.ReadFile(filepath.Clean(file))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if diff := cmp.Diff(string(want), got); diff != "" {
+		t.Errorf("%s (-want +got):\n%s", file, diff)
+	}
+}
+
+// events prints one of each kind.
+func events(w io.Writer, hits *stockeventv1.BatchQuarantined) {
+	for i, e := range []*stockeventv1.Event{
+		{Kind: &stockeventv1.Event_YardRulesSet{YardRulesSet: &stockeventv1.YardRulesSet{BeamMinAgeDays: 14, BlockMinAgeDays: 28}}},
+		{Kind: &stockeventv1.Event_BatchReceived{BatchReceived: &stockeventv1.BatchReceived{BatchId: "B1", Profile: "T150", WirePattern: "p4", Beams: []*stockeventv1.BeamPiece{{}}}}},
+		{Kind: &stockeventv1.Event_BatchReceived{BatchReceived: &stockeventv1.BatchReceived{BatchId: "K1", Kind: stockeventv1.BatchKind_BATCH_KIND_BLOCKS, Blocks: &stockeventv1.BlockLot{BlockKind: "K520", Count: 400}}}},
+		{Kind: &stockeventv1.Event_TestRecorded{TestRecorded: &stockeventv1.TestRecorded{BatchId: "B1", TestId: "T-1", Verdict: &stockeventv1.Verdict{Sentence: "Conforms."}}}},
+		{Kind: &stockeventv1.Event_BatchReleased{BatchReleased: &stockeventv1.BatchReleased{BatchId: "B1", ReleasedBy: "Pim Quillbottle"}}},
+		{Kind: &stockeventv1.Event_BatchQuarantined{BatchQuarantined: hits}},
+		{Kind: &stockeventv1.Event_QuarantineLifted{QuarantineLifted: &stockeventv1.QuarantineLifted{BatchId: "B1", LiftedBy: "Pim Quillbottle", Reason: "cores drilled"}}},
+		{Kind: &stockeventv1.Event_PiecesReserved{PiecesReserved: &stockeventv1.PiecesReserved{ReservationId: "P1", Pieces: []*stockeventv1.ReservedPiece{{}, {}}}}},
+		{Kind: &stockeventv1.Event_ReservationDropped{ReservationDropped: &stockeventv1.ReservationDropped{ReservationId: "P1", PieceIds: []string{"B1-001"}, Reason: "cancelled"}}},
+		{Kind: &stockeventv1.Event_PiecePicked{PiecePicked: &stockeventv1.PiecePicked{PieceId: "B1-001", RunId: "P1-R01"}}},
+		{Kind: &stockeventv1.Event_PieceLoaded{PieceLoaded: &stockeventv1.PieceLoaded{PieceId: "B1-001", RunId: "P1-R01", TruckId: "T1"}}},
+		{Kind: &stockeventv1.Event_PieceDelivered{PieceDelivered: &stockeventv1.PieceDelivered{PieceId: "B1-001", RunId: "P1-R01", SiteId: "QF"}}},
+		{Kind: &stockeventv1.Event_PieceReturned{PieceReturned: &stockeventv1.PieceReturned{PieceId: "B1-001", StackId: "A-01", Reason: "truck broke down"}}},
+		{Kind: &stockeventv1.Event_PieceScrapped{PieceScrapped: &stockeventv1.PieceScrapped{PieceId: "B1-001", Reason: "broke while lifted"}}},
+		{Kind: &stockeventv1.Event_PieceMoved{PieceMoved: &stockeventv1.PieceMoved{PieceId: "B1-001", StackId: "A-02"}}},
+		{Kind: &stockeventv1.Event_BlocksScrapped{BlocksScrapped: &stockeventv1.BlocksScrapped{BatchId: "K1", BlockCount: 2, Reason: "broken corners"}}},
+		{},
+	} {
+		show.StockEvent(w, &stockv1.WatchStockResponse{Position: uint64(i + 1), Actor: "Pim Quillbottle", Event: e}, time.UTC)
+	}
+}
+
+// TestNoEventIsWithoutWords: every kind of event that the contract has is said
+// in words of its own.
+func TestNoEventIsWithoutWords(t *testing.T) {
+	kinds := (&stockeventv1.Event{}).ProtoReflect().Descriptor().Oneofs().ByName("kind").Fields()
+	for i := range kinds.Len() {
+		e := &stockeventv1.Event{}
+		e.ProtoReflect().Set(kinds.Get(i), e.ProtoReflect().NewField(kinds.Get(i)))
+		var b bytes.Buffer
+		show.StockEvent(&b, &stockv1.WatchStockResponse{Event: e}, time.UTC)
+		if strings.Contains(b.String(), "has no words for") {
+			t.Errorf("%s has no words", kinds.Get(i).Name())
+		}
+	}
+}
