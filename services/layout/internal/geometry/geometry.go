@@ -35,11 +35,11 @@ func (p Polygon) Validate() error {
 		if len(ring) < 3 {
 			return fmt.Errorf("%s %w", name, ErrTooFewCorners)
 		}
-		if math.Abs(SignedArea(ring)) < 1 {
-			return fmt.Errorf("%s %w", name, ErrNoArea)
-		}
 		if a, b, ok := selfCrossing(ring); ok {
 			return fmt.Errorf("%s crosses itself: side %d meets side %d near (%.0f, %.0f) mm", name, a+1, b+1, ring[a].X, ring[a].Y)
+		}
+		if math.Abs(SignedArea(ring)) < 1 {
+			return fmt.Errorf("%s %w", name, ErrNoArea)
 		}
 	}
 	for i, hole := range p.Holes {
