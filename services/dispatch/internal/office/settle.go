@@ -31,7 +31,7 @@ func (o *Office) Confirm(ctx context.Context, a Ask, planID, confirmedBy string)
 	if err != nil {
 		return nil, 0, err
 	}
-	s, at, err := o.State(ctx, a.Yard, position)
+	s, _, err := o.State(ctx, a.Yard, position)
 	if err != nil {
 		return nil, 0, err
 	}
@@ -42,7 +42,7 @@ func (o *Office) Confirm(ctx context.Context, a Ask, planID, confirmedBy string)
 	if p.State == daybook.Failed {
 		return nil, 0, piecesGone(p)
 	}
-	return p, max(position, at), nil
+	return p, position, nil
 }
 
 // piecesGone is the refusal that names every piece that could not be had.
@@ -207,6 +207,8 @@ func (o *Office) settleRun(ctx context.Context, yard, runID string, atLeast uint
 func (o *Office) Settle(ctx context.Context) error {
 	var yards sync.WaitGroup
 	defer yards.Wait()
+	ctx, cancel := context.WithCancel(ctx)
+	defer cancel()
 	return o.Ledger.WatchYards(ctx, func(yard string) {
 		yards.Go(func() { o.settleYard(ctx, yard) })
 	})
