@@ -1,7 +1,6 @@
 package sheet
 
 import (
-	"fmt"
 	"math"
 	"math/big"
 	"strings"
@@ -193,7 +192,7 @@ func FuzzDecimal(f *testing.F) {
 		written, ok := new(big.Rat).SetString(s)
 		power := new(big.Int).Exp(big.NewInt(10), big.NewInt(int64(scale)), nil)
 		if !ok || written.Cmp(new(big.Rat).SetFrac(big.NewInt(n), power)) != 0 {
-			t.Error(fmt.Sprintf("%q with scale %d was read as %d", s, scale, n))
+			t.Errorf("%q with scale %d was read as %d", s, scale, n)
 		}
 	})
 }

@@ -195,7 +195,7 @@ func TestWorkbooksThatWouldFillTheMemory(t *testing.T) {
 		t.Fatal(err)
 	}
 	zeros := make([]byte, 1<<20)
-	for range 3 * maxUnzippedBytes >> 20 {
+	for range maxUnzippedBytes>>20 + 1 {
 		if _, err := part.Write(zeros); err != nil {
 			t.Fatal(err)
 		}
@@ -258,26 +258,51 @@ func FuzzXLSX(f *testing.F) {
 	f.Add([]byte(`<worksheet><sheetData><row r="-1"><c r="ZZZZZ1" s="7"><v>1</v></c></row></sheetData></worksheet>`), []byte(""), []byte("<sst>"))
 	f.Add([]byte(`<worksheet><sheetData><row><c t="inlineStr"><is><t>room</t></is></c></row></sheetData>`), []byte("<styleSheet><cellXfs><xf/></cellXfs></styleSheet>"), []byte("<sst/>"))
 	f.Fuzz(func(t *testing.T, sheet, styles, strs []byte) {
-		changed := map[string][]byte{"xl/worksheets/sheet1.xml": sheet, "xl/styles.xml": styles, "xl/sharedStrings.xml": strs}
-		var b bytes.Buffer
-		z := zip.NewWriter(&b)
-		for name, content := range parts {
-			if c, ok := changed[name]; ok {
-				content = c
-			}
-			w, err := z.Create(name)
-			if err != nil {
-				t.Fatal(err)
-			}
-			if _, err := w.Write(content); err != nil {
-				t.Fatal(err)
-			}
+		reading(t, XLSX, zipped(t, parts, map[string][]byte{
+			"xl/worksheets/sheet1.xml": sheet, "xl/styles.xml": styles, "xl/sharedStrings.xml": strs,
+		}))
+	})
+}
+
+// A part that breaks off must not read as a table with fewer rows.
+func TestWorkbookThatBreaksOff(t *testing.T) {
+	parts := unzip(t, workbook(t, nil))
+	const name = "xl/worksheets/sheet1.xml"
+	whole := parts[name]
+	fourth := bytes.Index(whole, []byte(`<row r="4"`))
+	if fourth < 0 {
+		t.Fatal("the workbook has no fourth row")
+	}
+	for what, sheet := range map[string][]byte{
+		"between rows": whole[:fourth], "inside a tag": whole[:fourth+6], "at the end": whole[:len(whole)-1],
+	} {
+		t.Run(what, func(t *testing.T) {
+			refuse(t, "rooms.xlsx", XLSX, zipped(t, parts, map[string][]byte{name: sheet}), columns, ReasonBadFile)
+		})
+	}
+}
+
+// zipped is a workbook of parts, some of them changed.
+func zipped(t testing.TB, parts, changed map[string][]byte) []byte {
+	t.Helper()
+	var b bytes.Buffer
+	z := zip.NewWriter(&b)
+	for name, content := range parts {
+		if c, ok := changed[name]; ok {
+			content = c
 		}
-		if err := z.Close(); err != nil {
+		w, err := z.Create(name)
+		if err != nil {
 			t.Fatal(err)
 		}
-		reading(t, XLSX, b.Bytes())
-	})
+		if _, err := w.Write(content); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := z.Close(); err != nil {
+		t.Fatal(err)
+	}
+	return b.Bytes()
 }
 
 func unzip(t testing.TB, content []byte) map[string][]byte {

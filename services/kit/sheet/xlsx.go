@@ -1,9 +1,12 @@
 package sheet
 
 import (
+	"archive/zip"
 	"bytes"
+	"encoding/xml"
 	"errors"
 	"fmt"
+	"io"
 	"strings"
 
 	"github.com/xuri/excelize/v2"
@@ -29,6 +32,9 @@ func readXLSX(file string, content []byte) (r *raw, err error) {
 		return nil, damagedXLSX(file, err)
 	}
 	defer func() { _ = book.Close() }() // it was read from memory
+	if err := checkParts(content); err != nil {
+		return nil, damagedXLSX(file, err)
+	}
 	name := firstVisibleSheet(book)
 	if name == "" {
 		return nil, badFile(file, "has no sheet that can be seen", "a table on the first sheet")
@@ -45,6 +51,41 @@ func readXLSX(file string, content []byte) (r *raw, err error) {
 		return nil, damagedXLSX(file, err)
 	}
 	return r, r.checkHeader(file)
+}
+
+// checkParts reads every part of the workbook to its end: the library takes a
+// part that breaks off for one that ends there, and rows would be missing
+// without a word. It has bounded the parts' sizes before.
+func checkParts(content []byte) error {
+	parts, err := zip.NewReader(bytes.NewReader(content), int64(len(content)))
+	if err != nil {
+		return err
+	}
+	for _, part := range parts.File {
+		if !strings.HasSuffix(part.Name, ".xml") {
+			continue
+		}
+		if err := checkPart(part); err != nil {
+			return fmt.Errorf("part %s: %w", part.Name, err)
+		}
+	}
+	return nil
+}
+
+func checkPart(part *zip.File) error {
+	r, err := part.Open()
+	if err != nil {
+		return err
+	}
+	defer func() { _ = r.Close() }() // it was read from memory
+	decoder := xml.NewDecoder(r)
+	for {
+		if _, err := decoder.Token(); errors.Is(err, io.EOF) {
+			return nil
+		} else if err != nil {
+			return err
+		}
+	}
 }
 
 func damagedXLSX(file string, cause error) error {
