@@ -71,7 +71,14 @@ func domain() ledger.Domain[office.State, office.Event] {
 }
 
 // Register adds the service to a gRPC server.
-func (s *Service) Register(r grpc.ServiceRegistrar) { s.server.Register(r) }
+func (s *Service) Register(r grpc.ServiceRegistrar) {
+	s.server.Register(r)
+	RegisterDesigns(r)
+}
+
+// RegisterDesigns adds only what needs no ledger: checks of beams and floors
+// from files.
+func RegisterDesigns(r grpc.ServiceRegistrar) { api.RegisterDesigns(r) }
 
 // Run keeps the ledger until ctx ends.
 func (s *Service) Run(ctx context.Context) error { return s.ledger.Run(ctx) }

@@ -83,9 +83,9 @@ type Verdict struct {
 	// Fullness is demand over capacity; above 1 the check fails.
 	Fullness float64 `json:"fullness"`
 	Passes   bool    `json:"passes"`
-	// Casting says that the check is about making and handling the beam, not
-	// about what it carries on the floor.
-	Casting bool `json:"casting"`
+	// Fixed says that the check is about the beam as it is made and handled,
+	// not about what it carries on the floor.
+	Fixed bool `json:"fixed"`
 }
 
 // Report is a checked beam.
@@ -95,7 +95,7 @@ type Report struct {
 	Steps    []Step    `json:"steps"`
 	Verdicts []Verdict `json:"verdicts"`
 	// Governing is the fullest check of the beam on the floor, or the fullest
-	// of casting where one of those fails.
+	// of the fixed ones where one of those fails.
 	Governing Verdict `json:"governing"`
 	Passes    bool    `json:"passes"`
 	Caution   string  `json:"caution"`
@@ -120,7 +120,7 @@ type work struct {
 	beam     Beam
 	report   *Report
 	part     string
-	casting  bool
+	fixed    bool
 	section  Section
 	concrete Concrete
 	climate  Climate
@@ -159,12 +159,12 @@ func Check(b Beam) (Report, error) {
 		concrete: Concrete{FckMPa: b.FckMPa, Cement: b.Cement, Aggregate: b.Aggregate}}
 	w.sectionSteps()
 	w.concreteSteps()
-	w.casting = true
+	w.fixed = true
 	w.transferSteps()
 	w.loadSteps()
 	w.lossSteps()
 	w.transferChecks()
-	w.casting = false
+	w.fixed = false
 	w.serviceChecks()
 	if err := w.bendingCheck(); err != nil {
 		return Report{}, err
@@ -175,7 +175,7 @@ func Check(b Beam) (Report, error) {
 	r.Passes = true
 	for _, v := range r.Verdicts {
 		r.Passes = r.Passes && v.Passes
-		if v.Fullness > r.Governing.Fullness && (!v.Casting || !v.Passes) {
+		if v.Fullness > r.Governing.Fullness && (!v.Fixed || !v.Passes) {
 			r.Governing = v
 		}
 	}
@@ -243,7 +243,7 @@ func (w *work) verdict(what, clause string, demand, capacity float64, unit strin
 		v.Fullness = demand / capacity
 	}
 	v.Passes = v.Fullness <= 1
-	v.Casting = w.casting
+	v.Fixed = w.fixed
 	w.report.Verdicts = append(w.report.Verdicts, v)
 }
 

@@ -75,7 +75,9 @@ func (w *work) bendingCheck() error {
 	demand, _ := w.combined(w.ulsDead, w.ulsLive).MaxMoment()
 	w.verdict("bending at ultimate", "EN 1992-1-1 6.1", demand*1e-6, m, "kNm")
 	cracking := (w.gross.StressMPa(w.remainN, -w.remainN*w.ecc, 0) + w.concrete.FctmMPa()) * w.section.BottomModulusMM3()
+	w.fixed = true
 	w.verdict("cracking before failure", "EN 1992-1-1 5.10.1(5)", cracking*1e-6, m, "kNm")
+	w.fixed = false
 	return nil
 }
 

@@ -104,7 +104,7 @@ func randomTee(t *rapid.T) UltimateInput {
 // fibres integrates the same stress laws strip by strip and searches the
 // neutral axis by plain stepping: nothing shared with UltimateOf.
 func fibres(in UltimateInput, widthAt func(y float64) float64) (momentNMM float64) {
-	h, strips := in.Section.HeightMM, 4000
+	h, strips := in.Section.HeightMM, 2000
 	forces := func(x float64) (n, m float64) {
 		dy := h / float64(strips)
 		factor := 1.0
@@ -127,8 +127,8 @@ func fibres(in UltimateInput, widthAt func(y float64) float64) (momentNMM float6
 		return n, m
 	}
 	best := math.Inf(1)
-	for k := 1; k <= 12000; k++ {
-		n, m := forces(h * float64(k) / 6000)
+	for k := 1; k <= 6000; k++ {
+		n, m := forces(h * float64(k) / 3000)
 		if math.Abs(n) < best {
 			best, momentNMM = math.Abs(n), m+n*0
 		}

@@ -49,7 +49,7 @@ func designs(ctx context.Context, use func(context.Context, layoutv1.DesignServi
 }
 
 func (p *program) beamCommand() *cobra.Command {
-	var out string
+	var sheets, tables string
 	check := &cobra.Command{
 		Use:   "check FILE",
 		Short: "Check one beam by EN 1992-1-1 and print every step",
@@ -58,18 +58,18 @@ span and loads, each with its unit in its name. Prints every step with its
 clause, and how full each check is. Needs no running program.`,
 		Example: "  spanyard beam check golden-beam.json\n  spanyard beam check golden-beam.json --json\n  spanyard beam check golden-beam.json --out sheets",
 		Args:    cobra.ExactArgs(1),
-		RunE:    func(cmd *cobra.Command, args []string) error { return p.checkBeam(cmd.Context(), args[0], out) },
+		RunE:    func(cmd *cobra.Command, args []string) error { return p.checkBeam(cmd.Context(), args[0], sheets) },
 	}
-	check.Flags().StringVar(&out, "out", "", "folder to put the calculation sheet (PDF) in")
+	check.Flags().StringVar(&sheets, "out", "", "folder to put the calculation sheet (PDF) in")
 	spans := &cobra.Command{
 		Use:     "spans CATALOGUE",
 		Short:   "Tabulate the longest spans of a catalogue's beams by load",
 		Long:    "Makes the table of longest clear spans against imposed load, for one, two and\nthree beams a row, as PDF, XLSX and CSV. Needs no running program.",
 		Example: "  spanyard beam spans design-catalogue.json --out tables",
 		Args:    cobra.ExactArgs(1),
-		RunE:    func(cmd *cobra.Command, args []string) error { return p.tabulateSpans(cmd.Context(), args[0], out) },
+		RunE:    func(cmd *cobra.Command, args []string) error { return p.tabulateSpans(cmd.Context(), args[0], tables) },
 	}
-	spans.Flags().StringVar(&out, "out", ".", "folder to put the tables in")
+	spans.Flags().StringVar(&tables, "out", ".", "folder to put the tables in")
 	return group(groupDrawing, "beam", "Check beams by the code, tabulate their spans", "",
 		"  spanyard beam check golden-beam.json\n  spanyard beam spans design-catalogue.json --out tables", check, spans)
 }

@@ -26,7 +26,7 @@ func figure(v float64) string {
 // Beam prints a checked beam: every step, then every check.
 func Beam(w io.Writer, r *layoutv1.BeamReport) {
 	fmt.Fprintf(w, "BEAM %s\n", r.GetName())
-	paragraph(w, "CAUTION  ", r.GetCaution())
+	paragraph(w, "CAUTION  ", "         ", r.GetCaution())
 	part := ""
 	var t *table
 	for _, s := range r.GetSteps() {
@@ -64,20 +64,7 @@ func Beam(w io.Writer, r *layoutv1.BeamReport) {
 	}
 	fmt.Fprintf(w, "\nThe beam %s. Governing: %s, %.1f %% full.\n\nChoices that the code leaves open:\n", verdict, r.GetGoverning().GetCheck(), r.GetGoverning().GetFullnessPercent())
 	for _, c := range r.GetChoices() {
-		paragraph(w, "  - ", c)
-	}
-}
-
-// paragraph prints text broken at the page's width, later lines under the
-// first.
-func paragraph(w io.Writer, head, text string) {
-	indent := ""
-	for range head {
-		indent += " "
-	}
-	for _, line := range wrap(text, width-len(head)) {
-		fmt.Fprintln(w, head+line)
-		head = indent
+		paragraph(w, "  - ", "    ", c)
 	}
 }
 
@@ -99,7 +86,7 @@ func Design(w io.Writer, a *layoutv1.DesignFloorResponse) {
 	}
 	fmt.Fprintf(w, "%d of %d rooms are laid: %d beams, %.1f m, %.0f kg; %d blocks.\n", laid, len(a.GetRooms()), a.GetBeamCount(),
 		float64(a.GetBeamLengthMm())/1000, float64(a.GetBeamMassG())/1000, a.GetBlockCount())
-	paragraph(w, "CAUTION  ", "A designer's aid: a licensed engineer checks and signs under the local code before anything is built.")
+	paragraph(w, "CAUTION  ", "         ", "A designer's aid: a licensed engineer checks and signs under the local code before anything is built.")
 	fmt.Fprintln(w)
 	t.write(w)
 	if len(a.GetProblems()) > 0 {

@@ -1,0 +1,192 @@
+package api
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"strings"
+
+	"google.golang.org/grpc"
+
+	layoutv1 "spanyard.example/proto/gen/spanyard/layout/v1"
+	"spanyard.example/services/kit/fault"
+	"spanyard.example/services/layout/internal/design"
+	"spanyard.example/services/layout/internal/intake"
+	"spanyard.example/services/layout/internal/strength"
+)
+
+// Designs checks beams and lays floors from files; it keeps nothing.
+type Designs struct {
+	layoutv1.UnimplementedDesignServiceServer
+}
+
+// RegisterDesigns adds the design service to a gRPC server.
+func RegisterDesigns(r grpc.ServiceRegistrar) { layoutv1.RegisterDesignServiceServer(r, &Designs{}) }
+
+// strict reads JSON and refuses unknown names, so that a misspelt number is
+// not silently left at nothing.
+func strict(what string, data []byte, into any) error {
+	d := json.NewDecoder(bytes.NewReader(data))
+	d.DisallowUnknownFields()
+	err := d.Decode(into)
+	if err == nil {
+		if _, more := d.Token(); errors.Is(more, io.EOF) {
+			return nil
+		}
+		err = errors.New("something follows the end of the JSON value")
+	}
+	return fault.New(fault.Invalid, "JSON_INVALID", "The %s cannot be read.", what).
+		At(what, "", strings.TrimPrefix(err.Error(), "json: "), "")
+}
+
+// CheckBeam checks one beam and returns every step.
+func (s *Designs) CheckBeam(_ context.Context, req *layoutv1.CheckBeamRequest) (*layoutv1.CheckBeamResponse, error) {
+	beam := strength.Beam{National: strength.Recommended}
+	if err := strict("beam_json", req.GetBeamJson(), &beam); err != nil {
+		return nil, err
+	}
+	report, err := strength.Check(beam)
+	if err != nil {
+		return nil, fault.New(fault.Invalid, "BEAM_INVALID", "The beam cannot be checked.").At("beam_json", "", err.Error(), "")
+	}
+	answer := &layoutv1.CheckBeamResponse{Report: reportProto(report)}
+	answer.Documents, err = documents(req.GetDocuments(), sources{calculations: []strength.Report{report}, title: beam.Name})
+	return answer, err
+}
+
+func reportProto(r strength.Report) *layoutv1.BeamReport {
+	m := &layoutv1.BeamReport{Name: r.Beam.Name, Choices: r.Choices, Passes: r.Passes, Caution: r.Caution, Governing: verdictProto(r.Governing)}
+	for _, s := range r.Steps {
+		m.Steps = append(m.Steps, &layoutv1.CalculationStep{
+			Part: s.Part, Symbol: s.Symbol, Meaning: s.What, Clause: s.Clause, Formula: s.Formula, Value: s.Value, Unit: s.Unit,
+		})
+	}
+	for _, v := range r.Verdicts {
+		m.Verdicts = append(m.Verdicts, verdictProto(v))
+	}
+	return m
+}
+
+func verdictProto(v strength.Verdict) *layoutv1.CheckVerdict {
+	return &layoutv1.CheckVerdict{
+		Check: v.What, Clause: v.Clause, Demand: v.Demand, Capacity: v.Capacity, Unit: v.Unit, FullnessPercent: 100 * v.Fullness, Passes: v.Passes,
+	}
+}
+
+func catalogueOf(data []byte) (design.Catalogue, error) {
+	c := design.Catalogue{National: strength.Recommended}
+	if err := strict("catalogue_json", data, &c); err != nil {
+		return c, err
+	}
+	if err := c.Validate(); err != nil {
+		return c, fault.New(fault.Invalid, "CATALOGUE_INVALID", "The catalogue cannot be used.").At("catalogue_json", "", err.Error(), "")
+	}
+	return c, nil
+}
+
+// TabulateSpans returns the longest spans of a catalogue's beams by load.
+func (s *Designs) TabulateSpans(_ context.Context, req *layoutv1.TabulateSpansRequest) (*layoutv1.TabulateSpansResponse, error) {
+	c, err := catalogueOf(req.GetCatalogueJson())
+	if err != nil {
+		return nil, err
+	}
+	made, err := documents(req.GetDocuments(), sources{catalogue: &c, title: "spans"})
+	return &layoutv1.TabulateSpansResponse{Documents: made}, err
+}
+
+// DesignFloor lays and checks the rooms of a drawing.
+func (s *Designs) DesignFloor(_ context.Context, req *layoutv1.DesignFloorRequest) (*layoutv1.DesignFloorResponse, error) {
+	c, err := catalogueOf(req.GetCatalogueJson())
+	if err != nil {
+		return nil, err
+	}
+	answer := &layoutv1.DesignFloorResponse{}
+	floor, err := takeIn(req, answer)
+	if err != nil {
+		return nil, err
+	}
+	designer, err := design.New(c)
+	if err != nil {
+		return nil, err
+	}
+	plan := designer.Lay(floor)
+	for _, r := range plan.Rooms {
+		for _, v := range design.Violations(c, r) {
+			return nil, fmt.Errorf("room %s of %s broke a rule of laying: %s", r.Room.ID, req.GetFileName(), v)
+		}
+		answer.Rooms = append(answer.Rooms, roomProto(answer, r))
+	}
+	title := strings.TrimSuffix(req.GetFileName(), "."+fileEnding(req.GetFileName()))
+	answer.Documents, err = documents(req.GetDocuments(), sources{plan: &plan, catalogue: &c, calculations: plan.Calculations, title: title, sheet: req.GetSheet()})
+	return answer, err
+}
+
+func fileEnding(name string) string {
+	i := strings.LastIndexByte(name, '.')
+	return name[i+1:]
+}
+
+// takeIn makes a floor of the request's file.
+func takeIn(req *layoutv1.DesignFloorRequest, answer *layoutv1.DesignFloorResponse) (design.Floor, error) {
+	loads := design.Loads{Category: strength.Category(req.GetCategory()), ImposedKNPerM2: req.GetImposedKnPerM2(), FinishesKNPerM2: req.GetFinishesKnPerM2()}
+	floor := design.Floor{}
+	if req.GetFormat() == layoutv1.FloorFormat_FLOOR_FORMAT_OUTLINES {
+		floors, err := design.ReadFloors(bytes.NewReader(req.GetContent()), loads)
+		if err != nil || len(floors) != 1 {
+			f := fault.New(fault.Invalid, "OUTLINES_INVALID", "The outlines cannot be read.")
+			if err != nil {
+				return floor, f.At("content", "", err.Error(), "")
+			}
+			return floor, f.At("content", "", fmt.Sprintf("holds %d floors", len(floors)), "one floor")
+		}
+		floor = floors[0]
+		answer.UnitMm = 1
+	} else {
+		in, err := intake.FromDXF(req.GetFileName(), req.GetContent(), intake.Settings{
+			RoomLayers: req.GetRoomLayers(), OpeningLayers: req.GetOpeningLayers(), UnitMM: req.GetUnitMm(), SmallestM2: req.GetSmallestM2(), Loads: loads,
+		})
+		if err != nil {
+			return floor, err
+		}
+		floor.Rooms = in.Rooms
+		answer.WidthM, answer.HeightM, answer.UnitMm = in.Size.WidthMM/1000, in.Size.HeightMM/1000, in.UnitMM
+		for _, p := range in.Problems {
+			answer.Problems = append(answer.Problems, &layoutv1.DrawingProblem{Entity: p.Entity, Layer: p.Layer, Problem: p.What})
+		}
+		for name, n := range in.Layers {
+			answer.Layers = append(answer.Layers, &layoutv1.DrawingLayer{Name: name, PathCount: int32(n)})
+		}
+		sortLayers(answer.Layers)
+	}
+	floor.Job, floor.JobName = req.GetJobId(), req.GetJobName()
+	if floor.Floor = req.GetFloor(); floor.Floor == "" {
+		floor.Floor = "1"
+	}
+	return floor, nil
+}
+
+func roomProto(answer *layoutv1.DesignFloorResponse, r design.RoomPlan) *layoutv1.DesignedRoom {
+	m := &layoutv1.DesignedRoom{Room: r.Room.ID, Name: r.Room.Name, AreaM2: r.Room.Shape.Area() / 1e6}
+	if r.Refused != nil {
+		m.Refusal, m.Help = r.Refused.Reason, r.Refused.Help
+		return m
+	}
+	m.BeamCount, m.Profile = int32(len(r.Beams)), r.Kit.Profile
+	for _, b := range r.Beams {
+		m.LongestMm, m.BeamsPerRow = max(m.GetLongestMm(), int32(b.LengthMM)), max(m.GetBeamsPerRow(), int32(b.PerRow))
+		if f := 100 * b.Fullness; f > m.GetFullnessPercent() {
+			m.FullnessPercent, m.Governing = f, b.Governing
+		}
+		answer.BeamLengthMm += int64(b.LengthMM)
+		answer.BeamMassG += b.MassG
+	}
+	for _, b := range r.Layout.Bays {
+		m.BlockCount += int32(b.Whole + b.Cut)
+	}
+	answer.BeamCount += m.GetBeamCount()
+	answer.BlockCount += m.GetBlockCount()
+	return m
+}
