@@ -101,8 +101,8 @@ func randomTee(t *rapid.T) UltimateInput {
 	return in
 }
 
-// fibres integrates the same stress laws strip by strip and searches the
-// neutral axis by plain stepping: nothing shared with UltimateOf.
+// fibres integrates the same stress laws strip by strip, with sums and a search
+// of its own: nothing shared with UltimateOf.
 func fibres(in UltimateInput, widthAt func(y float64) float64) (momentNMM float64) {
 	h, strips := in.Section.HeightMM, 2000
 	forces := func(x float64) (n, m float64) {
@@ -126,16 +126,15 @@ func fibres(in UltimateInput, widthAt func(y float64) float64) (momentNMM float6
 		}
 		return n, m
 	}
-	best := math.Inf(1)
-	for k := 1; k <= 6000; k++ {
-		n, m := forces(h * float64(k) / 3000)
-		if math.Abs(n) < best {
-			best, momentNMM = math.Abs(n), m+n*0
-		}
-		if n > 0 {
-			break
+	low, high := h/1000, 20*h
+	for range 60 {
+		if n, _ := forces((low + high) / 2); n < 0 {
+			low = (low + high) / 2
+		} else {
+			high = (low + high) / 2
 		}
 	}
+	_, momentNMM = forces(high)
 	return momentNMM
 }
 
