@@ -81,7 +81,11 @@ func TestClearRefuses(t *testing.T) {
 	if ok, err := lock.TryLock(); !ok || err != nil {
 		t.Fatal(ok, err)
 	}
-	defer lock.Unlock()
+	t.Cleanup(func() {
+		if err := lock.Unlock(); err != nil {
+			t.Error(err)
+		}
+	})
 	if err := datafolder.Clear(used); fault.ReasonOf(err) != "DATA_FOLDER_IN_USE" || !exists(filepath.Join(used, "nats", "x")) {
 		t.Errorf("a folder in use: got %v", err)
 	}
