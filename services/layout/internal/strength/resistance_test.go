@@ -113,10 +113,10 @@ func fibres(in UltimateInput, widthAt func(y float64) float64) (momentNMM float6
 		}
 		for i := range strips {
 			y := (float64(i) + 0.5) * dy
-			if y > h-in.Lambda*x {
-				f := in.Eta * in.FcdMPa * factor * widthAt(y) * dy
-				n, m = n+f, m+f*y
-			}
+			// The strip at the block's edge counts in part.
+			within := math.Max(0, math.Min(1, (y+dy/2-h+in.Lambda*x)/dy))
+			f := in.Eta * in.FcdMPa * factor * widthAt(y) * dy * within
+			n, m = n+f, m+f*y
 		}
 		for i, r := range in.Pattern.Rows {
 			strain := in.Prestrain[i] + in.EpsCU*(h-r.HeightMM-x)/x
