@@ -22,8 +22,6 @@ func each[A, B any](list []A, turn func(A) B) []B {
 	return out
 }
 
-func ints(list []int32) []int { return each(list, func(n int32) int { return int(n) }) }
-
 // Int32s turns drop numbers and the like for a message.
 func Int32s(list []int) []int32 { return each(list, func(n int) int32 { return int32(n) }) }
 

@@ -146,17 +146,3 @@ func (p *planner) draft(t fatal, s State, day string) (State, string) {
 	plans := s.Plans(day)
 	return s, plans[len(plans)-1].Plan.ID
 }
-
-// confirmed plans, confirms and returns the ids of the runs.
-func (p *planner) confirmed(t fatal, s State, day string) (State, []string) {
-	t.Helper()
-	s, id := p.draft(t, s, day)
-	s = must(t, s, ConfirmPlan{PlanID: id, ConfirmedBy: "Ada Example"})
-	s = must(t, s, FinishConfirm{PlanID: id, StockPosition: 7})
-	plan, _ := s.Plan(id)
-	var runs []string
-	for _, r := range plan.Plan.Runs {
-		runs = append(runs, r.ID)
-	}
-	return s, runs
-}

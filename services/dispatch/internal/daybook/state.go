@@ -222,9 +222,8 @@ func (s State) Runs(day string) []*RunStatus {
 	return out
 }
 
-// Unsettled returns the plans that are being confirmed, the plans that could
-// not be confirmed, and the cancelled runs whose pieces are not yet given
-// back.
+// Unsettled returns the plans that are being confirmed and the cancelled runs
+// whose pieces are not yet given back.
 func (s State) Unsettled() (confirming, cancelled []string) {
 	each(s.unsettled, func(id string, _ bool) {
 		if _, ok := s.runs.Get(id); ok {
