@@ -43,8 +43,9 @@ type Config struct {
 	// ClockStartsAt sets the service's clock to a moment (RFC 3339) from which
 	// it runs on, for demonstrations; the machine's clock when left out.
 	ClockStartsAt string `yaml:"clock_starts_at"`
-	// StopTime that calls under way get when the service stops; ten seconds
-	// when left out.
+	// StopTime that calls under way get when the service stops, and then again
+	// the service's own work; ten seconds when left out. Whoever kills the
+	// process must wait three times as long.
 	StopTime time.Duration `yaml:"stop_time"`
 	// Reflection lets generic gRPC clients ask what the service can do.
 	Reflection bool `yaml:"reflection"`

@@ -14,9 +14,6 @@ import (
 	"spanyard.example/services/kit/rpc"
 )
 
-// runStopTime that a service's Run gets after the server has stopped.
-const runStopTime = 10 * time.Second
-
 // live runs the service until ctx ends or something fails.
 func live(ctx context.Context, in invocation, c *Config, log *slog.Logger, build Build) (err error) {
 	conn, err := connect(c, in.name, log)
@@ -53,12 +50,12 @@ func live(ctx context.Context, in invocation, c *Config, log *slog.Logger, build
 	if in.listening != nil {
 		in.listening(lis.Addr())
 	}
-	return serveAndRun(ctx, server, lis, service, log)
+	return serveAndRun(ctx, server, lis, service, c.stopTime())
 }
 
 // serveAndRun stops the server before the service: a call under way needs the
-// service to be answered.
-func serveAndRun(ctx context.Context, server *rpc.Server, lis net.Listener, service Service, log *slog.Logger) error {
+// service to be answered. The service's Run gets stopTime to end.
+func serveAndRun(ctx context.Context, server *rpc.Server, lis net.Listener, service Service, stopTime time.Duration) error {
 	serveCtx, stopServer := context.WithCancel(ctx)
 	defer stopServer()
 	runCtx, stopRun := context.WithCancel(context.WithoutCancel(ctx))
@@ -85,9 +82,8 @@ func serveAndRun(ctx context.Context, server *rpc.Server, lis net.Listener, serv
 			err = nil
 		}
 		return errors.Join(serveErr, err)
-	case <-time.After(runStopTime):
-		log.Error("the service did not end in time", slog.Duration("after", runStopTime))
-		return errors.Join(serveErr, errors.New("the service did not end in time"))
+	case <-time.After(stopTime):
+		return errors.Join(serveErr, fmt.Errorf("the service did not end within %s", stopTime))
 	}
 }
 
