@@ -54,7 +54,7 @@ func weights(w io.Writer, run *dispatcheventv1.Run, y Yard) {
 func printPile(w io.Writer, p *dispatcheventv1.Pile, run *dispatcheventv1.Run, y Yard) {
 	drop := ""
 	if len(run.GetDrops()) > 1 {
-		drop = fmt.Sprintf(", off at drop %d", p.GetDropNumber())
+		drop = fmt.Sprintf(", drop %d", p.GetDropNumber())
 	}
 	head := fmt.Sprintf("Pile %d, lane %d: %d to %d, %d wide, %d high, %s kg%s", p.GetNumber(), p.GetLane(),
 		p.GetFromMm(), p.GetFromMm()+p.GetLengthMm(), p.GetWidthMm(), p.GetHeightMm(), wholeKg(p.GetMassG()), drop)
