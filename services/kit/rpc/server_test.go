@@ -3,6 +3,7 @@ package rpc
 import (
 	"context"
 	"errors"
+	"fmt"
 	"io"
 	"strings"
 	"sync/atomic"
@@ -79,6 +80,22 @@ func TestHandlersReturnFaultsAndClientsReceiveThem(t *testing.T) {
 	check(err)
 	if !strings.Contains(r.log.String(), "secret detail") {
 		t.Error("the cause is not in the log")
+	}
+}
+
+// An import with a hundred wrong cells is told whole, over the wire.
+func TestLongFaultsTravelWhole(t *testing.T) {
+	sent := fault.New(fault.Invalid, "BAD_ROWS", "In rooms.xlsx 101 cells are wrong;\nnothing was taken over: 100 %% é夜.")
+	for i := range 101 {
+		sent.At(fmt.Sprintf("rooms.xlsx, sheet Rooms, row %d, column clear_span_mm", i), strings.Repeat("é", 60), "is not a number", strings.Repeat("a whole number ", 40))
+	}
+	f := &fake{listTrucks: func(context.Context, *dispatchv1.ListTrucksRequest) (*dispatchv1.ListTrucksResponse, error) {
+		return nil, sent
+	}}
+	_, err := start(t, f, ServerOptions{}).client.ListTrucks(t.Context(), read())
+	got := asFault(t, err)
+	if diff := cmp.Diff(sent.Places, got.Places); diff != "" || got.Sentence != sent.Sentence {
+		t.Errorf("%q, places (-sent +got):\n%s", got.Sentence, diff)
 	}
 }
 
