@@ -41,6 +41,12 @@ func convert(from, to string) (err error) {
 	if err := book.SetSheetName("Sheet1", sheet); err != nil {
 		return err
 	}
+	// Fixed, so that the same table gives the same bytes, and in nobody's name.
+	if err := book.SetDocProps(&excelize.DocProperties{
+		Creator: "makexlsx", Created: "2027-01-01T00:00:00Z", Modified: "2027-01-01T00:00:00Z",
+	}); err != nil {
+		return err
+	}
 	for r, row := range rows {
 		for c, text := range row {
 			cell, err := excelize.CoordinatesToCellName(c+1, r+1)
