@@ -129,7 +129,7 @@ func (r *runner) run(ctx context.Context) (handled int, err error) {
 		return 0, err
 	}
 	messages, err := consumer.Messages(jetstream.PullMaxMessages(1), jetstream.PullExpiry(10*time.Second),
-		jetstream.PullHeartbeat(2*time.Second))
+		jetstream.PullHeartbeat(time.Second))
 	if err != nil {
 		return 0, err
 	}

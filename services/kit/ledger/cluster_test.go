@@ -2,6 +2,7 @@ package ledger_test
 
 import (
 	"fmt"
+	"net"
 	"net/url"
 	"testing"
 	"time"
@@ -19,13 +20,17 @@ func cluster(t testing.TB) func(testing.TB) jetstream.JetStream {
 	t.Helper()
 	const nodes = 3
 	var servers []*server.Server
+	ports := freePorts(t, nodes)
 	var routes []*url.URL
-	for i := range nodes {
+	for _, port := range ports {
+		routes = append(routes, &url.URL{Scheme: "nats", Host: fmt.Sprintf("127.0.0.1:%d", port)})
+	}
+	for i, port := range ports {
 		s, err := server.NewServer(&server.Options{
 			ServerName: fmt.Sprintf("node%d", i), Host: "127.0.0.1", Port: server.RANDOM_PORT,
 			NoSigs: true, NoLog: true, JetStream: true, StoreDir: t.TempDir(), SyncAlways: true,
 			JetStreamMaxStore: 1 << 40, JetStreamMaxMemory: 256 << 20,
-			Cluster: server.ClusterOpts{Name: "test", Host: "127.0.0.1", Port: server.RANDOM_PORT},
+			Cluster: server.ClusterOpts{Name: "test", Host: "127.0.0.1", Port: port},
 			Routes:  routes,
 		})
 		if err != nil {
@@ -33,11 +38,12 @@ func cluster(t testing.TB) func(testing.TB) jetstream.JetStream {
 		}
 		s.Start()
 		t.Cleanup(func() { s.Shutdown(); s.WaitForShutdown() })
+		servers = append(servers, s)
+	}
+	for i, s := range servers {
 		if !s.ReadyForConnections(30 * time.Second) {
 			t.Fatalf("node %d is not ready", i)
 		}
-		routes = append(routes, &url.URL{Scheme: "nats", Host: s.ClusterAddr().String()})
-		servers = append(servers, s)
 	}
 	next := 0
 	return func(t testing.TB) jetstream.JetStream {
@@ -50,6 +56,22 @@ func cluster(t testing.TB) func(testing.TB) jetstream.JetStream {
 		t.Cleanup(conn.Close)
 		return jetStream(t, conn)
 	}
+}
+
+// freePorts asks the system for ports that nobody uses just now: the nodes have
+// to know each other's before they start.
+func freePorts(t testing.TB, n int) []int {
+	t.Helper()
+	var ports []int
+	for range n {
+		listener, err := net.Listen("tcp", "127.0.0.1:0")
+		if err != nil {
+			t.Fatalf("find a free port: %v", err)
+		}
+		defer func() { _ = listener.Close() }()
+		ports = append(ports, listener.Addr().(*net.TCPAddr).Port)
+	}
+	return ports
 }
 
 // The races are the part in which a replicated stream differs; the whole suite

@@ -126,14 +126,47 @@ func (s *stream) at(ctx context.Context, position uint64) (*record, error) {
 func (s *stream) parse(raw *jetstream.RawStreamMsg) (*record, error) {
 	r, err := parseRecord(raw.Subject, raw.Sequence, raw.Header, raw.Data)
 	if err != nil {
-		return nil, brokenAt(s.service, "", raw.Sequence, "it cannot be read", err)
+		yard, _, _ := parseSubject(raw.Subject)
+		return nil, brokenAt(s.service, yard, raw.Sequence, "it cannot be read", err)
 	}
 	return r, nil
 }
 
+// nearby is how many events are asked for one by one before a consumer is made
+// for the rest: a consumer costs more than that to set up, most of all on a
+// cluster.
+const nearby = 64
+
 // read calls fn for the yard's records from one position on, up to and with
 // another, in order.
 func (s *stream) read(ctx context.Context, yard string, from, to uint64, fn func(*record) error) error {
+	for range nearby {
+		if from > to {
+			return nil
+		}
+		raw, err := s.handle.GetMsg(ctx, from, jetstream.WithGetMsgSubject(guardOf(s.service, yard)))
+		if errors.Is(err, jetstream.ErrMsgNotFound) {
+			return nil
+		}
+		if err != nil {
+			return unreachable(s.service, err)
+		}
+		if raw.Sequence > to {
+			return nil
+		}
+		r, err := s.parse(raw)
+		if err != nil {
+			return err
+		}
+		if err := fn(r); err != nil {
+			return err
+		}
+		from = raw.Sequence + 1
+	}
+	return s.readFar(ctx, yard, from, to, fn)
+}
+
+func (s *stream) readFar(ctx context.Context, yard string, from, to uint64, fn func(*record) error) error {
 	if from > to {
 		return nil
 	}
@@ -184,7 +217,10 @@ func (s *stream) consume(ctx context.Context, c jetstream.OrderedConsumerConfig,
 	if err != nil {
 		return unreachable(s.service, err)
 	}
-	messages, err := consumer.Messages()
+	defer s.forget(ctx, consumer)
+	// A request that goes astray, as a first one may on a cluster, is noticed
+	// by the missing heartbeat and made again.
+	messages, err := consumer.Messages(jetstream.PullExpiry(30*time.Second), jetstream.PullHeartbeat(time.Second))
 	if err != nil {
 		return unreachable(s.service, err)
 	}
@@ -206,6 +242,14 @@ func (s *stream) consume(ctx context.Context, c jetstream.OrderedConsumerConfig,
 			return err
 		}
 	}
+}
+
+// forget removes a consumer that is not needed any more. When that fails, the
+// server does it after a while.
+func (s *stream) forget(ctx context.Context, consumer jetstream.Consumer) {
+	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), time.Second)
+	defer cancel()
+	_ = s.js.DeleteConsumer(ctx, StreamOf(s.service), consumer.CachedInfo().Name)
 }
 
 func unreachable(service string, err error) error {
