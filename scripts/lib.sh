@@ -10,7 +10,8 @@ cd "$root"
 # Every module of the workspace, by its folder.
 mapfile -t modules < <(sed -n 's|^[[:space:]]*\./||p' go.work)
 
-say() { printf '%s\n' "$*" >&2; }
+# say LINE...: to standard error; results alone go to standard output.
+say() { printf '%s\n' "$@" >&2; }
 
 die() {
 	say "$(basename "$0"): $*"
