@@ -71,7 +71,7 @@ func New(ctx context.Context, d Deps) (*Service, error) {
 	if err != nil {
 		return nil, fmt.Errorf("open the stock ledger: %w", err)
 	}
-	view := readmodel.New(d.Redis, d.Log)
+	view := readmodel.New(d.Redis, l, d.Log)
 	return &Service{deps: d, ledger: l, view: view, server: api.New(l, view, d.Clock)}, nil
 }
 
@@ -131,7 +131,7 @@ func (s *Service) project(ctx context.Context) error {
 	defer group.Wait()
 	return s.ledger.WatchYards(ctx, func(yardID string) {
 		group.Go(func() {
-			if err := s.view.Project(ctx, yardID, s.ledger); err != nil && ctx.Err() == nil {
+			if err := s.view.Project(ctx, yardID); err != nil && ctx.Err() == nil {
 				s.deps.Log.Error("a yard's stock view is not kept any more", "yard", yardID, "error", err)
 			}
 		})
@@ -153,9 +153,13 @@ func (s *Service) delivered(ctx context.Context, r effect.Received) error {
 		return effect.GiveUp(fmt.Errorf("read dispatch's event %s: %w", r.ID, err))
 	}
 	drop := message.GetDropDelivered()
+	at := r.Time
+	if drop.GetDeliveredAt() != nil {
+		at = drop.GetDeliveredAt().AsTime()
+	}
 	for first := 0; first < len(drop.GetPieceIds()); first += yard.MaxPiecesPerStep {
 		ids := drop.GetPieceIds()[first:min(first+yard.MaxPiecesPerStep, len(drop.GetPieceIds()))]
-		c := yard.DeliverPieces{RunID: drop.GetRunId(), SiteID: drop.GetSiteId(), PieceIDs: ids, At: drop.GetDeliveredAt().AsTime()}
+		c := yard.DeliverPieces{RunID: drop.GetRunId(), SiteID: drop.GetSiteId(), PieceIDs: ids, At: at}
 		var left []fault.Place
 		_, err := s.ledger.Do(ctx, r.Yard, ledger.Command[yard.State, yard.Event]{
 			RequestID: fmt.Sprintf("cause-%s-%d", r.ID, first), Fingerprint: []byte(r.ID), Actor: "stock", Cause: r.ID, Time: s.deps.Clock.Now(),

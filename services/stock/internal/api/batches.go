@@ -2,6 +2,9 @@ package api
 
 import (
 	"context"
+	"fmt"
+	"math"
+	"strconv"
 
 	stockeventv1 "spanyard.example/proto/gen/spanyard/stock/event/v1"
 	stockv1 "spanyard.example/proto/gen/spanyard/stock/v1"
@@ -107,9 +110,8 @@ func (s *Server) RecordTest(ctx context.Context, req *stockv1.RecordTestRequest)
 		BatchID: req.GetBatchId(), TestID: req.GetTestId(), Laboratory: req.GetLaboratory(), TestedOn: testedOn,
 		Specimen: codec.Specimen(req.GetSpecimen()), By: rpc.Actor(ctx), At: s.clock.Now(),
 	}
-	c.Strengths = make([]conformity.MilliMPa, len(req.GetStrengthsMpa()))
-	for i, mpa := range req.GetStrengthsMpa() {
-		c.Strengths[i] = codec.MilliMPa(mpa)
+	if c.Strengths, err = strengthsOf(req.GetStrengthsMpa()); err != nil {
+		return nil, err
 	}
 	r, err := s.do(ctx, req, c)
 	if err != nil {
@@ -117,6 +119,24 @@ func (s *Server) RecordTest(ctx context.Context, req *stockv1.RecordTestRequest)
 	}
 	recorded, _ := find[yard.TestRecorded](r)
 	return &stockv1.RecordTestResponse{Verdict: codec.Verdict(recorded.Test.Verdict), Quarantine: quarantineOf(r), Position: r.position}, nil
+}
+
+// strengthsOf reads results as they were reported. One with more decimals than
+// are judged is refused: rounding could lift it over a limit.
+func strengthsOf(reported []float64) ([]conformity.MilliMPa, error) {
+	const hair = 1e-9 // far below a thousandth, far above what a float loses
+	bad := fault.New(fault.Invalid, "BAD_VALUES", "Some values are not right.")
+	strengths := make([]conformity.MilliMPa, len(reported))
+	for i, mpa := range reported {
+		strengths[i] = codec.MilliMPa(mpa)
+		if math.Abs(codec.MPa(strengths[i])-mpa) > hair {
+			bad.At(fmt.Sprintf("strengths_mpa[%d]", i), strconv.FormatFloat(mpa, 'g', -1, 64), "has too many decimals", "at most 3 decimals")
+		}
+	}
+	if len(bad.Places) > 0 {
+		return nil, bad
+	}
+	return strengths, nil
 }
 
 // quarantineOf joins the parts of a quarantine; nil when there is none.

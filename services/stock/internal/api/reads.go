@@ -19,43 +19,54 @@ import (
 
 // token says where a page begins, and of which list.
 type token struct {
-	From int    `json:"from"`
-	Of   uint64 `json:"of"`
+	After string `json:"after"`
+	Of    uint64 `json:"of"`
 }
 
 const defaultPageSize = 100
 
-// page returns the bounds of a page of a list with n entries, and the token of
-// the next one; empty after the last. filter names the list.
-func page(n int, size int32, text, filter string) (from, to int, next string, err error) {
+// page is the part of a list that a request asks for. question names the list.
+type page struct {
+	after string
+	limit int
+	of    uint64
+}
+
+func pageOf(size int32, text string, question any) (page, error) {
+	name, err := json.Marshal(question)
+	if err != nil {
+		return page{}, err
+	}
 	h := fnv.New64a()
-	_, _ = h.Write([]byte(filter)) // never fails
-	t := token{Of: h.Sum64()}
-	if text != "" {
-		var given token
-		data, err := base64.RawURLEncoding.DecodeString(text)
-		if err == nil {
-			err = json.Unmarshal(data, &given)
-		}
-		if err != nil || given.Of != t.Of || given.From < 0 {
-			return 0, 0, "", fault.New(fault.Invalid, "PAGE_TOKEN_INVALID", "The list cannot be continued from there; start again from its beginning.").
-				At("page_token", "", "does not belong to this list", "the next_page_token of the page before, for the same question")
-		}
-		t.From = given.From
+	_, _ = h.Write(name) // never fails
+	p := page{limit: int(size), of: h.Sum64()}
+	if p.limit == 0 {
+		p.limit = defaultPageSize
 	}
-	if size == 0 {
-		size = defaultPageSize
+	if text == "" {
+		return p, nil
 	}
-	from = min(t.From, n)
-	to = min(from+int(size), n)
-	if to < n {
-		data, err := json.Marshal(token{From: to, Of: t.Of})
-		if err != nil {
-			return 0, 0, "", err
-		}
-		next = base64.RawURLEncoding.EncodeToString(data)
+	var given token
+	data, err := base64.RawURLEncoding.DecodeString(text)
+	if err == nil {
+		err = json.Unmarshal(data, &given)
 	}
-	return from, to, next, nil
+	if err != nil || given.Of != p.of {
+		return p, fault.New(fault.Invalid, "PAGE_TOKEN_INVALID", "The list cannot be continued from there; start again from its beginning.").
+			At("page_token", "", "does not belong to this list", "the next_page_token of the page before, for the same question")
+	}
+	p.after = given.After
+	return p, nil
+}
+
+// next returns the token of the page that begins behind last; empty when there
+// is none.
+func (p page) next(last string) (string, error) {
+	if last == "" {
+		return "", nil
+	}
+	data, err := json.Marshal(token{After: last, Of: p.of})
+	return base64.RawURLEncoding.EncodeToString(data), err
 }
 
 // ListFreePieces lists what may leave and is nobody's: beams, then blocks.
@@ -64,22 +75,16 @@ func (s *Server) ListFreePieces(ctx context.Context, req *stockv1.ListFreePieces
 		Profile: req.GetProfile(), WirePattern: req.GetWirePattern(), LengthMM: req.GetLengthMm(), BlockKind: req.GetBlockKind(),
 		BeamsOnly: req.GetBeamsOnly(), BlocksOnly: req.GetBlocksOnly(),
 	}
-	beams, blocks, position, err := s.view.Free(ctx, req.GetYard(), f, req.GetAtLeast())
+	p, err := pageOf(req.GetPageSize(), req.GetPageToken(), f)
 	if err != nil {
 		return nil, err
 	}
-	name, err := json.Marshal(f)
+	answer, last, err := s.view.Free(ctx, req.GetYard(), f, req.GetAtLeast(), p.after, p.limit)
 	if err != nil {
 		return nil, err
 	}
-	from, to, next, err := page(len(beams)+len(blocks), req.GetPageSize(), req.GetPageToken(), "free"+string(name))
-	if err != nil {
-		return nil, err
-	}
-	n := len(beams)
-	return &stockv1.ListFreePiecesResponse{
-		Beams: beams[min(from, n):min(to, n)], Blocks: blocks[max(from-n, 0):max(to-n, 0)], NextPageToken: next, Position: position,
-	}, nil
+	answer.NextPageToken, err = p.next(last)
+	return answer, err
 }
 
 // SummariseStock counts the yard by product for a day.
@@ -102,24 +107,21 @@ func (s *Server) SummariseStock(ctx context.Context, req *stockv1.SummariseStock
 
 // GetBatch returns a batch and where its pieces are.
 func (s *Server) GetBatch(ctx context.Context, req *stockv1.GetBatchRequest) (*stockv1.GetBatchResponse, error) {
-	b, pieces, position, err := s.view.Batch(ctx, req.GetYard(), req.GetBatchId(), req.GetAtLeast())
-	if err != nil {
-		return nil, err
-	}
-	return &stockv1.GetBatchResponse{Batch: b, Pieces: pieces, Position: position}, nil
+	return s.view.Batch(ctx, req.GetYard(), req.GetBatchId(), req.GetAtLeast())
 }
 
 // ListBatches lists batches by id.
 func (s *Server) ListBatches(ctx context.Context, req *stockv1.ListBatchesRequest) (*stockv1.ListBatchesResponse, error) {
-	batches, position, err := s.view.Batches(ctx, req.GetYard(), req.GetAtLeast())
+	p, err := pageOf(req.GetPageSize(), req.GetPageToken(), "batches")
 	if err != nil {
 		return nil, err
 	}
-	from, to, next, err := page(len(batches), req.GetPageSize(), req.GetPageToken(), "batches")
+	answer, last, err := s.view.Batches(ctx, req.GetYard(), req.GetAtLeast(), p.after, p.limit)
 	if err != nil {
 		return nil, err
 	}
-	return &stockv1.ListBatchesResponse{Batches: batches[from:to], NextPageToken: next, Position: position}, nil
+	answer.NextPageToken, err = p.next(last)
+	return answer, err
 }
 
 // GetStack returns a stack from top to bottom.

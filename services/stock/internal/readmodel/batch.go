@@ -61,6 +61,8 @@ type touched struct {
 	// released are batches whose standing changed, and with it what of them
 	// is free.
 	released map[string]bool
+	// contents are batches that may have got or lost pieces.
+	contents map[string]bool
 	pieces   map[string]bool
 	stacks   map[string]bool
 	tallies  map[tallyKey]bool
@@ -68,7 +70,7 @@ type touched struct {
 
 func newTouched() *touched {
 	return &touched{
-		batches: map[string]bool{}, released: map[string]bool{}, pieces: map[string]bool{},
+		batches: map[string]bool{}, released: map[string]bool{}, contents: map[string]bool{}, pieces: map[string]bool{},
 		stacks: map[string]bool{}, tallies: map[tallyKey]bool{},
 	}
 }
@@ -96,7 +98,7 @@ func (m *model) apply(event yard.Event, t *touched) {
 		t.rules = true
 		m.state.Batches(func(b yard.Batch) { t.batches[b.ID] = true })
 	case yard.BatchReceived:
-		t.batches[e.BatchID] = true
+		t.batches[e.BatchID], t.contents[e.BatchID] = true, true
 		for _, beam := range e.Beams {
 			m.piece(before, beam.ID, t)
 		}
@@ -157,7 +159,7 @@ func (m *model) standing(s yard.State, p yard.Piece, t *touched) {
 		t.stacks[p.StackID] = true
 	}
 	if b, ok := s.Batch(p.BatchID); ok && b.Kind == yard.Blocks {
-		t.stacks[b.Lot.StackID] = true
+		t.stacks[b.Lot.StackID], t.contents[b.ID] = true, true
 	}
 }
 
@@ -185,7 +187,7 @@ func (m *model) names(event yard.Event, t *touched) {
 		}
 		t.pieces[tale.pieceID] = true
 		if p, ok := m.state.Piece(tale.pieceID); ok {
-			t.batches[p.BatchID] = true
+			t.batches[p.BatchID], t.contents[p.BatchID] = true, true
 		}
 	}
 	switch e := event.(type) {
@@ -193,6 +195,7 @@ func (m *model) names(event yard.Event, t *touched) {
 		t.rules = true
 		m.state.Batches(func(b yard.Batch) { t.batches[b.ID] = true })
 	case yard.BatchReceived:
+		t.contents[e.BatchID] = true
 		for _, beam := range e.Beams {
 			t.pieces[beam.ID] = true
 		}
@@ -203,7 +206,7 @@ func (m *model) names(event yard.Event, t *touched) {
 func (m *model) all() *touched {
 	t := newTouched()
 	t.rules = m.state.Open()
-	m.state.Batches(func(b yard.Batch) { t.batches[b.ID] = true })
+	m.state.Batches(func(b yard.Batch) { t.batches[b.ID], t.contents[b.ID] = true, true })
 	m.state.Pieces(func(p yard.Piece) { t.pieces[p.ID] = true })
 	m.state.Stacks(func(s yard.Stack) { t.stacks[s.ID] = true })
 	for k := range m.tallies {
@@ -221,6 +224,9 @@ func (m *model) write(t *touched, b *batch, full func() error) error {
 	}
 	for id := range t.batches {
 		w.do(func() { w.putBatch(id) })
+	}
+	for id := range t.contents {
+		w.do(func() { w.putContents(id) })
 	}
 	for id := range t.released {
 		if batch, ok := m.state.Batch(id); ok && batch.Kind == yard.Beams {
@@ -277,7 +283,6 @@ func (w *writer) putBatch(id string) {
 	}
 	k := w.batch.keys
 	w.doc(k.batches(), id, BatchDoc(w.model.state.Rules(), b))
-	w.batch.hset(k.contents(), id, contentsDoc(b.PieceIDs()))
 	if b.Kind != yard.Blocks {
 		return
 	}
@@ -285,6 +290,12 @@ func (w *writer) putBatch(id string) {
 		w.doc(k.blocks(), id, free)
 	} else {
 		w.batch.hdel(k.blocks(), id)
+	}
+}
+
+func (w *writer) putContents(id string) {
+	if b, ok := w.model.state.Batch(id); ok {
+		w.batch.hset(w.batch.keys.contents(), id, contentsDoc(b.PieceIDs()))
 	}
 }
 
@@ -309,7 +320,7 @@ func (w *writer) putFree(id string, b yard.Batch) {
 
 func (w *writer) putStack(id string) {
 	if s, ok := w.model.state.Stack(id); ok {
-		w.batch.hset(w.batch.keys.stacks(), id, stackDoc(s))
+		w.batch.hset(w.batch.keys.stacks(), id, stackOf(w.model.state, s).text())
 	} else {
 		w.batch.hdel(w.batch.keys.stacks(), id)
 	}

@@ -2,6 +2,7 @@ package readmodel
 
 import (
 	"fmt"
+	"strconv"
 	"strings"
 
 	stockeventv1 "spanyard.example/proto/gen/spanyard/stock/event/v1"
@@ -89,14 +90,39 @@ func looseBlocks(b yard.Batch) *stockv1.FreeBlocks {
 	}
 }
 
-// stackDoc is a stack as text: its batch, then its pieces, bottom first.
-func stackDoc(s yard.Stack) string {
-	return strings.Join(append([]string{s.BatchID}, s.Pieces...), "\n")
+// stackDoc is a stack: its batch and pieces, bottom first; of a batch of blocks
+// the pallets that stand there and the mass of a block.
+type stackDoc struct {
+	batchID   string
+	massGEach int64
+	pieces    []string
 }
 
-func parseStack(doc string) (batchID string, pieces []string) {
-	parts := strings.Split(doc, "\n")
-	return parts[0], parts[1:]
+// stackOf returns the document of a stack.
+func stackOf(state yard.State, s yard.Stack) stackDoc {
+	d := stackDoc{batchID: s.BatchID, pieces: s.Pieces}
+	b, _ := state.Batch(s.BatchID)
+	if b.Kind != yard.Blocks {
+		return d
+	}
+	d.massGEach = b.Lot.MassGEach
+	for _, id := range b.PalletIDs() {
+		if p, _ := state.Piece(id); p.StackID == s.ID {
+			d.pieces = append(d.pieces, id)
+		}
+	}
+	return d
+}
+
+func (d stackDoc) text() string {
+	return fmt.Sprintf("%s\n%d\n%s", d.batchID, d.massGEach, contentsDoc(d.pieces))
+}
+
+func parseStack(text string) stackDoc {
+	batchID, rest, _ := strings.Cut(text, "\n")
+	mass, pieces, _ := strings.Cut(rest, "\n")
+	massGEach, _ := strconv.ParseInt(mass, 10, 64) // written by text
+	return stackDoc{batchID: batchID, massGEach: massGEach, pieces: parseContents(pieces)}
 }
 
 // rulesDoc is what readers need of the rules.

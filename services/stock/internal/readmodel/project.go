@@ -29,20 +29,23 @@ var (
 type Source interface {
 	State(ctx context.Context, yard string, atLeast uint64) (yard.State, uint64, error)
 	Follow(ctx context.Context, yard string, after uint64, fn func(ledger.Event[yard.Event]) error) error
+	// LastPosition of a yard; a yard without events is NotFound.
+	LastPosition(ctx context.Context, yard string) (uint64, error)
 }
 
 // View is the yards' view in Redis.
 type View struct {
-	redis redis.UniversalClient
-	log   *slog.Logger
+	redis  redis.UniversalClient
+	source Source
+	log    *slog.Logger
 }
 
-// New returns a view in a Redis or a Redis Cluster.
-func New(client redis.UniversalClient, log *slog.Logger) *View {
+// New returns a view of a ledger in a Redis or a Redis Cluster.
+func New(client redis.UniversalClient, source Source, log *slog.Logger) *View {
 	if log == nil {
 		log = slog.Default()
 	}
-	return &View{redis: client, log: log}
+	return &View{redis: client, source: source, log: log}
 }
 
 const (
@@ -62,11 +65,11 @@ var errLost = errors.New("the view was lost or changed")
 // Project keeps a yard's view in step with the ledger until ctx ends. It
 // outlives any trouble with Redis: it stops, waits, looks where the view
 // stands and goes on from there, or builds it anew.
-func (v *View) Project(ctx context.Context, yardID string, source Source) error {
+func (v *View) Project(ctx context.Context, yardID string) error {
 	pause := firstPause
 	for {
 		began := time.Now()
-		err := v.follow(ctx, yardID, source)
+		err := v.follow(ctx, yardID)
 		if ctx.Err() != nil {
 			return ctx.Err()
 		}
@@ -96,8 +99,8 @@ type projector struct {
 }
 
 // follow finds the view or builds it, and then writes what happens.
-func (v *View) follow(ctx context.Context, yardID string, source Source) error {
-	p, err := v.begin(ctx, yardID, source)
+func (v *View) follow(ctx context.Context, yardID string) error {
+	p, err := v.begin(ctx, yardID)
 	if err != nil {
 		return err
 	}
@@ -106,7 +109,7 @@ func (v *View) follow(ctx context.Context, yardID string, source Source) error {
 	events := make(chan ledger.Event[yard.Event], 1024)
 	followed := make(chan error, 1)
 	go func() {
-		followed <- source.Follow(life, yardID, p.position, func(e ledger.Event[yard.Event]) error {
+		followed <- v.source.Follow(life, yardID, p.position, func(e ledger.Event[yard.Event]) error {
 			select {
 			case events <- e:
 				return nil
@@ -133,12 +136,8 @@ func (v *View) follow(ctx context.Context, yardID string, source Source) error {
 }
 
 // begin returns a projector that stands where the view stands.
-func (v *View) begin(ctx context.Context, yardID string, source Source) (*projector, error) {
-	state, position, err := source.State(ctx, yardID, 0)
-	if err != nil {
-		return nil, err
-	}
-	origin, err := originOf(ctx, yardID, source)
+func (v *View) begin(ctx context.Context, yardID string) (*projector, error) {
+	origin, err := v.originOf(ctx, yardID)
 	if err != nil {
 		return nil, err
 	}
@@ -146,18 +145,27 @@ func (v *View) begin(ctx context.Context, yardID string, source Source) (*projec
 	if err != nil {
 		return nil, err
 	}
-	if generation == "" || cursor > position || position-cursor > catchUpMost {
-		return v.rebuild(ctx, yardID, source, origin, generation)
+	last, err := v.source.LastPosition(ctx, yardID)
+	if err != nil {
+		return nil, err
+	}
+	if generation == "" || cursor > last || last-cursor > catchUpMost {
+		return v.rebuild(ctx, yardID, origin, generation)
+	}
+	// This replica may not have heard yet of events that the view shows.
+	state, position, err := v.source.State(ctx, yardID, last)
+	if err != nil {
+		return nil, err
 	}
 	p := &projector{view: v, yard: yardID, generation: generation, keys: generationKeys(yardID, generation), model: newModel(state), position: cursor}
-	return p, p.catchUp(ctx, source, position)
+	return p, p.catchUp(ctx, position)
 }
 
 // originOf returns the id of the yard's first event.
-func originOf(ctx context.Context, yardID string, source Source) (string, error) {
+func (v *View) originOf(ctx context.Context, yardID string) (string, error) {
 	var origin string
 	found := errors.New("found")
-	err := source.Follow(ctx, yardID, 0, func(e ledger.Event[yard.Event]) error {
+	err := v.source.Follow(ctx, yardID, 0, func(e ledger.Event[yard.Event]) error {
 		origin = e.ID
 		return found
 	})
@@ -193,8 +201,8 @@ func (v *View) locate(ctx context.Context, yardID, origin string) (generation st
 
 // catchUp brings the view from its cursor to the position of the model's
 // state, in one step.
-func (p *projector) catchUp(ctx context.Context, source Source, to uint64) error {
-	if p.position == to {
+func (p *projector) catchUp(ctx context.Context, to uint64) error {
+	if p.position >= to {
 		return nil
 	}
 	b := newBatch(p.keys, p.position)
@@ -213,7 +221,7 @@ func (p *projector) catchUp(ctx context.Context, source Source, to uint64) error
 		t.tallies[k] = true
 	}
 	done := errors.New("done")
-	err = source.Follow(ctx, p.yard, p.position, func(e ledger.Event[yard.Event]) error {
+	err = p.view.source.Follow(ctx, p.yard, p.position, func(e ledger.Event[yard.Event]) error {
 		p.model.names(e.Fact, t)
 		b.to = e.Position
 		if err := b.tell(e); err != nil {

@@ -3,6 +3,8 @@ package readmodel
 import (
 	"cmp"
 	"context"
+	"fmt"
+	"maps"
 	"math"
 	"slices"
 
@@ -34,42 +36,76 @@ func (f FreeFilter) blocks(b *stockv1.FreeBlocks) bool {
 		(f.BlockKind == "" || f.BlockKind == b.GetBlockKind())
 }
 
-// Free lists what may leave and is nobody's: the oldest release first, then by
-// batch; within a stack the top first.
-func (v *View) Free(ctx context.Context, yardID string, f FreeFilter, atLeast uint64) ([]*stockv1.Piece, []*stockv1.FreeBlocks, uint64, error) {
+// Free lists what may leave and is nobody's: beams, then blocks; the oldest
+// release first, then by batch; within a stack the top first. It lists at most
+// limit of what comes behind after, and returns where the next page begins;
+// empty when there is no more.
+func (v *View) Free(ctx context.Context, yardID string, f FreeFilter, atLeast uint64, after string, limit int) (*stockv1.ListFreePiecesResponse, string, error) {
 	p, err := v.read(ctx, yardID, atLeast, func(tx redis.Pipeliner, k keys, c map[string]redis.Cmder) {
 		c["free"], c["blocks"] = tx.HGetAll(ctx, k.free()), tx.HGetAll(ctx, k.blocks())
 		c["stacks"], c["rules"] = tx.HGetAll(ctx, k.stacks()), tx.Get(ctx, k.rules())
 	})
 	if err != nil {
-		return nil, nil, 0, err
+		return nil, "", err
 	}
-	all, err := decodeAll[stockv1.Piece](p.hash("free"))
+	entries, err := p.freeEntries(f)
 	if err != nil {
-		return nil, nil, 0, err
+		return nil, "", err
 	}
-	beams := slices.DeleteFunc(all, func(b *stockv1.Piece) bool { return !f.beam(b) })
+	entries = slices.DeleteFunc(entries, func(e freeEntry) bool { return e.key <= after })
+	slices.SortFunc(entries, func(a, b freeEntry) int { return cmp.Compare(a.key, b.key) })
+	answer, next := &stockv1.ListFreePiecesResponse{Position: p.position}, ""
+	if len(entries) > limit {
+		entries = entries[:limit]
+		next = entries[limit-1].key
+	}
+	for _, e := range entries {
+		if e.beam != nil {
+			answer.Beams = append(answer.Beams, e.beam)
+		} else {
+			answer.Blocks = append(answer.Blocks, e.blocks)
+		}
+	}
+	return answer, next, nil
+}
+
+// freeEntry is a line of the list of what is free. Its key orders the list,
+// and stays where it is when other lines go.
+type freeEntry struct {
+	key    string
+	beam   *stockv1.Piece
+	blocks *stockv1.FreeBlocks
+}
+
+func (p *page) freeEntries(f FreeFilter) ([]freeEntry, error) {
 	heights, err := p.heights(p.hash("stacks"))
 	if err != nil {
-		return nil, nil, 0, err
+		return nil, err
 	}
-	for _, b := range beams {
+	var entries []freeEntry
+	for _, doc := range p.hash("free") {
+		b, err := decode[stockv1.Piece](doc)
+		if err != nil {
+			return nil, err
+		}
+		if !f.beam(b) {
+			continue
+		}
 		heights.place(b)
+		fromTop := math.MaxInt32 - heights.order(b)
+		entries = append(entries, freeEntry{beam: b, key: fmt.Sprintf("beam\x00%s\x00%s\x00%s\x00%010d\x00%s",
+			b.GetReleasedOn(), b.GetBatchId(), b.GetStackId(), fromTop, b.GetPieceId())})
 	}
-	slices.SortStableFunc(beams, func(a, b *stockv1.Piece) int {
-		return cmp.Or(cmp.Compare(a.GetReleasedOn(), b.GetReleasedOn()), cmp.Compare(a.GetMadeOn(), b.GetMadeOn()),
-			cmp.Compare(a.GetBatchId(), b.GetBatchId()), cmp.Compare(a.GetStackId(), b.GetStackId()),
-			heights.order(b)-heights.order(a), cmp.Compare(a.GetPieceId(), b.GetPieceId()))
-	})
-	lots, err := decodeAll[stockv1.FreeBlocks](p.hash("blocks"))
-	if err != nil {
-		return nil, nil, 0, err
+	for _, doc := range p.hash("blocks") {
+		b, err := decode[stockv1.FreeBlocks](doc)
+		if err != nil {
+			return nil, err
+		}
+		if f.blocks(b) {
+			entries = append(entries, freeEntry{blocks: b, key: fmt.Sprintf("blocks\x00%s\x00%s", b.GetReleasedOn(), b.GetBatchId())})
+		}
 	}
-	lots = slices.DeleteFunc(lots, func(b *stockv1.FreeBlocks) bool { return !f.blocks(b) })
-	slices.SortStableFunc(lots, func(a, b *stockv1.FreeBlocks) int {
-		return cmp.Or(cmp.Compare(a.GetReleasedOn(), b.GetReleasedOn()), cmp.Compare(a.GetMadeOn(), b.GetMadeOn()), cmp.Compare(a.GetBatchId(), b.GetBatchId()))
-	})
-	return beams, lots, p.position, nil
+	return entries, nil
 }
 
 // heights knows where pieces lie in their stacks.
@@ -90,9 +126,16 @@ func (p *page) heights(stacks map[string]string) (heights, error) {
 		h.perTier = rules.BeamsPerStackTier
 	}
 	for id, doc := range stacks {
-		_, pieces := parseStack(doc)
-		h.size[id] = len(pieces)
-		for i, piece := range pieces {
+		stack := parseStack(doc)
+		if stack.massGEach > 0 {
+			// Pallets stand side by side on the ground.
+			for _, pallet := range stack.pieces {
+				h.index[pallet] = 0
+			}
+			continue
+		}
+		h.size[id] = len(stack.pieces)
+		for i, piece := range stack.pieces {
 			h.index[piece] = i
 		}
 	}
@@ -112,195 +155,24 @@ func (h heights) place(p *stockv1.Piece) {
 	p.PiecesAbove = int32(max(0, h.size[p.GetStackId()]-int(p.Tier)*h.perTier))
 }
 
-// Pieces returns pieces by id; unknown ones are left out.
-func (v *View) Pieces(ctx context.Context, yardID string, ids []string, atLeast uint64) ([]*stockv1.Piece, uint64, error) {
-	p, err := v.read(ctx, yardID, atLeast, func(tx redis.Pipeliner, k keys, c map[string]redis.Cmder) {
-		c["pieces"], c["batches"] = tx.HMGet(ctx, k.pieces(), ids...), tx.HGetAll(ctx, k.batches())
-		c["stacks"], c["rules"] = tx.HGetAll(ctx, k.stacks()), tx.Get(ctx, k.rules())
-	})
-	if err != nil {
-		return nil, 0, err
-	}
-	pieces, err := p.pieces(p.some("pieces"), p.hash("batches"), p.hash("stacks"))
-	return pieces, p.position, err
-}
-
-// pieces reads piece documents and completes them.
-func (p *page) pieces(docs []string, batches, stacks map[string]string) ([]*stockv1.Piece, error) {
-	h, err := p.heights(stacks)
-	if err != nil {
-		return nil, err
-	}
-	known := map[string]*stockv1.Batch{}
-	out := make([]*stockv1.Piece, 0, len(docs))
-	for _, doc := range docs {
-		m, err := decode[stockv1.Piece](doc)
-		if err != nil {
-			return nil, err
-		}
-		b, ok := known[m.GetBatchId()]
-		if !ok {
-			if b, err = decode[stockv1.Batch](batches[m.GetBatchId()]); err != nil {
-				return nil, err
-			}
-			known[m.GetBatchId()] = b
-		}
-		addBatch(m, b)
-		h.place(m)
-		out = append(out, m)
-	}
-	return out, nil
-}
-
-// Batches lists all batches by id, without their pieces.
-func (v *View) Batches(ctx context.Context, yardID string, atLeast uint64) ([]*stockv1.Batch, uint64, error) {
+// Batches lists batches by id, without their pieces: at most limit of those
+// behind after. It returns where the next page begins; empty when there is no
+// more.
+func (v *View) Batches(ctx context.Context, yardID string, atLeast uint64, after string, limit int) (*stockv1.ListBatchesResponse, string, error) {
 	p, err := v.read(ctx, yardID, atLeast, func(tx redis.Pipeliner, k keys, c map[string]redis.Cmder) {
 		c["batches"] = tx.HGetAll(ctx, k.batches())
 	})
 	if err != nil {
-		return nil, 0, err
+		return nil, "", err
 	}
-	batches, err := decodeAll[stockv1.Batch](p.hash("batches"))
-	return batches, p.position, err
-}
-
-// Batch returns a batch and where each of its pieces is now.
-func (v *View) Batch(ctx context.Context, yardID, batchID string, atLeast uint64) (*stockv1.Batch, []*stockv1.Piece, uint64, error) {
-	var last *page
-	for ids := []string(nil); ; {
-		p, err := v.read(ctx, yardID, atLeast, func(tx redis.Pipeliner, k keys, c map[string]redis.Cmder) {
-			c["batch"], c["contents"] = tx.HGet(ctx, k.batches(), batchID), tx.HGet(ctx, k.contents(), batchID)
-			c["stacks"], c["rules"] = tx.HGetAll(ctx, k.stacks()), tx.Get(ctx, k.rules())
-			if len(ids) > 0 {
-				c["pieces"] = tx.HMGet(ctx, k.pieces(), ids...)
-			}
-		})
-		if err != nil {
-			return nil, nil, 0, err
-		}
-		last = p
-		now := parseContents(p.text("contents"))
-		if slices.Equal(now, ids) {
-			break
-		}
-		// Which pieces to ask for is known only now.
-		ids = now
+	docs, next := p.hash("batches"), ""
+	maps.DeleteFunc(docs, func(id, _ string) bool { return id <= after })
+	if ids := slices.Sorted(maps.Keys(docs)); len(ids) > limit {
+		next = ids[limit-1]
+		maps.DeleteFunc(docs, func(id, _ string) bool { return id > next })
 	}
-	if last.text("batch") == "" {
-		return nil, nil, 0, fault.New(fault.NotFound, "BATCH_UNKNOWN", "There is no batch %s in this yard.", batchID)
-	}
-	b, err := decode[stockv1.Batch](last.text("batch"))
-	if err != nil {
-		return nil, nil, 0, err
-	}
-	var docs []string
-	if last.commands["pieces"] != nil {
-		docs = last.some("pieces")
-	}
-	pieces, err := last.pieces(docs, map[string]string{batchID: last.text("batch")}, last.hash("stacks"))
-	return b, pieces, last.position, err
-}
-
-// Stack returns a stack from top to bottom, and the loose blocks on it.
-func (v *View) Stack(ctx context.Context, yardID, stackID string, atLeast uint64) (*stockv1.GetStackResponse, error) {
-	var last *page
-	var ids []string
-	var batchID string
-	for asked := false; ; asked = true {
-		p, err := v.read(ctx, yardID, atLeast, func(tx redis.Pipeliner, k keys, c map[string]redis.Cmder) {
-			c["stack"], c["rules"] = tx.HGet(ctx, k.stacks(), stackID), tx.Get(ctx, k.rules())
-			if batchID != "" {
-				c["batch"] = tx.HGet(ctx, k.batches(), batchID)
-				c["blocks"] = tx.HGet(ctx, k.blocks(), batchID)
-				c["pieces"] = tx.HMGet(ctx, k.pieces(), append([]string{""}, ids...)...)
-			}
-		})
-		if err != nil {
-			return nil, err
-		}
-		last = p
-		b, now := parseStack(p.text("stack"))
-		if b == "" {
-			return nil, fault.New(fault.NotFound, "STACK_UNKNOWN", "There is nothing on stack %s in this yard.", stackID)
-		}
-		if asked && b == batchID && slices.Equal(now, ids) {
-			break
-		}
-		batchID, ids = b, now
-	}
-	answer := &stockv1.GetStackResponse{StackId: stackID, BatchId: batchID, Position: last.position}
-	pieces, err := last.pieces(last.some("pieces"), map[string]string{batchID: last.text("batch")}, map[string]string{stackID: last.text("stack")})
-	if err != nil {
-		return nil, err
-	}
-	slices.Reverse(pieces)
-	answer.Pieces = pieces
-	return answer, last.looseOn(answer)
-}
-
-// looseOn adds the loose blocks of a block batch to its stack, released or
-// not.
-func (p *page) looseOn(answer *stockv1.GetStackResponse) error {
-	b, err := decode[stockv1.Batch](p.text("batch"))
-	if err != nil {
-		return err
-	}
-	if isBeams(b) || b.GetCounts().GetInYard() == 0 {
-		return nil
-	}
-	loose := &stockv1.FreeBlocks{
-		BatchId: b.GetBatchId(), BlockKind: b.GetBlockKind(), BlockCount: b.GetCounts().GetInYard(), StackId: answer.GetStackId(),
-		ReleasedOn: b.GetRelease().GetReleasedOn(), MadeOn: b.GetMadeOn(),
-	}
-	if doc := p.text("blocks"); doc != "" {
-		free, err := decode[stockv1.FreeBlocks](doc)
-		if err != nil {
-			return err
-		}
-		loose.MassGEach = free.GetMassGEach()
-	}
-	answer.Blocks = append(answer.Blocks, loose)
-	return nil
-}
-
-// History returns a piece, its batch and all that happened to both, oldest
-// first.
-func (v *View) History(ctx context.Context, yardID, pieceID string, atLeast uint64) (*stockv1.GetPieceHistoryResponse, error) {
-	pieces, _, err := v.Pieces(ctx, yardID, []string{pieceID}, atLeast)
-	if err != nil {
-		return nil, err
-	}
-	if len(pieces) == 0 {
-		return nil, fault.New(fault.NotFound, "PIECE_UNKNOWN", "There is no piece %s in this yard.", pieceID)
-	}
-	batchID := pieces[0].GetBatchId()
-	p, err := v.read(ctx, yardID, atLeast, func(tx redis.Pipeliner, k keys, c map[string]redis.Cmder) {
-		c["piece"], c["batch"] = tx.HMGet(ctx, k.pieces(), pieceID), tx.HGet(ctx, k.batches(), batchID)
-		c["own"], c["shared"] = tx.ZRange(ctx, k.prefix+pieceHistory(pieceID), 0, -1), tx.ZRange(ctx, k.prefix+batchHistory(batchID), 0, -1)
-		c["stacks"], c["rules"] = tx.HGetAll(ctx, k.stacks()), tx.Get(ctx, k.rules())
-	})
-	if err != nil {
-		return nil, err
-	}
-	batches := map[string]string{batchID: p.text("batch")}
-	now, err := p.pieces(p.some("piece"), batches, p.hash("stacks"))
-	if err != nil || len(now) == 0 {
-		return nil, cmp.Or(err, rebuilding())
-	}
-	b, err := decode[stockv1.Batch](batches[batchID])
-	if err != nil {
-		return nil, err
-	}
-	answer := &stockv1.GetPieceHistoryResponse{Piece: now[0], Batch: b, Position: p.position}
-	for _, doc := range append(p.texts("own"), p.texts("shared")...) {
-		e, err := decode[stockv1.HistoryEntry](doc)
-		if err != nil {
-			return nil, err
-		}
-		answer.Entries = append(answer.Entries, e)
-	}
-	slices.SortStableFunc(answer.Entries, func(a, b *stockv1.HistoryEntry) int { return cmp.Compare(a.GetPosition(), b.GetPosition()) })
-	return answer, nil
+	batches, err := decodeAll[stockv1.Batch](docs)
+	return &stockv1.ListBatchesResponse{Batches: batches, Position: p.position}, next, err
 }
 
 // Summary counts the yard by product for a day.

@@ -30,11 +30,15 @@ type page struct {
 	commands map[string]redis.Cmder
 }
 
+// question is what a read asks one generation for, in one transaction.
+type question func(tx redis.Pipeliner, k keys, commands map[string]redis.Cmder)
+
 // read asks for several things at once, all at one position not before
 // atLeast. It waits for the view until ctx ends, or for a while when there is
 // none.
-func (v *View) read(ctx context.Context, yardID string, atLeast uint64, ask func(redis.Pipeliner, keys, map[string]redis.Cmder)) (*page, error) {
+func (v *View) read(ctx context.Context, yardID string, atLeast uint64, ask question) (*page, error) {
 	began := time.Now()
+	known := false
 	for poll := pollFirst; ; poll = min(2*poll, pollLongest) {
 		p, err := v.attempt(ctx, yardID, ask)
 		if err != nil && ctx.Err() == nil && !errors.Is(err, redis.Nil) {
@@ -42,6 +46,13 @@ func (v *View) read(ctx context.Context, yardID string, atLeast uint64, ask func
 		}
 		if p != nil && p.position >= atLeast {
 			return p, nil
+		}
+		if p == nil && !known {
+			// No view: is there a yard at all?
+			if _, err := v.source.LastPosition(ctx, yardID); err != nil && ctx.Err() == nil {
+				return nil, err
+			}
+			known = true
 		}
 		if p == nil && time.Since(began) > waitMost {
 			return nil, rebuilding()
@@ -65,7 +76,7 @@ func rebuilding() error {
 }
 
 // attempt reads once; nil when there is no view, or it was replaced meanwhile.
-func (v *View) attempt(ctx context.Context, yardID string, ask func(redis.Pipeliner, keys, map[string]redis.Cmder)) (*page, error) {
+func (v *View) attempt(ctx context.Context, yardID string, ask question) (*page, error) {
 	generation, err := v.redis.Get(ctx, pointerKey(yardID)).Result()
 	if err != nil {
 		return nil, err
@@ -97,18 +108,6 @@ func (p *page) text(name string) string {
 func (p *page) texts(name string) []string {
 	c, _ := p.commands[name].(*redis.StringSliceCmd)
 	return c.Val()
-}
-
-// some returns what was found of several fields, in their order.
-func (p *page) some(name string) []string {
-	c, _ := p.commands[name].(*redis.SliceCmd)
-	var out []string
-	for _, v := range c.Val() {
-		if s, ok := v.(string); ok {
-			out = append(out, s)
-		}
-	}
-	return out
 }
 
 // decode reads a document of the view.

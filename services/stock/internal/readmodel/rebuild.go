@@ -23,14 +23,14 @@ func parseContents(doc string) []string {
 
 // rebuild replays the ledger into a generation of its own and then lets
 // readers follow it. old is the generation that readers follow meanwhile.
-func (v *View) rebuild(ctx context.Context, yardID string, source Source, origin, old string) (*projector, error) {
+func (v *View) rebuild(ctx context.Context, yardID, origin, old string) (*projector, error) {
 	began := time.Now()
 	generation := strings.ToLower(rand.Text()[:12])
 	if err := v.announce(ctx, yardID, generation); err != nil {
 		return nil, err
 	}
 	p := &projector{view: v, yard: yardID, generation: generation, keys: generationKeys(yardID, generation), model: newModel(yard.New(yardID))}
-	if err := p.build(ctx, source, origin); err != nil {
+	if err := p.build(ctx, origin); err != nil {
 		v.discard(ctx, yardID, generation)
 		return nil, err
 	}
@@ -54,8 +54,8 @@ func (v *View) rebuild(ctx context.Context, yardID string, source Source, origin
 
 // build replays up to what the ledger holds when it begins. Histories are
 // written on the way, documents at the end.
-func (p *projector) build(ctx context.Context, source Source, origin string) error {
-	_, to, err := source.State(ctx, p.yard, 0)
+func (p *projector) build(ctx context.Context, origin string) error {
+	to, err := p.view.source.LastPosition(ctx, p.yard)
 	if err != nil {
 		return err
 	}
@@ -70,7 +70,7 @@ func (p *projector) build(ctx context.Context, source Source, origin string) err
 	}
 	ignored := newTouched()
 	done := errors.New("done")
-	err = source.Follow(ctx, p.yard, 0, func(e ledger.Event[yard.Event]) error {
+	err = p.view.source.Follow(ctx, p.yard, 0, func(e ledger.Event[yard.Event]) error {
 		p.model.apply(e.Fact, ignored)
 		if err := b.tell(e); err != nil {
 			return err

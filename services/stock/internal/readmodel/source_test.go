@@ -59,6 +59,11 @@ func (b *book) State(context.Context, string, uint64) (yard.State, uint64, error
 	return b.state, b.last(), nil
 }
 
+func (b *book) LastPosition(ctx context.Context, yardID string) (uint64, error) {
+	_, position, err := b.State(ctx, yardID, 0)
+	return position, err
+}
+
 func (b *book) Follow(ctx context.Context, _ string, after uint64, fn func(ledger.Event[yard.Event]) error) error {
 	for i := 0; ; {
 		b.mu.Lock()
