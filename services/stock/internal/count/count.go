@@ -12,10 +12,12 @@ package count
 import (
 	"errors"
 	"fmt"
+	"path/filepath"
 	"regexp"
 	"strconv"
 	"strings"
 	"time"
+	"unicode"
 
 	"spanyard.example/services/kit/fault"
 	"spanyard.example/services/kit/sheet"
@@ -98,7 +100,7 @@ func Read(file string, format sheet.Format, content []byte) (*Count, error) {
 
 // readBatch reads what holds for a whole batch from its first row.
 func readBatch(row *sheet.Row, id, file string) *counted {
-	b := &counted{receive: yard.ReceiveBatch{BatchID: id, Source: "stock count " + file, MadeOn: row.Day("made_on")}}
+	b := &counted{receive: yard.ReceiveBatch{BatchID: id, Source: sourceOf(file), MadeOn: row.Day("made_on")}}
 	switch row.OneOf("kind", "beams", "blocks") {
 	case "beams":
 		b.receive.Kind = yard.Beams
@@ -115,6 +117,23 @@ func readBatch(row *sheet.Row, id, file string) *counted {
 	}
 	return b
 }
+
+// sourceOf names the file in the record, as far as there is room.
+func sourceOf(file string) string {
+	text := strings.Map(func(r rune) rune {
+		if unicode.IsPrint(r) {
+			return r
+		}
+		return ' '
+	}, strings.ToValidUTF8("stock count "+filepath.Base(file), "?"))
+	if runes := []rune(text); len(runes) > maxSource {
+		text = string(runes[:maxSource])
+	}
+	return strings.TrimSpace(text)
+}
+
+// maxSource is the domain's limit.
+const maxSource = 200
 
 // need reads a cell that this kind of batch has to have.
 func need(row *sheet.Row, column string) string {
@@ -231,6 +250,10 @@ func (c *Count) Decide(s yard.State, by string, at time.Time) ([]yard.Event, err
 	}
 	if len(problems.Places) > 0 {
 		problems.Sentence = fmt.Sprintf("The stock count was not taken: %d cells are not right. Nothing was changed.", len(problems.Places))
+		if more := len(problems.Places) - maxPlaces; more > 0 {
+			problems.Places = problems.Places[:maxPlaces]
+			problems.At("", "", fmt.Sprintf("and %d more", more), "")
+		}
 		return nil, problems
 	}
 	if len(events) > yard.MaxEvents {
@@ -255,6 +278,9 @@ func (b *counted) commands(by string, at time.Time) []yard.Command {
 	}
 	return commands
 }
+
+// maxPlaces that a fault names.
+const maxPlaces = 100
 
 var lineField = regexp.MustCompile(`^beams\.lines\[(\d+)\]\.(.*)$`)
 

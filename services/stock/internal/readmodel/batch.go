@@ -1,6 +1,7 @@
 package readmodel
 
 import (
+	"slices"
 	"strconv"
 
 	"google.golang.org/protobuf/proto"
@@ -12,19 +13,33 @@ import (
 // opCount is when a batch of operations is sent; an event is never split.
 const opCount = 4000
 
+// argsPerCall keeps one call of the script below Lua's limit.
+const argsPerCall = 1000
+
 // batch collects the operations that lead the view from one position to a
 // later one. Documents are taken from the state at its end, so several events
-// on one piece cost one write.
+// on one piece cost one write; each field is written once, so operations of
+// one kind on one key are sent together.
 type batch struct {
 	keys     keys
 	from, to uint64
-	ops      []any
 	names    []string
 	index    map[string]int
+	calls    []call
+	args     map[call][]any
+	told     map[string]bool
+	// ops counts what has come together.
+	ops int
+}
+
+// call is a Redis command on a key, by its index among KEYS.
+type call struct {
+	command string
+	key     int
 }
 
 func newBatch(k keys, from uint64) *batch {
-	b := &batch{keys: k, from: from, to: from, index: map[string]int{}}
+	b := &batch{keys: k, from: from, to: from, index: map[string]int{}, args: map[call][]any{}, told: map[string]bool{}}
 	b.key(k.cursor())
 	return b
 }
@@ -40,18 +55,32 @@ func (b *batch) key(name string) int {
 	return i
 }
 
-func (b *batch) hset(key, field, value string) {
-	b.ops = append(b.ops, "hset", b.key(key), field, value)
+func (b *batch) add(command, key string, args ...any) {
+	c := call{command, b.key(key)}
+	if _, known := b.args[c]; !known {
+		b.calls = append(b.calls, c)
+	}
+	b.args[c] = append(b.args[c], args...)
+	b.ops++
 }
-func (b *batch) hdel(key, field string) { b.ops = append(b.ops, "hdel", b.key(key), field) }
-func (b *batch) set(key, value string)  { b.ops = append(b.ops, "set", b.key(key), value) }
+
+func (b *batch) hset(key, field, value string) { b.add("HSET", key, field, value) }
+func (b *batch) hdel(key, field string)        { b.add("HDEL", key, field) }
+func (b *batch) set(key, value string)         { b.add("SET", key, value) }
 
 func (b *batch) zadd(key string, score uint64, value string) {
-	b.ops = append(b.ops, "zadd", b.key(key), strconv.FormatUint(score, 10), value)
+	b.add("ZADD", key, strconv.FormatUint(score, 10), value)
 }
 
-func (b *batch) args() []any {
-	return append([]any{strconv.FormatUint(b.from, 10), strconv.FormatUint(b.to, 10)}, b.ops...)
+// script returns the keys and arguments of the script that applies it all.
+func (b *batch) script() (names []string, args []any) {
+	args = append(args, strconv.FormatUint(b.from, 10), strconv.FormatUint(b.to, 10))
+	for _, c := range b.calls {
+		for chunk := range slices.Chunk(b.args[c], argsPerCall) {
+			args = append(append(args, c.command, c.key, len(chunk)), chunk...)
+		}
+	}
+	return b.names, args
 }
 
 // touched is what events changed.
@@ -262,7 +291,7 @@ func (w *writer) do(put func()) {
 		return
 	}
 	put()
-	if len(w.batch.ops) >= opCount && w.full != nil {
+	if w.batch.ops >= opCount && w.full != nil {
 		w.err = w.full()
 	}
 }
@@ -337,7 +366,10 @@ func (b *batch) tell(e ledger.Event[yard.Event]) error {
 		if t.batchID != "" {
 			name = batchHistory(t.batchID)
 		}
-		b.hset(b.keys.told(), name, "")
+		if !b.told[name] {
+			b.told[name] = true
+			b.hset(b.keys.told(), name, "")
+		}
 		b.zadd(b.keys.prefix+name, e.Position, string(data))
 	}
 	return nil

@@ -8,7 +8,8 @@ type keys struct{ prefix string }
 // pointerKey holds the generation that readers follow.
 func pointerKey(yard string) string { return "spanyard:stock:{" + yard + "}:generation" }
 
-// buildingKey holds the generations that are being built, and since when.
+// buildingKey holds the generations that are being built or deleted, and since
+// when.
 func buildingKey(yard string) string { return "spanyard:stock:{" + yard + "}:building" }
 
 func generationKeys(yard, generation string) keys {

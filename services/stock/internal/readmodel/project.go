@@ -251,7 +251,7 @@ func (p *projector) take(ctx context.Context, e ledger.Event[yard.Event], waitin
 			return err
 		}
 		b.to = e.Position
-		if len(b.ops)+4*len(t.pieces) >= opCount {
+		if b.ops+4*len(t.pieces) >= opCount {
 			break
 		}
 		select {
@@ -270,7 +270,8 @@ func (p *projector) take(ctx context.Context, e ledger.Event[yard.Event], waitin
 // send applies a batch. A view that another replica has brought as far is as
 // good as ours; one that stands before is not what we left.
 func (p *projector) send(ctx context.Context, b *batch) error {
-	answer, err := writeScript.Run(ctx, p.view.redis, b.names, b.args()...).Int()
+	names, args := b.script()
+	answer, err := writeScript.Run(ctx, p.view.redis, names, args...).Int()
 	if err != nil {
 		return fmt.Errorf("write the view: %w", err)
 	}

@@ -8,6 +8,8 @@ import (
 	"strings"
 	"time"
 
+	"github.com/redis/go-redis/v9"
+
 	"spanyard.example/services/kit/ledger"
 	"spanyard.example/services/stock/internal/yard"
 )
@@ -33,6 +35,13 @@ func (v *View) rebuild(ctx context.Context, yardID, origin, old string) (*projec
 	if err := p.build(ctx, origin); err != nil {
 		v.discard(ctx, yardID, generation)
 		return nil, err
+	}
+	if old != "" {
+		// Should we die behind the flip, a later rebuild deletes it.
+		if err := v.redis.HSet(ctx, buildingKey(yardID), old, time.Now().Unix()).Err(); err != nil {
+			v.discard(ctx, yardID, generation)
+			return nil, err
+		}
 	}
 	won, err := flipScript.Run(ctx, v.redis, []string{pointerKey(yardID)}, old, generation).Int()
 	if err != nil || won == 0 {
@@ -76,7 +85,7 @@ func (p *projector) build(ctx context.Context, origin string) error {
 			return err
 		}
 		b.to = e.Position
-		if len(b.ops) >= opCount {
+		if b.ops >= opCount {
 			if err := flush(); err != nil {
 				return err
 			}
@@ -104,7 +113,7 @@ func (p *projector) build(ctx context.Context, origin string) error {
 const abandonedAfter = 15 * time.Minute
 
 // announce notes that a generation is being built, and deletes those whose
-// builders died.
+// builders died, but never the one that readers follow.
 func (v *View) announce(ctx context.Context, yardID, generation string) error {
 	key := buildingKey(yardID)
 	now := time.Now().Unix()
@@ -115,6 +124,11 @@ func (v *View) announce(ctx context.Context, yardID, generation string) error {
 	if err != nil {
 		return err
 	}
+	followed, err := v.redis.Get(ctx, pointerKey(yardID)).Result()
+	if err != nil && !errors.Is(err, redis.Nil) {
+		return err
+	}
+	delete(building, followed)
 	for other, since := range building {
 		began, err := strconv.ParseInt(since, 10, 64)
 		if err != nil || now-began > int64(abandonedAfter.Seconds()) {

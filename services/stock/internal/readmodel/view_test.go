@@ -233,7 +233,8 @@ func TestWritesAreOrderedAndOnce(t *testing.T) {
 			b := newBatch(k, from)
 			b.to = to
 			b.hset(k.pieces(), "P", value)
-			n, err := writeScript.Run(t.Context(), client, b.names, b.args()...).Int()
+			names, args := b.script()
+			n, err := writeScript.Run(t.Context(), client, names, args...).Int()
 			if err != nil {
 				t.Fatal(err)
 			}

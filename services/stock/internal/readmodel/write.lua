@@ -4,7 +4,8 @@
 -- KEYS[1] cursor; the other keys are named by the operations.
 -- ARGV[1] position that the writer believes the view to stand at
 -- ARGV[2] position after these operations
--- ARGV[3...] operations: a name, an index into KEYS, then its arguments
+-- ARGV[3...] calls: a command, an index into KEYS, how many arguments follow,
+-- the arguments. All of them may be repeated: they set, they never add to.
 --
 -- Returns 1 applied, 0 the view is there already, -1 the view stands before
 -- ARGV[1]. Positions are text: numbers change their shape in Lua.
@@ -17,24 +18,11 @@ end
 if at >= after and not (before == after and at == after) then
   return 0
 end
-local i, n = 3, #ARGV
-while i <= n do
-  local op, key = ARGV[i], KEYS[tonumber(ARGV[i + 1])]
-  if op == 'hset' then
-    redis.call('HSET', key, ARGV[i + 2], ARGV[i + 3])
-    i = i + 4
-  elseif op == 'hdel' then
-    redis.call('HDEL', key, ARGV[i + 2])
-    i = i + 3
-  elseif op == 'zadd' then
-    redis.call('ZADD', key, ARGV[i + 2], ARGV[i + 3])
-    i = i + 4
-  elseif op == 'set' then
-    redis.call('SET', key, ARGV[i + 2])
-    i = i + 3
-  else
-    return redis.error_reply('unknown operation ' .. op)
-  end
+local i = 3
+while ARGV[i] do
+  local n = tonumber(ARGV[i + 2])
+  redis.call(ARGV[i], KEYS[tonumber(ARGV[i + 1])], unpack(ARGV, i + 3, i + 2 + n))
+  i = i + 3 + n
 end
 redis.call('SET', KEYS[1], ARGV[2])
 return 1

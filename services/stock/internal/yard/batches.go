@@ -57,7 +57,7 @@ func (c ReceiveBatch) decide(s State) ([]Event, error) {
 	if err := c.check(s); err != nil {
 		return nil, err
 	}
-	if _, known := s.batches.Get(c.BatchID); known {
+	if _, known := s.Batch(c.BatchID); known {
 		return nil, fault.New(fault.Stale, "BATCH_EXISTS", "Batch %s is in the yard already.", c.BatchID)
 	}
 	e := BatchReceived{

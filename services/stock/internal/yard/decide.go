@@ -130,7 +130,7 @@ func (p *problems) stale(reason, format string, args ...any) error {
 
 // knownBatch returns a batch of the yard.
 func (s State) knownBatch(id string) (Batch, error) {
-	b, ok := s.batches.Get(id)
+	b, ok := s.Batch(id)
 	if !ok {
 		return b, fault.New(fault.NotFound, "BATCH_UNKNOWN", "There is no batch %s in this yard.", id)
 	}

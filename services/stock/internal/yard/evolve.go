@@ -95,7 +95,7 @@ func (s State) receive(e BatchReceived) State {
 		ids = append(slices.Clip(st.Pieces), ids...)
 		s.stacks = s.stacks.Set(stackID, Stack{ID: stackID, BatchID: b.ID, Pieces: ids})
 	}
-	s.batches = s.batches.Set(b.ID, b)
+	s.batches = s.batches.Set(b.ID, &b)
 	return s
 }
 
@@ -124,12 +124,12 @@ func (s State) reserve(e PiecesReserved) State {
 
 // pack puts loose blocks on a new pallet beside their stack.
 func (s State) pack(id string, pallet Pallet) State {
-	b, ok := s.batches.Get(pallet.BatchID)
+	b, ok := s.Batch(pallet.BatchID)
 	if !ok {
 		return s
 	}
 	b.pallets = b.pallets.Add(id)
-	s.batches = s.batches.Set(b.ID, b)
+	s.batches = s.batches.Set(b.ID, &b)
 	s.pieces = s.pieces.Set(id, Piece{
 		ID: id, BatchID: b.ID, State: InYard, MassG: pallet.MassG, StackID: b.Lot.StackID, Blocks: pallet.Count,
 	})
@@ -216,12 +216,12 @@ func (s State) setPiece(p Piece, to PieceState) State {
 }
 
 func (s State) changeBatch(id string, change func(*Batch)) State {
-	b, ok := s.batches.Get(id)
+	b, ok := s.Batch(id)
 	if !ok {
 		return s
 	}
 	change(&b)
-	s.batches = s.batches.Set(id, b)
+	s.batches = s.batches.Set(id, &b)
 	return s
 }
 
@@ -255,7 +255,7 @@ func (s State) pull(p Piece) State {
 // tidyLot keeps the stack of a block batch as long as loose blocks or promised
 // pallets lie there.
 func (s State) tidyLot(batchID string) State {
-	b, ok := s.batches.Get(batchID)
+	b, ok := s.Batch(batchID)
 	if !ok || b.Kind != Blocks {
 		return s
 	}

@@ -24,7 +24,7 @@ func (c PickPieces) decide(s State) ([]Event, error) {
 		if problem := notOnRun(piece, Reserved, c.RunID); problem != "" {
 			return nil, problem
 		}
-		b, _ := s.batches.Get(piece.BatchID)
+		b, _ := s.Batch(piece.BatchID)
 		return PiecePicked{PieceID: piece.ID, RunID: c.RunID}, b.whyNotReleased()
 	})
 	return events, p.stale("CANNOT_PICK", "%d of %d pieces cannot be picked. None was.", len(p.places), len(c.PieceIDs))
@@ -48,7 +48,7 @@ func (c LoadPieces) decide(s State) ([]Event, error) {
 		if problem := notOnRun(piece, Picked, c.RunID); problem != "" {
 			return nil, problem
 		}
-		b, _ := s.batches.Get(piece.BatchID)
+		b, _ := s.Batch(piece.BatchID)
 		return PieceLoaded{PieceID: piece.ID, RunID: c.RunID, TruckID: c.TruckID}, b.whyNotReleased()
 	})
 	return events, p.stale("CANNOT_LOAD", "%d of %d pieces cannot be loaded. None was.", len(p.places), len(c.PieceIDs))
@@ -159,7 +159,7 @@ func (s State) whyNotOn(piece Piece, stackID string, owner *string) string {
 	if *owner != "" && *owner != piece.BatchID {
 		return fmt.Sprintf("is of batch %s, but stack %s holds batch %s", piece.BatchID, stackID, *owner)
 	}
-	if b, _ := s.batches.Get(piece.BatchID); piece.IsPallet() && b.Lot.StackID != stackID && s.stackOwner(b.Lot.StackID) == b.ID {
+	if b, _ := s.Batch(piece.BatchID); piece.IsPallet() && b.Lot.StackID != stackID && s.stackOwner(b.Lot.StackID) == b.ID {
 		return fmt.Sprintf("goes back to the other blocks of batch %s on stack %s", b.ID, b.Lot.StackID)
 	}
 	*owner = piece.BatchID
@@ -210,7 +210,7 @@ func (c ScrapPieces) decide(s State) ([]Event, error) {
 }
 
 func (s State) whyNotScrap(c ScrapPieces) string {
-	b, ok := s.batches.Get(c.BatchID)
+	b, ok := s.Batch(c.BatchID)
 	switch {
 	case !ok:
 		return "there is no such batch in this yard"

@@ -109,7 +109,7 @@ func (s State) reserveBeam(line ReserveLine, seen map[string]bool) (ReservedPiec
 	if problem := whyGone(piece); problem != "" {
 		return ReservedPiece{}, problem
 	}
-	b, _ := s.batches.Get(piece.BatchID)
+	b, _ := s.Batch(piece.BatchID)
 	if problem := b.whyNotReleased(); problem != "" {
 		return ReservedPiece{}, problem
 	}
@@ -132,7 +132,7 @@ func whyGone(p Piece) string {
 // reserveBlocks returns the pallet, or why its blocks cannot be had. loose
 // holds what earlier lines left of each batch.
 func (s State) reserveBlocks(line ReserveLine, seen map[string]bool, loose map[string]int) (ReservedPiece, string) {
-	b, ok := s.batches.Get(line.BatchID)
+	b, ok := s.Batch(line.BatchID)
 	if !ok {
 		return ReservedPiece{}, "there is no such batch in this yard"
 	}

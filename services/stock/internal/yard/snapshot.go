@@ -57,7 +57,7 @@ func Restore(yard string, data []byte) (State, error) {
 		if b.Kind == Blocks {
 			b.pallets = immutable.NewSortedSet[string](nil)
 		}
-		s.batches = s.batches.Set(b.ID, b)
+		s.batches = s.batches.Set(b.ID, &b)
 	}
 	for _, st := range snap.Stacks {
 		s.stacks = s.stacks.Set(st.ID, st)

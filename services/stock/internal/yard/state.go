@@ -16,8 +16,9 @@ type State struct {
 	yard  string
 	rules Rules
 	// zone is nil until the yard is opened.
-	zone    *time.Location
-	batches *immutable.SortedMap[string, Batch]
+	zone *time.Location
+	// batches are shared between states and never changed in place.
+	batches *immutable.SortedMap[string, *Batch]
 	pieces  *immutable.Map[string, Piece]
 	stacks  *immutable.Map[string, Stack]
 	// reservations hold the ids of what is promised and not yet picked; an
@@ -29,7 +30,7 @@ type State struct {
 func New(yard string) State {
 	return State{
 		yard:         yard,
-		batches:      immutable.NewSortedMap[string, Batch](nil),
+		batches:      immutable.NewSortedMap[string, *Batch](nil),
 		pieces:       immutable.NewMap[string, Piece](nil),
 		stacks:       immutable.NewMap[string, Stack](nil),
 		reservations: immutable.NewMap[string, immutable.SortedSet[string]](nil),
@@ -49,7 +50,13 @@ func (s State) Rules() Rules { return s.rules }
 func (s State) Day(t time.Time) civil.Day { return civil.DayOf(t, s.zone) }
 
 // Batch returns a batch.
-func (s State) Batch(id string) (Batch, bool) { return s.batches.Get(id) }
+func (s State) Batch(id string) (Batch, bool) {
+	b, ok := s.batches.Get(id)
+	if !ok {
+		return Batch{}, false
+	}
+	return *b, true
+}
 
 // Piece returns a piece.
 func (s State) Piece(id string) (Piece, bool) { return s.pieces.Get(id) }
@@ -62,7 +69,7 @@ func (s State) Batches(fn func(Batch)) {
 	it := s.batches.Iterator()
 	for !it.Done() {
 		_, b, _ := it.Next()
-		fn(b)
+		fn(*b)
 	}
 }
 
