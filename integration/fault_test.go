@@ -296,6 +296,7 @@ func TestNATSNodeCutOff(t *testing.T) {
 	plan := s.Plan()
 	node := theHouse.Container(leaderOf(t, "spanyard-stock"))
 	s.Must(node.Cut(t.Context()), "cut off %s", node.Name)
+	t.Cleanup(func() { backInService(t, node) })
 	request := s.Request()
 	ctx, cancel := context.WithTimeout(s.Context("Rosamund Tickpenny"), time.Minute)
 	defer cancel()
@@ -304,4 +305,22 @@ func TestNATSNodeCutOff(t *testing.T) {
 	s.Must(node.Heal(t.Context()), "connect %s again", node.Name)
 	s.Must(theHouse.AwaitNATS(t.Context(), node.Name), "wait for %s", node.Name)
 	allReserved(t, checkBooks(t, s), plan)
+}
+
+// backInService connects a node again, whatever became of the test, and waits
+// for the services.
+func backInService(t *testing.T, node *house.Container) {
+	t.Helper()
+	ctx, cancel := context.WithTimeout(context.Background(), 2*time.Minute)
+	defer cancel()
+	if t.Failed() {
+		if err := node.Heal(ctx); err != nil {
+			t.Logf("it may be connected already: %v", err)
+		}
+	}
+	for _, name := range house.Services {
+		if err := theHouse.AwaitService(ctx, name); err != nil {
+			t.Error(err)
+		}
+	}
 }
