@@ -228,32 +228,29 @@ func (c *checker) trucksAreFree() {
 	}
 }
 
-// sitesHavePlaces counts, minute by minute, the trucks being unloaded.
+// sitesHavePlaces counts, minute by minute, the trucks being unloaded. What
+// confirmed runs do to each other is not this plan's doing.
 func (c *checker) sitesHavePlaces() {
 	for _, s := range c.problem.Sites {
-		taken := map[int]int{}
-		take := func(from, to int) {
-			for m := from; m < to; m++ {
-				taken[m]++
-			}
-		}
+		taken, ours := map[int]int{}, map[int]bool{}
 		for _, b := range c.problem.Busy {
 			for _, stop := range b.Stops {
-				if stop.SiteID == s.ID {
-					take(stop.UnloadMinute, stop.LeaveMinute)
+				for m := stop.UnloadMinute; stop.SiteID == s.ID && m < stop.LeaveMinute; m++ {
+					taken[m]++
 				}
 			}
 		}
 		for _, r := range c.plan.Runs {
 			for _, d := range r.Drops {
-				if d.SiteID == s.ID {
-					take(d.UnloadMinute, d.LeaveMinute)
+				for m := d.UnloadMinute; d.SiteID == s.ID && m < d.LeaveMinute; m++ {
+					taken[m]++
+					ours[m] = true
 				}
 			}
 		}
-		for m, n := range taken {
-			if n > max(1, s.Places) {
-				c.add("site_places", "%s unloads %d trucks at minute %d; it has places for %d", s.ID, n, m, max(1, s.Places))
+		for m := range ours {
+			if taken[m] > max(1, s.Places) {
+				c.add("site_places", "%s unloads %d trucks at minute %d; it has places for %d", s.ID, taken[m], m, max(1, s.Places))
 				break
 			}
 		}

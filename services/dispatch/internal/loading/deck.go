@@ -52,17 +52,21 @@ func (d *Deck) Load(drops [][]Unit) (Load, bool) {
 	if sum > d.capacityG {
 		return Load{}, false
 	}
-	wides := []bool{true, false}
-	if d.lanes == 1 {
-		wides = wides[:1]
+	pallets, batches, ok := d.sort(drops)
+	if !ok {
+		return Load{}, false
 	}
-	for _, g := range []grouping{even, full, spare} {
-		for _, wide := range wides {
-			piles, ok := d.pilesOf(drops, wide, g)
-			if !ok || !d.mayFit(piles) {
+	for _, g := range [...]grouping{even, full, spare} {
+		for _, wide := range [...]bool{true, false} {
+			// Pallets have room behind them for the piles of beams, so both
+			// share one array; a failed attempt leaves the pallets as they
+			// were but for their places.
+			piles, ok := d.pilesOf(pallets, batches, wide, g)
+			if !ok || wide && d.lanes == 1 || !d.mayFit(piles) {
 				continue
 			}
 			if d.arrange(piles, len(drops)) {
+				stack(piles)
 				return Load{deck: d, piles: piles, drops: len(drops), massG: sum}, true
 			}
 		}

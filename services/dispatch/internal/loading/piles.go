@@ -94,8 +94,13 @@ func shortestWith(longestMM, maxOverhangMM int) int {
 	return longestMM - 2*overhang5/5
 }
 
-// beamPiles divides beams of one drop and one profile into piles. Beams come
-// in laying order.
+// batchOf is the beams of one drop and one profile, the longest first.
+type batchOf struct {
+	drop  int
+	beams []*Unit
+}
+
+// beamPiles divides beams into piles.
 //
 // Order within a pile never limits the choice: whatever beams share a pile,
 // laid from the last (bottom) to the first (top) they keep the rule that what
@@ -103,24 +108,22 @@ func shortestWith(longestMM, maxOverhangMM int) int {
 // from the longest beam down is best: by induction its k-th pile is never
 // longer than the k-th longest pile of any other division, so it has the
 // fewest piles and the least length of deck.
-func (d *Deck) beamPiles(into []pile, drop int, beams []*Unit, s shape, g grouping) []pile {
-	byLength := slices.Clone(beams)
-	slices.SortStableFunc(byLength, func(a, b *Unit) int { return cmp.Compare(b.LengthMM, a.LengthMM) })
+func (d *Deck) beamPiles(into []pile, b batchOf, s shape, g grouping) []pile {
 	limit := s.across * s.tiers
 	if g != full {
-		n := d.countPiles(byLength, limit)
+		n := d.countPiles(b.beams, limit)
 		if g == spare {
 			n++
 		}
-		limit = min(limit, (len(beams)+n-1)/n)
-		if g == even && d.countPiles(byLength, limit) > n {
+		limit = min(limit, (len(b.beams)+n-1)/n)
+		if g == even && d.countPiles(b.beams, limit) > n {
 			limit = s.across * s.tiers
 		}
 	}
-	for len(byLength) > 0 {
-		n := d.firstPile(byLength, limit)
-		into = append(into, d.beamPile(drop, byLength[:n:n], s))
-		byLength = byLength[n:]
+	for left := b.beams; len(left) > 0; {
+		n := d.firstPile(left, limit)
+		into = append(into, d.beamPile(b.drop, left[:n:n], s))
+		left = left[n:]
 	}
 	return into
 }
@@ -144,20 +147,27 @@ func (d *Deck) countPiles(byLength []*Unit, limit int) int {
 	return count
 }
 
-// beamPile stacks beams: the last to be laid at the bottom.
+// beamPile makes a pile of beams, the longest first.
 func (d *Deck) beamPile(drop int, beams []*Unit, s shape) pile {
-	slices.SortStableFunc(beams, func(a, b *Unit) int {
-		return cmp.Compare(b.Item.LayingNumber, a.Item.LayingNumber)
-	})
-	p := pile{drop: drop, across: s.across, units: beams, wide: s.wide}
+	p := pile{drop: drop, across: s.across, units: beams, wide: s.wide, length: beams[0].LengthMM}
 	for _, u := range beams {
-		p.length = max(p.length, u.LengthMM)
 		p.mass += u.Item.MassG
 	}
 	p.width = min(len(beams), s.across) * beams[0].WidthMM
 	tiers := (len(beams) + s.across - 1) / s.across
 	p.height = tiers * (beams[0].HeightMM + d.rules.BearerHeightMM)
 	return p
+}
+
+// stack puts the beams of every pile in order: the last to be laid at the
+// bottom.
+func stack(piles []pile) {
+	for i := range piles {
+		piles[i].units = slices.Clone(piles[i].units)
+		slices.SortStableFunc(piles[i].units, func(a, b *Unit) int {
+			return cmp.Compare(b.Item.LayingNumber, a.Item.LayingNumber)
+		})
+	}
 }
 
 // palletPile stands a pallet on the deck, turned the way that takes less of
@@ -182,45 +192,52 @@ func (d *Deck) palletPile(drop int, u *Unit) (pile, bool) {
 	return p, false
 }
 
-// pilesOf divides everything that is to be loaded into piles.
-func (d *Deck) pilesOf(drops [][]Unit, wide bool, g grouping) ([]pile, bool) {
-	var piles []pile
+// sort parts what is to be loaded into pallets, a pile each, and batches of
+// beams that may share piles.
+func (d *Deck) sort(drops [][]Unit) (pallets []pile, batches []batchOf, ok bool) {
+	count := 0
+	for _, units := range drops {
+		count += len(units)
+	}
+	pallets = make([]pile, 0, count)
 	for i, units := range drops {
-		var beams []*Unit
+		first := len(batches)
 		for j := range units {
 			u := &units[j]
-			if !u.Item.Pallet() {
-				beams = append(beams, u)
+			if u.Item.Pallet() {
+				p, ok := d.palletPile(i+1, u)
+				if !ok {
+					return nil, nil, false
+				}
+				pallets = append(pallets, p)
 				continue
 			}
-			p, ok := d.palletPile(i+1, u)
-			if !ok {
-				return nil, false
+			b := first
+			for b < len(batches) && batches[b].beams[0].Item.Beam.Profile != u.Item.Beam.Profile {
+				b++
 			}
-			piles = append(piles, p)
-		}
-		for len(beams) > 0 {
-			profile := beams[0].Item.Beam.Profile
-			same, rest := partition(beams, profile)
-			s, ok := d.shapeOf(same[0].WidthMM, same[0].HeightMM, wide)
-			if !ok {
-				return nil, false
+			if b == len(batches) {
+				batches = append(batches, batchOf{drop: i + 1, beams: make([]*Unit, 0, len(units)-j)})
 			}
-			piles = d.beamPiles(piles, i+1, same, s, g)
-			beams = rest
+			batches[b].beams = append(batches[b].beams, u)
 		}
 	}
-	return piles, true
+	for _, b := range batches {
+		slices.SortStableFunc(b.beams, func(x, y *Unit) int { return cmp.Compare(y.LengthMM, x.LengthMM) })
+	}
+	return pallets, batches, true
 }
 
-// partition splits beams into those of a profile and the others.
-func partition(beams []*Unit, profile string) (same, rest []*Unit) {
-	for _, u := range beams {
-		if u.Item.Beam.Profile == profile {
-			same = append(same, u)
-		} else {
-			rest = append(rest, u)
+// pilesOf adds piles of the batches to the pallets, one lane wide or across
+// the whole deck.
+func (d *Deck) pilesOf(pallets []pile, batches []batchOf, wide bool, g grouping) ([]pile, bool) {
+	piles := pallets
+	for _, b := range batches {
+		s, ok := d.shapeOf(b.beams[0].WidthMM, b.beams[0].HeightMM, wide)
+		if !ok {
+			return nil, false
 		}
+		piles = d.beamPiles(piles, b, s, g)
 	}
-	return same, rest
+	return piles, true
 }

@@ -222,7 +222,7 @@ func (w *world) massesFit(truck int, drops []stretch) bool {
 // take as one more, last drop; start itself when it can take nothing.
 //
 // Fitting is not strictly monotone (one beam more can let the axles balance),
-// so ends are tried from the greatest mass downwards.
+// so ends are tried from the greatest that masses and room allow downwards.
 func (w *world) longest(truck int, drops []stretch, chain, start int) int {
 	if len(drops) >= maxDrops || start >= len(w.chains[chain].units) {
 		return start
@@ -234,8 +234,12 @@ func (w *world) longest(truck int, drops []stretch, chain, start int) int {
 		return end
 	}
 	c := &w.chains[chain]
-	all := append(slices.Clone(drops), stretch{})
-	end := len(c.units)
+	all := append(slices.Clone(drops), stretch{chain, start, start + 1})
+	there := make([][]loading.Unit, n)
+	for i, d := range drops {
+		there[i] = w.chains[d.chain].units[d.start:d.end]
+	}
+	end := start + w.deckFor(truck, all).AtMost(there, c.units[start:])
 	for ; end > start; end-- {
 		all[n] = stretch{chain, start, end}
 		if win := c.windowOf(start, end); win.OpensMinute > win.ClosesMinute || !w.massesFit(truck, all) {
