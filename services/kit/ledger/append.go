@@ -38,7 +38,6 @@ const (
 // A single record goes as a plain publish, several as one atomic publish; both
 // are guarded by the same string.
 func (s *stream) append(ctx context.Context, yard string, after uint64, records []*record) (uint64, error) {
-	conn := s.js.Conn()
 	n := len(records)
 	for i, r := range records {
 		m := r.message(s.service)
@@ -53,7 +52,7 @@ func (s *stream) append(ctx context.Context, yard string, after uint64, records 
 		}
 		if i < n-1 {
 			// The server answers the last message for all of them.
-			if err := conn.PublishMsg(m); err != nil {
+			if err := s.wire.PublishMsg(m); err != nil {
 				return 0, fmt.Errorf("publish event %d of %d: %w", i+1, n, err)
 			}
 			continue
@@ -61,7 +60,7 @@ func (s *stream) append(ctx context.Context, yard string, after uint64, records 
 		if n > 1 {
 			m.Header.Set(headerNatsBatchCommit, "1")
 		}
-		reply, err := conn.RequestMsgWithContext(ctx, m)
+		reply, err := s.wire.RequestMsgWithContext(ctx, m)
 		if err != nil {
 			return 0, fmt.Errorf("publish %d events: %w", n, err)
 		}

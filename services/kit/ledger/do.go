@@ -2,79 +2,14 @@ package ledger
 
 import (
 	"context"
-	"sync"
 
 	"github.com/nats-io/nuid"
 
 	"spanyard.example/services/kit/fault"
 )
 
-const (
-	// longestText of a request id, an actor or a cause, in bytes.
-	longestText = 256
-	// longestQueue of commands waiting for one yard.
-	longestQueue = 4096
-)
-
-// call is a command on its way through a yard's writer.
-type call[S, E any] struct {
-	ctx         context.Context
-	command     Command[S, E]
-	fingerprint string
-	// decision is drawn once for all attempts, and the ids of the events are
-	// made from it: of several attempts at most one can be stored, and it can
-	// be recognised as this call's own.
-	decision string
-	done     chan outcome[E] // has room for the one outcome
-}
-
-// outcome is what became of a call.
-type outcome[E any] struct {
-	result Result[E]
-	// stored is set when the events have to be read back.
-	stored *request
-	err    error
-}
-
-func (c *call[S, E]) settle(o outcome[E]) { c.done <- o }
-
-// queue holds the calls that wait for a yard. At most one writer works on it;
-// it goes away when there is nothing left, so an idle yard has no goroutine.
-type queue[S, E any] struct {
-	mu      sync.Mutex
-	waiting []*call[S, E]
-	writing bool
-}
-
-// put reports whether there was room, and whether a writer has to be started.
-func (q *queue[S, E]) put(c *call[S, E]) (ok, start bool) {
-	q.mu.Lock()
-	defer q.mu.Unlock()
-	if len(q.waiting) >= longestQueue {
-		return false, false
-	}
-	q.waiting = append(q.waiting, c)
-	start = !q.writing
-	q.writing = true
-	return true, start
-}
-
-// takeAll returns everything that waits; when that is nothing, the writer is
-// done.
-func (q *queue[S, E]) takeAll() []*call[S, E] {
-	q.mu.Lock()
-	defer q.mu.Unlock()
-	calls := q.waiting
-	q.waiting = nil
-	q.writing = len(calls) > 0
-	return calls
-}
-
-func (q *queue[S, E]) length() int {
-	q.mu.Lock()
-	defer q.mu.Unlock()
-	return len(q.waiting)
-}
+// longestText of a request id, an actor or a cause, in bytes.
+const longestText = 256
 
 // Do carries out a command on a yard. Commands that wait at the same time are
 // decided one after the other and stored in one write. When Do fails with
@@ -133,44 +68,6 @@ func checkCommand[S, E any](c Command[S, E]) error {
 		}
 	}
 	return nil
-}
-
-// submit queues a call and sees to it that somebody works on the queue.
-func (l *Ledger[S, E]) submit(y *yard[S, E], c *call[S, E]) error {
-	ok, start := y.queue.put(c)
-	if !ok {
-		return fault.New(fault.Unavailable, "YARD_BUSY",
-			"Too many requests are waiting for yard %s; try again in a moment.", y.name)
-	}
-	if !start {
-		return nil
-	}
-	l.mu.Lock()
-	err := l.beginLocked(func() { l.write(y) })
-	if err == nil {
-		y.users++
-	}
-	l.mu.Unlock()
-	if err != nil {
-		// The ledger is closed: nobody will come for those who wait.
-		for calls := y.queue.takeAll(); len(calls) > 0; calls = y.queue.takeAll() {
-			for _, waiting := range calls {
-				waiting.settle(outcome[E]{err: err})
-			}
-		}
-		return err
-	}
-	return nil
-}
-
-// write works on a yard's queue until it is empty.
-func (l *Ledger[S, E]) write(y *yard[S, E]) {
-	defer l.release(y)
-	for calls := y.queue.takeAll(); len(calls) > 0; calls = y.queue.takeAll() {
-		for len(calls) > 0 {
-			calls = y.carryOut(calls)
-		}
-	}
 }
 
 // readBack returns the stored events of a command.

@@ -14,7 +14,8 @@ import (
 
 // Options of a ledger. The zero value suits a single server.
 type Options struct {
-	// Replicas of the stream; default 1. Use 3 on a cluster.
+	// Replicas of the stream; default 1. Use 3 on a cluster. All replicas of a
+	// service must be given the same number: Open sets it on the stream.
 	Replicas int
 	// MaxBytes the stream may grow to; default 4 GiB. A full ledger refuses
 	// appends, it never drops events.

@@ -19,6 +19,14 @@ type stream struct {
 	js      jetstream.JetStream
 	service string
 	handle  jetstream.Stream
+	// wire is what appends go over; tests put one in that loses things.
+	wire wire
+}
+
+// wire sends messages; *nats.Conn is one.
+type wire interface {
+	PublishMsg(*nats.Msg) error
+	RequestMsgWithContext(context.Context, *nats.Msg) (*nats.Msg, error)
 }
 
 func streamConfig(service string, o Options) jetstream.StreamConfig {
@@ -43,7 +51,7 @@ func streamConfig(service string, o Options) jetstream.StreamConfig {
 // openStream makes or updates the stream. Several replicas of a service may do
 // it at the same moment, and a cluster may still be choosing its leader.
 func openStream(ctx context.Context, js jetstream.JetStream, service string, o Options) (*stream, error) {
-	s := &stream{js: js, service: service}
+	s := &stream{js: js, service: service, wire: js.Conn()}
 	err := retry(ctx, func(ctx context.Context) (err error) {
 		s.handle, err = js.CreateOrUpdateStream(ctx, streamConfig(service, o))
 		return err

@@ -48,8 +48,8 @@ func (y *yard[S, E]) carryOut(calls []*call[S, E]) (left []*call[S, E]) {
 				return p.left
 			}
 			y.ledger.log.Debug("batch not acknowledged", "yard", y.name, "attempt", attempt, "error", last)
-			if attempt > 0 && sleep(ctx, backoff(attempt, last)) != nil {
-				break
+			if attempt > 0 {
+				_ = sleep(ctx, backoff(attempt, last)) // ctx does not end
 			}
 		}
 		var err error
