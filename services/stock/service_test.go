@@ -44,9 +44,15 @@ type house struct {
 // open runs the service on the data in dir until the test ends.
 func open(t *testing.T, dir string, c clock.Clock) *house {
 	t.Helper()
+	return openOn(t, ledgertest.On(t, dir), miniredis.RunT(t), c)
+}
+
+// openOn runs a replica of the service on a JetStream and a Redis.
+func openOn(t *testing.T, js jetstream.JetStream, memory *miniredis.Miniredis, c clock.Clock) *house {
+	t.Helper()
 	log := slog.New(slog.NewTextHandler(io.Discard, nil))
 	ctx, cancel := context.WithCancel(t.Context())
-	h := &house{ctx: rpc.AsActor(ctx, "Clerk Immo Rask"), js: ledgertest.On(t, dir), redis: miniredis.RunT(t)}
+	h := &house{ctx: rpc.AsActor(ctx, "Clerk Immo Rask"), js: js, redis: memory}
 	view := redis.NewClient(&redis.Options{Addr: h.redis.Addr()})
 	service, err := stock.New(ctx, stock.Deps{JetStream: h.js, Redis: view, Clock: c, Log: log})
 	if err != nil {

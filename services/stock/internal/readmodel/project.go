@@ -51,7 +51,7 @@ func New(client redis.UniversalClient, source Source, log *slog.Logger) *View {
 const (
 	// lookEvery is how often an idle projector looks whether its view is still
 	// there.
-	lookEvery = time.Second
+	lookEvery = 250 * time.Millisecond
 	// catchUpMost is how many events a view may lag behind and still be
 	// brought on; beyond that it is built anew.
 	catchUpMost = 2_000

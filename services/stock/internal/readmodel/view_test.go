@@ -25,14 +25,20 @@ const testYard = "tarn"
 
 // onEachRedis runs a test on the in-process Redis and on a real one.
 func onEachRedis(t *testing.T, test func(t *testing.T, client redis.UniversalClient)) {
+	t.Parallel()
 	t.Run("in process", func(t *testing.T) {
+		t.Parallel()
 		server := miniredis.RunT(t)
 		client := redis.NewClient(&redis.Options{Addr: server.Addr()})
 		t.Cleanup(func() { _ = client.Close() })
 		test(t, client)
 	})
-	t.Run("redis-server", func(t *testing.T) { test(t, realRedis(t, false)) })
-	t.Run("redis cluster", func(t *testing.T) { test(t, realRedis(t, true)) })
+	for name, cluster := range map[string]bool{"redis-server": false, "redis cluster": true} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			test(t, realRedis(t, cluster))
+		})
+	}
 }
 
 // realRedis starts Debian's redis-server on a free port, alone or as a cluster
