@@ -223,7 +223,7 @@ func TestRedeliveryHasOneEffect(t *testing.T) {
 		}
 		return nil
 	})
-	if err != io.EOF {
+	if !errors.Is(err, io.EOF) {
 		t.Fatal(err)
 	}
 }

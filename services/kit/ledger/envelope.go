@@ -44,8 +44,7 @@ type part struct {
 	index, count int
 }
 
-func (p part) first() bool { return p.index == 0 }
-func (p part) last() bool  { return p.index == p.count-1 }
+func (p part) last() bool { return p.index == p.count-1 }
 
 // record is an event as it is stored: Meta, what ties it to its neighbours,
 // and its bytes.

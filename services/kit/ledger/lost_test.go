@@ -293,7 +293,7 @@ func compare(t *rapid.T, s server, service string, told map[string]string) {
 		}
 		return nil
 	})
-	if err != io.EOF {
+	if !errors.Is(err, io.EOF) {
 		t.Fatal(err)
 	}
 	for request, ids := range told {

@@ -109,7 +109,9 @@ func sleep(ctx context.Context, d time.Duration) error {
 // last returns the yard's newest record, nil when it has none. The answer
 // comes from the stream's leader.
 func (s *stream) last(ctx context.Context, yard string) (*record, error) {
-	raw, err := s.handle.GetLastMsgForSubject(ctx, guardOf(s.service, yard))
+	raw, err := s.ask(ctx, func(ctx context.Context) (*jetstream.RawStreamMsg, error) {
+		return s.handle.GetLastMsgForSubject(ctx, guardOf(s.service, yard))
+	})
 	if errors.Is(err, jetstream.ErrMsgNotFound) {
 		return nil, nil
 	}
@@ -121,7 +123,9 @@ func (s *stream) last(ctx context.Context, yard string) (*record, error) {
 
 // at returns the record at a position, nil when the position holds none.
 func (s *stream) at(ctx context.Context, position uint64) (*record, error) {
-	raw, err := s.handle.GetMsg(ctx, position)
+	raw, err := s.ask(ctx, func(ctx context.Context) (*jetstream.RawStreamMsg, error) {
+		return s.handle.GetMsg(ctx, position)
+	})
 	if errors.Is(err, jetstream.ErrMsgNotFound) {
 		return nil, nil
 	}
@@ -129,6 +133,30 @@ func (s *stream) at(ctx context.Context, position uint64) (*record, error) {
 		return nil, unreachable(s.service, err)
 	}
 	return s.parse(raw)
+}
+
+const (
+	// askWithin bounds one question to the stream's leader: while a cluster
+	// has none, a question stays without an answer and has to be put again.
+	askWithin = time.Second
+	// findOutWithin bounds all of them.
+	findOutWithin = 10 * time.Second
+)
+
+func (s *stream) ask(ctx context.Context, question func(context.Context) (*jetstream.RawStreamMsg, error)) (*jetstream.RawStreamMsg, error) {
+	ctx, cancel := context.WithTimeout(ctx, findOutWithin)
+	defer cancel()
+	for {
+		once, cancel := context.WithTimeout(ctx, askWithin)
+		raw, err := question(once)
+		cancel()
+		if err == nil || errors.Is(err, jetstream.ErrMsgNotFound) || hopeless(err) {
+			return raw, err
+		}
+		if sleep(ctx, jittered(minPause)) != nil {
+			return nil, err
+		}
+	}
 }
 
 func (s *stream) parse(raw *jetstream.RawStreamMsg) (*record, error) {
@@ -152,7 +180,9 @@ func (s *stream) read(ctx context.Context, yard string, from, to uint64, fn func
 		if from > to {
 			return nil
 		}
-		raw, err := s.handle.GetMsg(ctx, from, jetstream.WithGetMsgSubject(guardOf(s.service, yard)))
+		raw, err := s.ask(ctx, func(ctx context.Context) (*jetstream.RawStreamMsg, error) {
+			return s.handle.GetMsg(ctx, from, jetstream.WithGetMsgSubject(guardOf(s.service, yard)))
+		})
 		if errors.Is(err, jetstream.ErrMsgNotFound) {
 			return nil
 		}
