@@ -177,8 +177,9 @@ func (c *checker) deck(t trip) {
 			if along && (p.Lane < q.Lane) != (p.LeftMM < q.LeftMM) {
 				c.add("lanes", "%s: piles %d and %d stand side by side and their lanes do not say so", t.name, p.Number, q.Number)
 			}
-			// Piles beside each other at the front end of this one.
-			if q.FromMM <= p.FromMM && p.FromMM < q.FromMM+q.LengthMM {
+			// Piles that stand beside the front end of this one, or end less
+			// than a gap before it.
+			if q.FromMM <= p.FromMM && p.FromMM < q.FromMM+q.LengthMM+rules.PileGapMM {
 				beside++
 			}
 		}

@@ -188,8 +188,8 @@ func minutes(metres int, r morning.Rules) int {
 
 // stay is a stretch of time that something is taken, end not included.
 type stay struct {
-	from, to int
-	what     string
+	from, to  int
+	confirmed bool
 }
 
 // trucksAreFree checks that the trips of a truck, confirmed ones among them,
@@ -203,11 +203,11 @@ func (c *checker) trucksAreFree() {
 	numbers := map[number]bool{}
 	last := map[string]int{}
 	for _, b := range c.problem.Busy {
-		taken[b.TruckID] = append(taken[b.TruckID], stay{b.LoadingMinute, b.BackMinute, "a confirmed run"})
+		taken[b.TruckID] = append(taken[b.TruckID], stay{b.LoadingMinute, b.BackMinute, true})
 		numbers[number{b.TruckID, b.Trip}] = true
 	}
 	for i, r := range c.plan.Runs {
-		taken[r.TruckID] = append(taken[r.TruckID], stay{r.LoadingMinute, r.BackMinute, "a run of the plan"})
+		taken[r.TruckID] = append(taken[r.TruckID], stay{r.LoadingMinute, r.BackMinute, false})
 		if numbers[number{r.TruckID, r.Trip}] || r.Trip < 1 {
 			c.add("trip_number", "run %d: truck %s makes trip %d already", i+1, r.TruckID, r.Trip)
 		}
@@ -220,9 +220,9 @@ func (c *checker) trucksAreFree() {
 	for truck, stays := range taken {
 		sort.Slice(stays, func(a, b int) bool { return stays[a].from < stays[b].from })
 		for i := 1; i < len(stays); i++ {
-			if stays[i].from < stays[i-1].to {
-				c.add("truck_busy", "truck %s starts %s at minute %d and is out on %s until %d",
-					truck, stays[i].what, stays[i].from, stays[i-1].what, stays[i-1].to)
+			a, b := stays[i-1], stays[i]
+			if b.from < a.to && !(a.confirmed && b.confirmed) {
+				c.add("truck_busy", "truck %s is to start loading at minute %d and is out on a run until %d", truck, b.from, a.to)
 			}
 		}
 	}

@@ -56,7 +56,7 @@ func (d *Deck) Load(drops [][]Unit) (Load, bool) {
 	if !ok {
 		return Load{}, false
 	}
-	for _, g := range [...]grouping{even, full, spare} {
+	for _, g := range [...]grouping{even, full, short, spare} {
 		for _, wide := range [...]bool{true, false} {
 			// Pallets have room behind them for the piles of beams, so both
 			// share one array; a failed attempt leaves the pallets as they

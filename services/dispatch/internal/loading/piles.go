@@ -42,6 +42,8 @@ const (
 	even grouping = iota
 	// full fills each pile to the top before the next.
 	full
+	// short does so from the shortest beam up: as few piles, of other lengths.
+	short
 	// spare uses one pile more than needed, which leaves the axles more choice.
 	spare
 )
@@ -110,7 +112,7 @@ type batchOf struct {
 // fewest piles and the least length of deck.
 func (d *Deck) beamPiles(into []pile, b batchOf, s shape, g grouping) []pile {
 	limit := s.across * s.tiers
-	if g != full {
+	if g == even || g == spare {
 		n := d.countPiles(b.beams, limit)
 		if g == spare {
 			n++
@@ -121,6 +123,12 @@ func (d *Deck) beamPiles(into []pile, b batchOf, s shape, g grouping) []pile {
 		}
 	}
 	for left := b.beams; len(left) > 0; {
+		if g == short {
+			n := d.lastPile(left, limit)
+			into = append(into, d.beamPile(b.drop, left[n:], s))
+			left = left[:n:n]
+			continue
+		}
 		n := d.firstPile(left, limit)
 		into = append(into, d.beamPile(b.drop, left[:n:n], s))
 		left = left[n:]
@@ -134,6 +142,16 @@ func (d *Deck) firstPile(byLength []*Unit, limit int) int {
 	n := 1
 	for n < len(byLength) && n < limit && byLength[n].LengthMM >= shortest {
 		n++
+	}
+	return n
+}
+
+// lastPile returns where the pile of the shortest beams begins.
+func (d *Deck) lastPile(byLength []*Unit, limit int) int {
+	shortest := byLength[len(byLength)-1].LengthMM
+	n := len(byLength) - 1
+	for n > 0 && len(byLength)-n < limit && shortestWith(byLength[n-1].LengthMM, d.rules.MaxOverhangMM) <= shortest {
+		n--
 	}
 	return n
 }

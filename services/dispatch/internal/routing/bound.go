@@ -10,7 +10,7 @@ import (
 // The lower bound on runs.
 //
 // Give every piece an amount, and every truck a capacity that no load's sum
-// of amounts exceeds. Two amounts serve:
+// of amounts exceeds. Three amounts serve:
 //
 //   - mass: a load is at most the truck's CapacityG;
 //   - deck area: piles do not overlap, so their areas add up to at most deck
@@ -18,6 +18,14 @@ import (
 //     most T tiers high, the beams that cross any one line across the deck are
 //     at most n*T, so a beam can be charged width/T at every line it crosses:
 //     length*width/T in all. A pallet is charged its own area.
+//   - length of lane: at most max_lanes piles stand side by side, which is to
+//     say nearer along the deck than the gap. Let every pile reach from its
+//     front end to a gap behind its tail end: then no line across the deck
+//     meets more than max_lanes of them, and all lie within deck length +
+//     tail overhang + gap, so their lengths add up to at most max_lanes times
+//     that. A pallet is charged its shorter side and a gap. A pile of beams
+//     holds at most N = floor(deck width/beam width)*T of them, none longer
+//     than itself, so each is charged (length + gap)/N.
 //
 // For a site s let a(s) be the greatest amount that any truck can still carry
 // when it arrives there, g(s) the greatest capacity of a truck that can get
@@ -45,15 +53,10 @@ type amounts struct {
 	most            int64
 }
 
-func (w *world) bound(p *plan) int {
-	n, _ := w.boundAndReason(p)
-	return n
-}
-
 // boundAndReason returns the greatest of the bounds and how it comes about.
 func (w *world) boundAndReason(p *plan) (int, string) {
 	best, reason := 0, "nothing is brought"
-	for _, a := range []amounts{w.masses(p), w.areas(p)} {
+	for _, a := range []amounts{w.masses(p), w.areas(p), w.lanes(p)} {
 		for s := range w.chains {
 			if a.bySite[s] == 0 {
 				continue
@@ -96,10 +99,14 @@ func (w *world) boundFor(a amounts, c int64) (int, string) {
 }
 
 func (a amounts) text(amount int64) string {
-	if a.name == "mass" {
+	switch a.name {
+	case "mass":
 		return tonnes(amount)
+	case "deck area":
+		return fmt.Sprintf("%.1f m2", float64(amount)/1e6)
+	default:
+		return fmt.Sprintf("%.1f m", float64(amount)/1e6)
 	}
-	return fmt.Sprintf("%.1f m2", float64(amount)/1e6)
 }
 
 func ceilDiv(a, b int64) int64 { return (a + b - 1) / b }
@@ -131,12 +138,7 @@ func (w *world) masses(p *plan) amounts {
 			}
 			return min(whole, int64(s.MaxGrossKg-t.TareFrontKg-t.TareRearKg)*1000)
 		})
-	for i := range p.runs {
-		for _, s := range p.runs[i].drops {
-			c := &w.chains[s.chain]
-			a.bySite[s.chain] += c.massG[s.end] - c.massG[s.start]
-		}
-	}
+	w.addUp(p, &a, func(u *loading.Unit) int64 { return u.Item.MassG })
 	return a
 }
 
@@ -147,19 +149,51 @@ func (w *world) areas(p *plan) amounts {
 			return int64(t.DeckWidthMM) * int64(t.DeckLengthMM+rules.MaxTailOverhangMM)
 		},
 		func(_ *morning.Truck, _ *morning.Site, whole int64) int64 { return whole })
+	w.addUp(p, &a, func(u *loading.Unit) int64 {
+		area := int64(u.LengthMM) * int64(u.WidthMM)
+		if u.Item.Pallet() {
+			return area
+		}
+		return area / w.tiers(u)
+	})
+	return a
+}
+
+// lanes counts lengths in thousandths of a millimetre.
+func (w *world) lanes(p *plan) amounts {
+	rules := w.problem.Rules
+	widest := 0
+	for _, t := range w.problem.Trucks {
+		widest = max(widest, t.DeckWidthMM)
+	}
+	a := w.newAmounts("length of lane",
+		func(t *morning.Truck) int64 {
+			return int64(max(1, rules.MaxLanes)) * int64(t.DeckLengthMM+rules.MaxTailOverhangMM+rules.PileGapMM) * 1000
+		},
+		func(_ *morning.Truck, _ *morning.Site, whole int64) int64 { return whole })
+	w.addUp(p, &a, func(u *loading.Unit) int64 {
+		if u.Item.Pallet() {
+			return int64(min(u.LengthMM, u.WidthMM)+rules.PileGapMM) * 1000
+		}
+		return int64(u.LengthMM+rules.PileGapMM) * 1000 / (int64(max(1, widest/max(1, u.WidthMM))) * w.tiers(u))
+	})
+	return a
+}
+
+// tiers is the most tiers that a pile of such beams may have.
+func (w *world) tiers(u *loading.Unit) int64 {
+	rules := w.problem.Rules
+	return int64(max(1, min(rules.MaxTiers, rules.MaxPileHeightMM/max(1, u.HeightMM+rules.BearerHeightMM))))
+}
+
+// addUp adds the amount of every unit of a plan to that of its site.
+func (w *world) addUp(p *plan, a *amounts, of func(*loading.Unit) int64) {
 	for i := range p.runs {
 		for _, s := range p.runs[i].drops {
-			c := &w.chains[s.chain]
-			for j := s.start; j < s.end; j++ {
-				u := &c.units[j]
-				area := int64(u.LengthMM) * int64(u.WidthMM)
-				if !u.Item.Pallet() {
-					tiers := min(rules.MaxTiers, rules.MaxPileHeightMM/max(1, u.HeightMM+rules.BearerHeightMM))
-					area /= int64(max(1, tiers))
-				}
-				a.bySite[s.chain] += area
+			units := w.chains[s.chain].units[s.start:s.end]
+			for j := range units {
+				a.bySite[s.chain] += of(&units[j])
 			}
 		}
 	}
-	return a
 }

@@ -2,7 +2,6 @@ package routing
 
 import (
 	"cmp"
-	"math/rand/v2"
 	"slices"
 )
 
@@ -194,91 +193,4 @@ func (b *builder) bestMore(r run) (run, bool) {
 
 func visits(drops []stretch, chain int) bool {
 	return slices.ContainsFunc(drops, func(s stretch) bool { return s.chain == chain })
-}
-
-// attempts is how many plans a search tries at most. It bounds the search so
-// that the same morning gives the same plan on any machine that is not
-// stopped first.
-const attempts = 1500
-
-// quiet is after how many attempts without a better plan a search ends whose
-// plan already has the least number of runs.
-const quiet = 300
-
-// search tries other turns for as long as it may and returns the best plan.
-// bound tells the least number of runs for a plan.
-func (w *world) search(seed uint64, bound func(*plan) int, stop func() bool) plan {
-	turns := w.firstTurns()
-	best := w.construct(turns)
-	bestCost := costOf(&best)
-	least := bound(&best)
-	if len(turns) == 0 {
-		return best
-	}
-	random := rand.New(rand.NewPCG(seed, 2))
-	most := 2*len(turns) + 4
-	since := 0
-	for range attempts {
-		if stop != nil && stop() {
-			break
-		}
-		if since > quiet && bestCost.runs <= least && bestCost.unservedPieces == 0 {
-			break
-		}
-		other := change(turns, most, random)
-		p := w.construct(other)
-		c := costOf(&p)
-		since++
-		if cmp := c.compare(bestCost); cmp <= 0 {
-			if cmp < 0 {
-				since = 0
-				least = bound(&p)
-			}
-			turns, best, bestCost = other, p, c
-		}
-	}
-	return best
-}
-
-// firstTurns gives each chain a turn for each run it needs, urgent chains
-// first in each round.
-func (w *world) firstTurns() []turn {
-	var turns []turn
-	chains := w.urgent()
-	for round := 0; ; round++ {
-		any := false
-		for _, c := range chains {
-			if w.runsFrom(c, 0) > round {
-				turns = append(turns, turn{chain: c})
-				any = true
-			}
-		}
-		if !any {
-			return turns
-		}
-	}
-}
-
-// change returns the turns with one to three of them moved, exchanged or done
-// in another way, or added; never more than most.
-func change(turns []turn, most int, random *rand.Rand) []turn {
-	out := slices.Clone(turns)
-	for range 1 + random.IntN(3) {
-		i, j := random.IntN(len(out)), random.IntN(len(out))
-		switch random.IntN(5) {
-		case 0:
-			out[i], out[j] = out[j], out[i]
-		case 1:
-			moved := out[i]
-			out = slices.Insert(slices.Delete(out, i, i+1), j, moved)
-		case 2:
-			out[i].taste = taste(random.IntN(int(tastes)))
-		case 3:
-			out[i].alone = !out[i].alone
-		default:
-			out = slices.Insert(out, i, turn{chain: out[j].chain})
-			out = out[:min(len(out), most)]
-		}
-	}
-	return out
 }

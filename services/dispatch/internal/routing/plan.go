@@ -13,7 +13,6 @@ import (
 	"cmp"
 	"slices"
 
-	"spanyard.example/services/dispatch/internal/loading"
 	"spanyard.example/services/dispatch/internal/morning"
 	"spanyard.example/services/dispatch/internal/picking"
 )
@@ -22,18 +21,23 @@ import (
 // between attempts only, after the first whole plan; the caller owns the
 // clock. A nil stop never stops, and the search ends by itself.
 func Plan(p morning.Problem, stop func() bool) morning.Plan {
-	first := settle(p, nil)
-	best := first.search(p.Seed, first.bound, stop)
-	w := first
-	if late := first.lateCuts(&best); len(late) > 0 && first.lacksStock() && (stop == nil || !stop()) {
-		// What cannot come in time must not keep pieces from orders that can.
-		second := settle(p, late)
-		other := second.search(p.Seed, second.bound, stop)
-		if second.unservedG(&other) < first.unservedG(&best) {
-			w, best = second, other
+	w := settle(p, nil)
+	s := newSearch(w)
+	if !w.lacksStock() {
+		s.improve(attempts, stop)
+		return w.result(&s.best)
+	}
+	// What cannot come in time must not keep pieces from orders that can: once
+	// it is fairly clear what comes too late, its pieces are given to others.
+	s.improve(attempts/5, stop)
+	if late := w.lateCuts(&s.best); len(late) > 0 {
+		other := settle(p, late)
+		if o := newSearch(other); other.unservedG(&o.best) < w.unservedG(&s.best) {
+			w, s = other, o
 		}
 	}
-	return w.result(&best)
+	s.improve(attempts-attempts/5, stop)
+	return w.result(&s.best)
 }
 
 // settle allots pieces and cuts orders at the first thing that no truck can
@@ -103,7 +107,7 @@ func (w *world) result(p *plan) morning.Plan {
 }
 
 func (w *world) writeRun(r *run) morning.Run {
-	var load loading.Load = w.load(r.truck, r.drops).load
+	load := w.load(r.truck, r.drops).load
 	out := morning.Run{
 		TruckID: w.problem.Trucks[r.truck].ID, LoadingMinute: r.loading, LeaveMinute: r.leave,
 		BackMinute: r.back, DistanceM: r.metres, Piles: load.Piles(), MassG: load.MassG(), AxleLoads: load.AxleLoads(),

@@ -141,7 +141,8 @@ func (w *world) whyNoFit(c *chain, u *loading.Unit) string {
 	case u.LengthMM > longest:
 		return fmt.Sprintf("%s is too long for %s: they take up to %s", what, where, picking.Metres(longest))
 	case u.Item.MassG > most:
-		return fmt.Sprintf("%s weighs %s, too much for %s: they carry up to %s", what, tonnes(u.Item.MassG), where, tonnes(most))
+		return fmt.Sprintf("%s weighs %d kg, too much for %s: they carry up to %d kg",
+			what, (u.Item.MassG+999)/1000, where, most/1000)
 	case u.HeightMM > w.problem.Rules.MaxPileHeightMM:
 		return fmt.Sprintf("%s is %s high, above the %s that the yard allows on a deck",
 			what, picking.Metres(u.HeightMM), picking.Metres(w.problem.Rules.MaxPileHeightMM))

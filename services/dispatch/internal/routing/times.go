@@ -202,30 +202,6 @@ func (w *world) canDelay(d *diary, r *run, i, wait int) bool {
 	return true
 }
 
-// cost is what is compared between plans: the lower, the better.
-type cost struct {
-	unservedG      int64
-	unservedPieces int
-	runs           int
-	metres         int
-	waiting        int
-}
-
-func (c cost) compare(o cost) int {
-	return cmp.Or(
-		cmp.Compare(c.unservedG, o.unservedG), cmp.Compare(c.unservedPieces, o.unservedPieces),
-		cmp.Compare(c.runs, o.runs), cmp.Compare(c.metres, o.metres), cmp.Compare(c.waiting, o.waiting))
-}
-
-func costOf(p *plan) cost {
-	c := cost{unservedG: p.lateG, unservedPieces: p.latePieces, runs: len(p.runs)}
-	for i := range p.runs {
-		c.metres += p.runs[i].metres
-		c.waiting += p.runs[i].waiting
-	}
-	return c
-}
-
 // hoursOf writes a window for people.
 func hoursOf(win morning.Window) string {
 	return clockTime(win.OpensMinute) + " and " + clockTime(win.ClosesMinute)

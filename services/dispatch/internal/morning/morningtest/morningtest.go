@@ -29,7 +29,14 @@ type Options struct {
 // Busy is the morning that times are measured on: 10 call-offs of about 400
 // beams, 5 trucks.
 func Busy() morning.Problem {
-	return Make(Options{Seed: 7, Trucks: 5, CallOffs: 10, Rooms: 4, BeamsPerRoom: 10})
+	p := Make(Options{Seed: 7, Trucks: 5, CallOffs: 10, Rooms: 4, BeamsPerRoom: 10})
+	for i := range p.Orders {
+		// Every second call-off is wanted early, the others by the afternoon.
+		if i%2 == 1 {
+			p.Orders[i].Window.ClosesMinute = 16 * 60
+		}
+	}
+	return p
 }
 
 // Make makes up a morning; the same options give the same morning.
@@ -151,12 +158,20 @@ func (m *maker) room(floor string, number int) morning.Room {
 	for i := range n {
 		b := morning.Beam{Mark: fmt.Sprintf("%s-%02d-%02d", floor, number, i+1), Product: product}
 		if m.random.IntN(6) == 0 {
-			b.Product.LengthMM -= 100 * m.random.IntN(8)
+			b.Product.LengthMM -= 100 * m.random.IntN(m.shorter())
 		}
 		b.MassG = massG(b.Product)
 		room.Beams = append(room.Beams, b)
 	}
 	return room
+}
+
+// shorter is how many lengths, 100 mm apart, the beams of a room have.
+func (m *maker) shorter() int {
+	if m.Hard {
+		return 9
+	}
+	return 4
 }
 
 // massG of a beam: 34 kg a metre, 48 kg for the deeper profile.
@@ -186,7 +201,13 @@ func (m *maker) stock() {
 		products = products[:len(products)*(8+m.random.IntN(3))/10]
 	}
 	m.random.Shuffle(len(products), func(i, j int) { products[i], products[j] = products[j], products[i] })
-	slices.SortStableFunc(products, func(a, b morning.Product) int { return cmp.Compare(a.Profile, b.Profile) })
+	slices.SortStableFunc(products, func(a, b morning.Product) int {
+		if m.Hard {
+			return cmp.Compare(a.Profile, b.Profile)
+		}
+		// In a tidy yard a stack holds few lengths.
+		return cmp.Or(cmp.Compare(a.Profile, b.Profile), cmp.Compare(a.LengthMM, b.LengthMM))
+	})
 	m.stacks(products)
 	for i, k := range m.problem.BlockKinds {
 		left := blocks[k.Name] + 20

@@ -1,0 +1,137 @@
+package routing
+
+import (
+	"slices"
+	"testing"
+
+	"pgregory.net/rapid"
+
+	"spanyard.example/services/dispatch/internal/morning"
+	"spanyard.example/services/dispatch/internal/morning/morningtest"
+	"spanyard.example/services/dispatch/internal/picking"
+)
+
+// tiny is a morning with so few pieces that every way to bring them can be
+// tried, and with so much time that only loads count.
+func tiny(t *rapid.T) morning.Problem {
+	p := morningtest.Make(morningtest.Options{
+		Seed: rapid.Uint64Range(0, 1<<20).Draw(t, "seed"), Trucks: rapid.IntRange(1, 4).Draw(t, "trucks"),
+		CallOffs: rapid.IntRange(1, 3).Draw(t, "call-offs"), Rooms: rapid.IntRange(1, 2).Draw(t, "rooms"), BeamsPerRoom: 4,
+	})
+	// Heavy pieces on small trucks: a few fill a load.
+	for i := range p.Trucks {
+		p.Trucks[i].PayloadKg = rapid.IntRange(900, 2200).Draw(t, "payload")
+		p.Trucks[i].Hours = morning.Window{OpensMinute: 0, ClosesMinute: 100_000}
+		p.Trucks[i].HasCrane = true
+	}
+	for i := range p.Sites {
+		p.Sites[i].Opens = morning.Window{OpensMinute: 0, ClosesMinute: 100_000}
+		if p.Sites[i].MaxGrossKg > 0 {
+			p.Sites[i].MaxGrossKg = 6500
+		}
+	}
+	for i := range p.Orders {
+		p.Orders[i].Window = morning.Window{OpensMinute: 0, ClosesMinute: 100_000}
+	}
+	return p
+}
+
+// fewest is the least number of runs that brings everything from the given
+// units on, over all trucks, stretches and orders of drops.
+func (w *world) fewest(next []int, known map[[4]int]int) int {
+	var key [4]int
+	copy(key[:], next)
+	if n, ok := known[key]; ok {
+		return n
+	}
+	best := 1 << 20
+	done := true
+	for c := range w.chains {
+		done = done && next[c] == len(w.chains[c].units)
+	}
+	if done {
+		best = 0
+	} else {
+		w.loadsFrom(next, nil, func(drops []stretch) {
+			after := slices.Clone(next)
+			for _, d := range drops {
+				after[d.chain] = d.end
+			}
+			best = min(best, 1+w.fewest(after, known))
+		})
+	}
+	known[key] = best
+	return best
+}
+
+// loadsFrom calls use with every load that some truck can take.
+func (w *world) loadsFrom(next []int, drops []stretch, use func([]stretch)) {
+	for c := range w.chains {
+		if visits(drops, c) {
+			continue
+		}
+		for end := next[c] + 1; end <= len(w.chains[c].units); end++ {
+			more := append(slices.Clone(drops), stretch{c, next[c], end})
+			for t := range w.problem.Trucks {
+				can := !slices.ContainsFunc(more, func(s stretch) bool { return !slices.Contains(w.chains[s.chain].trucks, t) })
+				if can && w.load(t, more).ok {
+					use(more)
+					break
+				}
+			}
+			w.loadsFrom(next, more, use)
+		}
+	}
+}
+
+// TestRunsAgainstEveryWay: the bound never exceeds the true least number of
+// runs, and the search finds plans that are at most one run above it.
+func TestRunsAgainstEveryWay(t *testing.T) {
+	cases, equal := 0, 0
+	rapid.Check(t, func(t *rapid.T) {
+		p := tiny(t)
+		w := settle(p, map[string]picking.Cut{})
+		units := 0
+		for i := range w.chains {
+			units += len(w.chains[i].units)
+		}
+		if units == 0 || units > 11 {
+			t.Skip("nothing to bring, or too much to try every way")
+		}
+		least := w.fewest(make([]int, len(w.chains)), map[[4]int]int{})
+		count := 0
+		plan := Plan(p, func() bool { count++; return count > 200 })
+		cases++
+		if len(plan.Runs) == least {
+			equal++
+		}
+		if plan.LowerBound > least || least > len(plan.Runs) || len(plan.Runs) > least+1 {
+			t.Fatalf("bound %d, least %d, plan %d runs", plan.LowerBound, least, len(plan.Runs))
+		}
+	})
+	t.Logf("the plan has the least number of runs in %d of %d mornings", equal, cases)
+	if equal*20 < cases*19 {
+		t.Errorf("only %d of %d plans have the least number of runs", equal, cases)
+	}
+}
+
+// TestLongestStretch: no truck can take a longer stretch than is found.
+func TestLongestStretch(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		p := morningtest.Make(morningtest.Options{
+			Seed: rapid.Uint64Range(0, 1<<20).Draw(t, "seed"), Trucks: 3, CallOffs: 2, Rooms: 2, BeamsPerRoom: 8,
+		})
+		w := settle(p, map[string]picking.Cut{})
+		for c := range w.chains {
+			for _, truck := range w.chains[c].trucks {
+				start := rapid.IntRange(0, len(w.chains[c].units)).Draw(t, "start")
+				for end := w.longest(truck, nil, c, start) + 1; end <= len(w.chains[c].units); end++ {
+					win := w.chains[c].windowOf(start, end)
+					if win.OpensMinute <= win.ClosesMinute && w.load(truck, []stretch{{c, start, end}}).ok {
+						t.Fatalf("the truck takes units %d to %d", start, end)
+					}
+				}
+			}
+		}
+	})
+}
