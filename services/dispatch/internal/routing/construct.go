@@ -134,14 +134,16 @@ func (b *builder) offerFor(truck int, t turn, start int) (offer, bool) {
 			after := int64(b.runsFrom(t.chain, end))
 			room := b.deckFor(truck, r.drops).CapacityG() - (c.massG[end] - c.massG[start])
 			when := int64(r.stops[0].unload)
+			o := offer{run: r}
 			switch t.taste {
+			case tight:
+				o.score = [4]int64{after, room, when, int64(truck)}
 			case roomy:
-				return offer{r, [4]int64{after, -room, when, int64(truck)}}, true
+				o.score = [4]int64{after, -room, when, int64(truck)}
 			case soon:
-				return offer{r, [4]int64{when, after, room, int64(truck)}}, true
-			default:
-				return offer{r, [4]int64{after, room, when, int64(truck)}}, true
+				o.score = [4]int64{when, after, room, int64(truck)}
 			}
+			return o, true
 		}
 		end = b.shorter(t.chain, start, end)
 	}
