@@ -49,9 +49,10 @@ func (c *Clients) Close() {
 	}
 }
 
-// Dial connects to one container of a service.
+// Dial connects to one container of a service. Calls wait, as long as their
+// deadline allows, for a container that is being started again.
 func (h *House) Dial(name string) (*grpc.ClientConn, error) {
-	return rpc.Dial(h.containers[name].Address(ServicePort))
+	return rpc.Dial(h.containers[name].Address(ServicePort), grpc.WithDefaultCallOptions(grpc.WaitForReady(true)))
 }
 
 // AwaitService waits until a service says that it serves.

@@ -3,6 +3,7 @@ package house
 import (
 	"context"
 	"fmt"
+	"io"
 	"maps"
 	"net"
 	"net/netip"
@@ -200,6 +201,28 @@ func (c *Container) Heal(ctx context.Context) error {
 func (c *Container) Inspect(ctx context.Context) (container.InspectResponse, error) {
 	found, err := c.house.docker.ContainerInspect(ctx, c.running.GetContainerID(), client.ContainerInspectOptions{})
 	return found.Container, err
+}
+
+// Probe runs the image's own health check in the container; an image without
+// one is an error. Not every engine runs it by itself.
+func (c *Container) Probe(ctx context.Context) error {
+	now, err := c.Inspect(ctx)
+	if err != nil {
+		return err
+	}
+	check := now.Config.Healthcheck
+	if check == nil || len(check.Test) < 2 || check.Test[0] != "CMD" {
+		return fmt.Errorf("%s has no health check: %w", c.Name, await.ErrHopeless)
+	}
+	status, said, err := c.running.Exec(ctx, check.Test[1:])
+	if err != nil {
+		return err
+	}
+	if status != 0 {
+		text, _ := io.ReadAll(said) // only for the message
+		return fmt.Errorf("the health check of %s ends with status %d: %s", c.Name, status, text)
+	}
+	return nil
 }
 
 // alive reports a container that has ended; nobody starts it again.
