@@ -31,7 +31,7 @@ func invented() Catalogue {
 	return Catalogue{
 		Profiles: []Profile{
 			{Name: "T150", Outline: tee(120, 150, 50, 60), Patterns: []Pattern{{"5W", wires(25, 4, 130, 1), 640}, {"6W", wires(25, 4, 45, 1, 130, 1), 690}}},
-			{Name: "T190", Outline: tee(140, 190, 60, 70), Patterns: []Pattern{{"6W", wires(25, 4, 50, 1, 165, 1), 900}, {"8W", wires(25, 5, 50, 2, 165, 1), 980}}},
+			{Name: "T190", Outline: tee(140, 190, 60, 70), Patterns: []Pattern{{"6W", wires(25, 4, 50, 1, 165, 1), 900}, {"7W", wires(25, 4, 50, 2, 165, 1), 980}}},
 		},
 		Blocks: []Block{{"K510", "T150", 215, 510, 13800, 95}, {"K530", "T190", 215, 530, 16200, 110}},
 		Wire: strength.Wire{Name: "Y1770C5.0", DiameterMM: 5, AreaMM2: 19.63, FpkMPa: 1770, Fp01kMPa: 1520, ModulusMPa: 205000,

@@ -248,3 +248,57 @@ func (d *Designer) calculate(plan *Plan, types map[string]int, rp RoomPlan, i in
 	}
 	b.Type = at
 }
+
+// LongestSpan is the longest clear span, to 10 mm, that beams of a block's
+// profile carry side by side in a row, and the check that governs there; 0
+// when they do not carry the shortest.
+func (d *Designer) LongestSpan(block string, pattern, perRow int, loads Loads) (clearMM float64, governing string) {
+	for at, k := range d.catalogue.kits("") {
+		if k.Block != block || pattern >= len(k.Patterns) {
+			continue
+		}
+		ask := d.asker(Room{Loads: loads}, at, pattern, perRow)
+		low, high := d.catalogue.Rules.ShortestMM, d.catalogue.Rules.MaxLengthMM-2*d.catalogue.Rules.BearingMM
+		if o := ask(low); !o.Passes {
+			return 0, o.Governing
+		}
+		if ask(high).Passes {
+			low = high
+		}
+		for steps := int(high-low) / spanStep; steps > 1; steps = int(high-low) / spanStep {
+			if mid := low + float64(steps/2)*spanStep; ask(mid).Passes {
+				low = mid
+			} else {
+				high = mid
+			}
+		}
+		low = math.Floor(low/spanStep) * spanStep
+		return low, ask(low).Governing
+	}
+	return 0, ""
+}
+
+// asker asks for a span of a kit whether it passes.
+func (d *Designer) asker(room Room, kit, pattern, perRow int) func(clearMM float64) arrange.Outcome {
+	kits := d.catalogue.kits("")
+	carry := d.carry(room, kits)
+	return func(clear float64) arrange.Outcome {
+		return carry(arrange.Member{Kit: kit, Pattern: pattern, PerRow: perRow, ClearMM: clear, BearingMM: d.catalogue.Rules.BearingMM,
+			TributaryMM: kits[kit].PitchMM + float64(perRow-1)*kits[kit].WidthMM})
+	}
+}
+
+// Carries says whether beams of a profile and pattern carry a clear span under
+// a room's loads.
+func (d *Designer) Carries(room Room, profile, pattern string, perRow int, clearMM float64) bool {
+	for at, k := range d.catalogue.kits(profile) {
+		for i, w := range k.Patterns {
+			if w.Name == pattern {
+				kits := d.catalogue.kits(profile)
+				return d.carry(room, kits)(arrange.Member{Kit: at, Pattern: i, PerRow: perRow, ClearMM: clearMM, BearingMM: d.catalogue.Rules.BearingMM,
+					TributaryMM: k.PitchMM + float64(perRow-1)*k.WidthMM}).Passes
+			}
+		}
+	}
+	return false
+}
