@@ -198,7 +198,7 @@ func TestLaidRoomsHoldTheRules(t *testing.T) {
 		}
 		l, err := Search(room, []Kit{kit}, rules, carry, nil)
 		if err != nil {
-			if _, refused := err.(*Refusal); !refused { //nolint:errorlint // Search returns refusals as they are
+			if _, refused := err.(*Refusal); !refused {
 				t.Fatal(err)
 			}
 			return

@@ -35,8 +35,6 @@ const (
 	// straightMM is how far a point may lie from the line of its neighbours
 	// and still be dropped as no corner.
 	straightMM = 0.5
-	// maxExtentMM is the largest drawing that can be a floor.
-	maxExtentMM = 10_000_000
 )
 
 // Size of what was read, for a person to judge whether the unit is right.

@@ -24,24 +24,24 @@ type PointLoad struct {
 // Loads on a simply supported span. Moments and forces of piecewise uniform
 // and point loads are exact.
 type Loads struct {
-	SpanMM   float64
-	Stretchs []Stretch
-	Points   []PointLoad
+	SpanMM    float64
+	Stretches []Stretch
+	Points    []PointLoad
 }
 
 // Uniform returns one line load over the whole span.
 func Uniform(spanMM, nPerMM float64) Loads {
-	return Loads{SpanMM: spanMM, Stretchs: []Stretch{{ToMM: spanMM, NPerMM: nPerMM}}}
+	return Loads{SpanMM: spanMM, Stretches: []Stretch{{ToMM: spanMM, NPerMM: nPerMM}}}
 }
 
 // Plus adds other loads times a factor.
 func (l Loads) Plus(o Loads, factor float64) Loads {
 	sum := Loads{SpanMM: l.SpanMM}
-	sum.Stretchs = append(sum.Stretchs, l.Stretchs...)
+	sum.Stretches = append(sum.Stretches, l.Stretches...)
 	sum.Points = append(sum.Points, l.Points...)
-	for _, s := range o.Stretchs {
+	for _, s := range o.Stretches {
 		s.NPerMM *= factor
-		sum.Stretchs = append(sum.Stretchs, s)
+		sum.Stretches = append(sum.Stretches, s)
 	}
 	for _, p := range o.Points {
 		p.N *= factor
@@ -56,7 +56,7 @@ func (l Loads) Times(factor float64) Loads { return Loads{SpanMM: l.SpanMM}.Plus
 // LeftN is the reaction at the left support.
 func (l Loads) LeftN() float64 {
 	var r float64
-	for _, s := range l.Stretchs {
+	for _, s := range l.Stretches {
 		r += s.NPerMM * (s.ToMM - s.FromMM) * (l.SpanMM - (s.FromMM+s.ToMM)/2) / l.SpanMM
 	}
 	for _, p := range l.Points {
@@ -68,7 +68,7 @@ func (l Loads) LeftN() float64 {
 // RightN is the reaction at the right support.
 func (l Loads) RightN() float64 {
 	var total float64
-	for _, s := range l.Stretchs {
+	for _, s := range l.Stretches {
 		total += s.NPerMM * (s.ToMM - s.FromMM)
 	}
 	for _, p := range l.Points {
@@ -80,7 +80,7 @@ func (l Loads) RightN() float64 {
 // ShearN just to the left (side < 0) or right of a section.
 func (l Loads) ShearN(xMM float64, side int) float64 {
 	v := l.LeftN()
-	for _, s := range l.Stretchs {
+	for _, s := range l.Stretches {
 		v -= s.NPerMM * (math.Min(math.Max(xMM, s.FromMM), s.ToMM) - s.FromMM)
 	}
 	for _, p := range l.Points {
@@ -94,7 +94,7 @@ func (l Loads) ShearN(xMM float64, side int) float64 {
 // MomentNMM at a section, sagging positive.
 func (l Loads) MomentNMM(xMM float64) float64 {
 	m := l.LeftN() * xMM
-	for _, s := range l.Stretchs {
+	for _, s := range l.Stretches {
 		to := math.Min(xMM, s.ToMM)
 		if to > s.FromMM {
 			m -= s.NPerMM * (to - s.FromMM) * (xMM - (s.FromMM+to)/2)
@@ -111,7 +111,7 @@ func (l Loads) MomentNMM(xMM float64) float64 {
 // breaks are the sections between which the shear force is linear.
 func (l Loads) breaks() []float64 {
 	b := []float64{0, l.SpanMM}
-	for _, s := range l.Stretchs {
+	for _, s := range l.Stretches {
 		b = append(b, s.FromMM, s.ToMM)
 	}
 	for _, p := range l.Points {
@@ -152,7 +152,7 @@ func (l Loads) DeflectionMM(xMM, stiffnessNMM2 float64) float64 {
 	// EI y = R x^3/6 - sum w<x-a>^4/24 + sum w<x-b>^4/24 - sum P<x-c>^3/6 + C x
 	shape := func(x float64) float64 {
 		v := l.LeftN() * math.Pow(x, 3) / 6
-		for _, s := range l.Stretchs {
+		for _, s := range l.Stretches {
 			v -= s.NPerMM * (ramp(x-s.FromMM, 4) - ramp(x-s.ToMM, 4)) / 24
 		}
 		for _, p := range l.Points {

@@ -35,7 +35,7 @@ func TestLoadsAgreeWithIntegration(t *testing.T) {
 		l := Uniform(span, rapid.Float64Range(0.1, 5).Draw(t, "w"))
 		for range rapid.IntRange(0, 3).Draw(t, "stretches") {
 			a := rapid.Float64Range(0, span*0.9).Draw(t, "from")
-			l.Stretchs = append(l.Stretchs, Stretch{a, rapid.Float64Range(a, span).Draw(t, "to"), rapid.Float64Range(0, 8).Draw(t, "line")})
+			l.Stretches = append(l.Stretches, Stretch{a, rapid.Float64Range(a, span).Draw(t, "to"), rapid.Float64Range(0, 8).Draw(t, "line")})
 		}
 		for range rapid.IntRange(0, 2).Draw(t, "points") {
 			l.Points = append(l.Points, PointLoad{AtMM: rapid.Float64Range(0, span).Draw(t, "at"), N: rapid.Float64Range(0, 5000).Draw(t, "n")})

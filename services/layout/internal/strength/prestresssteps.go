@@ -73,7 +73,7 @@ func (w *work) loadSteps() {
 	finish := w.step("g2", "finishes", "", "finishes x pitch / beams per row", f.FinishesKNPerM2*f.PitchMM/1000/beams, "kN/m")
 	live := w.step("q", "imposed load", "EN 1991-1-1 6.3.1", "imposed x pitch / beams per row", f.ImposedKNPerM2*f.PitchMM/1000/beams, "kN/m")
 	w.self = Uniform(w.span, self)
-	extra := Loads{SpanMM: w.span, Stretchs: f.Lines, Points: f.Points}
+	extra := Loads{SpanMM: w.span, Stretches: f.Lines, Points: f.Points}
 	w.perm = Uniform(w.span, self+infill+finish).Plus(extra, 1/beams)
 	w.imposed = Uniform(w.span, live)
 	for _, p := range f.Points {

@@ -1,3 +1,14 @@
+// Package strength checks pretensioned beams by EN 1992-1-1, EN 1990 and EN
+// 1991-1-1, step by step, so that an engineer can follow the calculation by
+// hand. It is pure: a Beam goes in, a Report comes out.
+//
+// Units are N, mm and MPa unless a name says otherwise; kN/m equals N/mm.
+// Compression is positive in the concrete, tension in the wires. National
+// choices are data (National), with the recommended values as default; what
+// else the code leaves open is stated in every report (Choices).
+//
+// The result is a designer's aid: a licensed engineer checks and signs under
+// the local code.
 package strength
 
 import (
