@@ -9,6 +9,7 @@ package house
 
 import (
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -273,7 +274,9 @@ func (c *Container) Log(ctx context.Context) string {
 	return string(text)
 }
 
-// AwaitNATS waits until a node's health check is good, its streams included.
+// AwaitNATS waits until a node is healthy, its streams included, and the
+// leader of the cluster counts all nodes in: before that, a stream with a copy
+// on each node cannot be made.
 func (h *House) AwaitNATS(ctx context.Context, name string) error {
 	ctx, cancel := context.WithTimeout(ctx, 60*time.Second)
 	defer cancel()
@@ -282,25 +285,70 @@ func (h *House) AwaitNATS(ctx context.Context, name string) error {
 		if err := c.alive(ctx); err != nil {
 			return err
 		}
-		request, err := http.NewRequestWithContext(ctx, http.MethodGet, "http://"+c.Address(natsMonitor)+"/healthz", nil)
-		if err != nil {
+		if _, err := c.monitor(ctx, "/healthz"); err != nil {
 			return err
 		}
-		answer, err := http.DefaultClient.Do(request)
-		if err != nil {
-			return err
-		}
-		defer answer.Body.Close()
-		said, _ := io.ReadAll(answer.Body)
-		if answer.StatusCode != http.StatusOK {
-			return fmt.Errorf("%s: %s", answer.Status, said)
-		}
-		return nil
+		return h.complete(ctx)
 	})
 	if err != nil {
 		return fmt.Errorf("%w\n%s", err, c.Log(context.WithoutCancel(ctx)))
 	}
 	return nil
+}
+
+// complete asks the nodes for the one that leads the cluster, and that one for
+// the others.
+func (h *House) complete(ctx context.Context) error {
+	for _, name := range NATSNodes {
+		said, err := h.containers[name].monitor(ctx, "/jsz")
+		if err != nil {
+			return err
+		}
+		var state struct {
+			Meta struct {
+				Leader   string `json:"leader"`
+				Replicas []struct {
+					Name    string `json:"name"`
+					Current bool   `json:"current"`
+					Offline bool   `json:"offline"`
+				} `json:"replicas"`
+			} `json:"meta_cluster"`
+		}
+		if err := json.Unmarshal(said, &state); err != nil {
+			return fmt.Errorf("%s: %w", name, err)
+		}
+		if state.Meta.Leader != name {
+			continue
+		}
+		if len(state.Meta.Replicas) != len(NATSNodes)-1 {
+			return fmt.Errorf("%s leads %d others", name, len(state.Meta.Replicas))
+		}
+		for _, other := range state.Meta.Replicas {
+			if other.Offline || !other.Current {
+				return fmt.Errorf("%s does not count %s in", name, other.Name)
+			}
+		}
+		return nil
+	}
+	return errors.New("the cluster has no leader")
+}
+
+// monitor asks a node's own web server.
+func (c *Container) monitor(ctx context.Context, path string) ([]byte, error) {
+	request, err := http.NewRequestWithContext(ctx, http.MethodGet, "http://"+c.Address(natsMonitor)+path, nil)
+	if err != nil {
+		return nil, err
+	}
+	answer, err := http.DefaultClient.Do(request)
+	if err != nil {
+		return nil, err
+	}
+	defer answer.Body.Close()
+	said, err := io.ReadAll(answer.Body)
+	if err == nil && answer.StatusCode != http.StatusOK {
+		err = fmt.Errorf("%s%s: %s: %s", c.Name, path, answer.Status, said)
+	}
+	return said, err
 }
 
 // NATS connects to the cluster as the services do.
