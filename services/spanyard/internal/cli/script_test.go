@@ -108,8 +108,9 @@ func TestFeedsGoOnUntilStopped(t *testing.T) {
 	if status := cli.Main(ctx, append(base, "stock", "watch"), watch, &errw); status != 0 || !errors.Is(ctx.Err(), context.Canceled) {
 		t.Errorf("status %d, %v, output %q, messages %q", status, ctx.Err(), watch.String(), errw.String())
 	}
-	ctx, cancel = context.WithTimeout(t.Context(), 2*time.Second)
-	defer cancel()
+	// Stopped as a person stops it: without a deadline that the server knows.
+	ctx, cancel = context.WithCancel(t.Context())
+	defer time.AfterFunc(2*time.Second, cancel).Stop()
 	var nothing bytes.Buffer
 	if status := cli.Main(ctx, append(base, "picks", "--follow", "--json"), &nothing, &errw); status != 0 || nothing.Len() > 0 {
 		t.Errorf("status %d, output %q, messages %q", status, nothing.String(), errw.String())
