@@ -368,3 +368,56 @@ func TestWritesNeedSomebodyToAnswerForThem(t *testing.T) {
 	_, err = client.ApproveLayingPlan(ctx, blank)
 	wantFault(t, err, fault.Invalid, "ENGINEER_OR_REASON_MISSING", "engineer", "reason")
 }
+
+// TestDesignFromFiles lays a drawing through the design service: good rooms
+// are laid, a hopeless one is refused with help, and documents come out.
+func TestDesignFromFiles(t *testing.T) {
+	lis := bufconn.Listen(1 << 20)
+	server, err := rpc.NewServer(rpc.ServerOptions{Name: "design", Log: slog.New(slog.NewTextHandler(io.Discard, nil))}, layout.RegisterDesigns)
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel := context.WithCancel(t.Context())
+	ended := make(chan error, 1)
+	go func() { ended <- server.Serve(ctx, lis) }()
+	defer func() { cancel(); <-ended }()
+	conn, err := rpc.Dial("passthrough:///bufconn", grpc.WithContextDialer(func(ctx context.Context, _ string) (net.Conn, error) { return lis.DialContext(ctx) }))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer func() { _ = conn.Close() }()
+	c := layoutv1.NewDesignServiceClient(conn)
+	catalogue, err := os.ReadFile("cmd/floorbench/testdata/catalogue.json")
+	if err != nil {
+		t.Fatal(err)
+	}
+	ask := &layoutv1.DesignFloorRequest{
+		CatalogueJson: catalogue, FileName: "mill.json", Format: layoutv1.FloorFormat_FLOOR_FORMAT_OUTLINES, Category: "A", ImposedKnPerM2: 2,
+		Content: []byte(`{"id":"mill","units":"mm","rooms":[
+			{"name":"Hall","outline":[[0,0],[4200,0],[4200,2000],[2600,2000],[2600,3600],[0,3600]]},
+			{"name":"Barn","outline":[[6000,0],[19000,0],[19000,14000],[6000,14000]]}]}`),
+	}
+	ask.Content = bytes.ReplaceAll(ask.GetContent(), []byte("\n"), nil)
+	for k := layoutv1.DocumentKind_DOCUMENT_KIND_DRAWING_PDF; k <= layoutv1.DocumentKind_DOCUMENT_KIND_CALCULATIONS_PDF; k++ {
+		ask.Documents = append(ask.Documents, k)
+	}
+	got, err := c.DesignFloor(ctx, ask)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(got.GetRooms()) != 2 || got.GetRooms()[0].GetRefusal() != "" || got.GetRooms()[0].GetBeamCount() == 0 || got.GetRooms()[1].GetHelp() == "" {
+		t.Errorf("rooms: %v", got.GetRooms())
+	}
+	if len(got.GetDocuments()) != len(ask.GetDocuments()) {
+		t.Errorf("%d documents of %d", len(got.GetDocuments()), len(ask.GetDocuments()))
+	}
+	for _, d := range got.GetDocuments() {
+		if len(d.GetContent()) < 200 || !strings.HasPrefix(d.GetName(), "mill-") {
+			t.Errorf("document %s has %d bytes", d.GetName(), len(d.GetContent()))
+		}
+	}
+	ask.CatalogueJson = []byte(`{"profils": []}`)
+	if _, err := c.DesignFloor(ctx, ask); fault.ReasonOf(err) != "JSON_INVALID" || !strings.Contains(err.Error(), "profils") {
+		t.Errorf("a misspelt catalogue: %v", err)
+	}
+}

@@ -238,6 +238,10 @@ func lay(room Room, kit Kit, index int, rules Rules, carry Carry, degrees float6
 			}
 			continue
 		}
+		if len(s.layout.Beams) == 0 {
+			return Layout{}, &Refusal{code: "narrow", Reason: fmt.Sprintf("No part of the room is wide enough for a beam of %.0f mm clear span.", rules.ShortestMM),
+				Help: "Make it good on site, or leave it out if it is no room."}
+		}
 		if hit := collision(s.layout.Beams, obstacles); hit > overlapMM {
 			if first == nil {
 				first = &Refusal{code: "bearing", Reason: fmt.Sprintf("Beams would lie %.0f mm in beams of the neighbouring room.", hit),

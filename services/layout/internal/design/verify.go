@@ -8,9 +8,13 @@ import (
 )
 
 // Violations looks at a laid room from outside and says what breaks the rules:
-// nothing of the search is used but its answer. A laid room has none; every
-// plan is looked at before anybody sees it.
+// nothing of the search is used but its answer. A laid room has none, and a
+// refused one has nothing to look at; every plan is looked at before anybody
+// sees it.
 func Violations(c Catalogue, r RoomPlan) []string {
+	if r.Refused != nil {
+		return nil
+	}
 	var out []string
 	note := func(format string, args ...any) { out = append(out, fmt.Sprintf(format, args...)) }
 	for i, a := range r.Beams {
