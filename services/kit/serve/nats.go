@@ -10,6 +10,13 @@ import (
 	"github.com/nats-io/nats.go/jetstream"
 )
 
+// A connection that has not answered for pingsMissed+1 times pingEvery is
+// given up, and another node is taken.
+const (
+	pingEvery   = 3 * time.Second
+	pingsMissed = 2
+)
+
 // connect returns a connection that keeps trying for ever, in the background.
 func connect(c *Config, name string, log *slog.Logger) (*nats.Conn, error) {
 	options := []nats.Option{
@@ -18,6 +25,10 @@ func connect(c *Config, name string, log *slog.Logger) (*nats.Conn, error) {
 		nats.MaxReconnects(-1),
 		nats.ReconnectWait(500 * time.Millisecond),
 		nats.ReconnectJitter(200*time.Millisecond, 200*time.Millisecond),
+		// A node that is cut off closes no connection: only missing answers
+		// tell. The client's own two minutes would be two minutes of standstill.
+		nats.PingInterval(pingEvery),
+		nats.MaxPingsOutstanding(pingsMissed),
 		nats.DrainTimeout(c.stopTime()),
 		nats.ConnectHandler(func(nc *nats.Conn) {
 			log.Info("connected to NATS", slog.String("server", nc.ConnectedServerName()))
