@@ -65,10 +65,11 @@ func (c ConfirmPlan) decide(s State) ([]Event, error) {
 	case Confirming:
 		return nil, fault.New(fault.Conflict, "BEING_CONFIRMED", "Plan %s is being confirmed by %s just now.", c.PlanID, p.ConfirmedBy)
 	}
-	if other := s.day(p.Plan.Day).confirming; other != "" {
-		o, _ := s.plans.Get(other)
+	// One at a time in the whole yard: a room may be called off for two days,
+	// and its places are taken only when a confirmation has come to its end.
+	if o := s.confirming(); o != nil {
 		return nil, fault.New(fault.Conflict, "BEING_CONFIRMED",
-			"Another plan for %s, %s, is being confirmed by %s just now; look at its runs first.", p.Plan.Day, other, o.ConfirmedBy)
+			"Another plan for %s, %s, is being confirmed by %s just now; look at its runs first.", o.Plan.Day, o.Plan.ID, o.ConfirmedBy)
 	}
 	if len(p.Plan.Runs) == 0 {
 		return nil, fault.New(fault.Stale, "NOTHING_TO_CONFIRM", "Plan %s has no runs.", c.PlanID)
@@ -79,6 +80,16 @@ func (c ConfirmPlan) decide(s State) ([]Event, error) {
 	return []Event{MorningConfirming{
 		PlanID: c.PlanID, Day: p.Plan.Day, ConfirmedBy: c.ConfirmedBy, ReservationID: c.PlanID,
 	}}, nil
+}
+
+// confirming returns the plan that is being confirmed; nil when none is.
+func (s State) confirming() *PlanStatus {
+	for it := s.plans.Iterator(); !it.Done(); {
+		if _, p, _ := it.Next(); p.State == Confirming {
+			return p
+		}
+	}
+	return nil
 }
 
 // holds checks that nothing that the plan rests on has changed since.
