@@ -79,13 +79,17 @@ func retry(ctx context.Context, f func(context.Context) error) error {
 	}
 }
 
+// noSuitablePeers is the server's answer while too few nodes are up for the
+// stream's replicas; they may come.
+const noSuitablePeers jetstream.ErrorCode = 10005
+
 // hopeless reports whether the server refused for a reason that stays.
 func hopeless(err error) bool {
 	var api jetstream.JetStreamError
 	if errors.As(err, &api) && api.APIError() != nil {
 		code := api.APIError().Code
 		return code >= 400 && code < 500 && code != 408 && code != 429 &&
-			api.APIError().ErrorCode != jetstream.JSErrCodeStreamNameInUse
+			api.APIError().ErrorCode != jetstream.JSErrCodeStreamNameInUse && api.APIError().ErrorCode != noSuitablePeers
 	}
 	return errors.Is(err, nats.ErrConnectionClosed) || errors.Is(err, jetstream.ErrJetStreamNotEnabled)
 }
