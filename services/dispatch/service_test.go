@@ -361,6 +361,13 @@ func TestCancelledRunIsFreed(t *testing.T) {
 	}
 	run := plan.GetRuns()[0]
 	mine := len(piecesOf([]*eventv1.Run{run}))
+	// Somebody set a piece of it down past dispatch: its place must not be
+	// planned again.
+	gone := piecesOf([]*eventv1.Run{run})[0]
+	w.stock.put(gone, stockeventv1.PieceState_PIECE_STATE_DELIVERED)
+	_, err := d.CancelRun(as(t, "Ada Example"), &dispatchv1.CancelRunRequest{Yard: yard, RequestId: "cancel-gone", RunId: run.GetRunId(), Reason: "truck broken"})
+	wantReason(t, err, "RUN_DELIVERED")
+	w.stock.put(gone, stockeventv1.PieceState_PIECE_STATE_RESERVED)
 	// Stock is away, and dispatch dies before it comes back.
 	w.stock.hook(w.stock.before, "DropReservation", func() error { return fault.New(fault.Conflict, "AWAY", "Stock is away.") })
 	ctx := as(t, "Ada Example")

@@ -274,6 +274,13 @@ func (f *fakeStock) load(runID string, except ...string) {
 	}
 }
 
+// put moves a piece to a state.
+func (f *fakeStock) put(id string, state stockeventv1.PieceState) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	f.pieces[id].State = state
+}
+
 // held counts the pieces that are promised.
 func (f *fakeStock) held() int {
 	f.mu.Lock()

@@ -203,17 +203,27 @@ func (c DeliverDrop) decide(s State) ([]Event, error) {
 	}}, nil
 }
 
+// MayCancel refuses a run that cannot be taken off the day by what the book
+// says. What stock says of its pieces is for the caller to ask.
+func (s State) MayCancel(runID string) error {
+	r, err := s.run(runID)
+	if err != nil {
+		return err
+	}
+	if r.State != RunConfirmedState && r.State != RunHitState {
+		return fault.New(fault.Stale, "RUN_NOT_WAITING", "Run %s cannot be cancelled: it is %s.", runID, r.State)
+	}
+	return nil
+}
+
 // CancelRun takes a run that has not left off the day.
 type CancelRun struct{ RunID, Reason string }
 
 func (c CancelRun) decide(s State) ([]Event, error) {
-	r, err := s.run(c.RunID)
-	if err != nil {
+	if err := s.MayCancel(c.RunID); err != nil {
 		return nil, err
 	}
-	if r.State != RunConfirmedState && r.State != RunHitState {
-		return nil, fault.New(fault.Stale, "RUN_NOT_WAITING", "Run %s cannot be cancelled: it is %s.", c.RunID, r.State)
-	}
+	r, _ := s.runs.Get(c.RunID)
 	return []Event{RunCancelled{RunID: c.RunID, Reason: c.Reason, ReservationID: r.ReservationID}}, nil
 }
 

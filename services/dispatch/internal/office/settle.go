@@ -167,9 +167,32 @@ func (o *Office) freePlan(ctx context.Context, yard, planID string) error {
 }
 
 // Cancel takes a run off the day and gives its pieces back to stock. When
-// stock cannot be reached, Settle gives them back later.
+// stock cannot take them, Settle gives them back later. A run of which
+// something stands at a site already is not cancelled: its places would be
+// planned, and brought, a second time.
 func (o *Office) Cancel(ctx context.Context, a Ask, runID, reason string) (Result, error) {
-	result, err := o.Do(ctx, a, daybook.CancelRun{RunID: runID, Reason: reason})
+	result, err := o.doAfterLook(ctx, a, func(s daybook.State) (func(daybook.State) ([]daybook.Event, error), error) {
+		if err := s.MayCancel(runID); err != nil {
+			return nil, err
+		}
+		run, _ := s.Run(runID)
+		newest, err := o.newest(ctx, "stock", a.Yard)
+		if err != nil {
+			return nil, err
+		}
+		places, err := o.Stores.Gone(ctx, a.Yard, &run.Run, newest)
+		if err != nil {
+			return nil, err
+		}
+		if len(places) > 0 {
+			refusal := fault.New(fault.Stale, "RUN_DELIVERED", "Run %s cannot be cancelled: %d of its pieces stand at a site already.", runID, len(places))
+			refusal.Places = places
+			return nil, refusal
+		}
+		return func(s daybook.State) ([]daybook.Event, error) {
+			return daybook.Decide(s, daybook.CancelRun{RunID: runID, Reason: reason})
+		}, nil
+	})
 	if err != nil {
 		return result, err
 	}

@@ -149,6 +149,23 @@ func (s *Stores) Drop(ctx context.Context, yard, requestID, reservationID, runID
 // NotLoaded returns, as places, the pieces of a run that are not on its truck
 // or must not leave, as of a position no older than atLeast.
 func (s *Stores) NotLoaded(ctx context.Context, yard string, run *daybook.Run, atLeast uint64) ([]fault.Place, error) {
+	return s.against(ctx, yard, run, atLeast, whyNotLoaded)
+}
+
+// Gone returns, as places, the pieces of a run that stand at a site already, as
+// of a position no older than atLeast.
+func (s *Stores) Gone(ctx context.Context, yard string, run *daybook.Run, atLeast uint64) ([]fault.Place, error) {
+	return s.against(ctx, yard, run, atLeast, func(p *stockv1.Piece, runID string) string {
+		if p.GetState() == stockeventv1.PieceState_PIECE_STATE_DELIVERED && p.GetAllocation().GetRunId() == runID {
+			return "is delivered; take it back into the yard first"
+		}
+		return ""
+	})
+}
+
+// against asks stock for a run's pieces and returns those that something
+// stands against.
+func (s *Stores) against(ctx context.Context, yard string, run *daybook.Run, atLeast uint64, why func(p *stockv1.Piece, runID string) string) ([]fault.Place, error) {
 	marks := map[string]string{}
 	run.Items(func(_ *daybook.Pile, item *daybook.Item) { marks[item.PieceID] = item.Mark })
 	answer, err := s.client.GetPieces(ctx, &stockv1.GetPiecesRequest{Yard: yard, PieceIds: run.PieceIDs(), AtLeast: atLeast})
@@ -161,7 +178,7 @@ func (s *Stores) NotLoaded(ctx context.Context, yard string, run *daybook.Run, a
 	}
 	var places []fault.Place
 	for _, id := range run.PieceIDs() {
-		if problem := whyNotLoaded(known[id], run.ID); problem != "" {
+		if problem := why(known[id], run.ID); problem != "" {
 			places = append(places, fault.Place{Where: "piece " + id, Value: marks[id], Problem: problem})
 		}
 	}
