@@ -37,7 +37,7 @@ func (p *program) morningCommand() *cobra.Command {
 	one := &cobra.Command{
 		Use:     "show PLAN",
 		Short:   "Print a plan: runs, piles, picks, what is left and why",
-		Example: "  spanyard morning show 2027-03-17-1",
+		Example: "  spanyard morning show 2027-03-17-P1",
 		Args:    cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			c, err := p.dispatch()
@@ -68,7 +68,21 @@ func (p *program) printMorning(ctx context.Context, c dispatchv1.DispatchService
 	if err != nil {
 		return err
 	}
-	show.Morning(p.out, m, y)
+	var now []*dispatchv1.RunStatus
+	if m.GetState() == dispatchv1.MorningState_MORNING_STATE_CONFIRMED {
+		// What has become of the runs since stands before all else: nobody may
+		// work from a confirmed plan and miss a quarantine.
+		runs, err := c.ListRuns(ctx, &dispatchv1.ListRunsRequest{Yard: p.yard, Day: m.GetPlan().GetDay()})
+		if err != nil {
+			return err
+		}
+		for _, r := range runs.GetRuns() {
+			if r.GetPlanId() == m.GetPlan().GetPlanId() {
+				now = append(now, r)
+			}
+		}
+	}
+	show.Morning(p.out, m, now, y)
 	return nil
 }
 
@@ -106,7 +120,7 @@ func (p *program) morningConfirmCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use:     "confirm PLAN",
 		Short:   "Reserve a plan's pieces in one step and issue its picks",
-		Example: `  spanyard morning confirm 2027-03-17-1 --by "Rosamund Tickpenny"`,
+		Example: `  spanyard morning confirm 2027-03-17-P1 --by "Rosamund Tickpenny"`,
 		Args:    cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			c, err := p.dispatch()

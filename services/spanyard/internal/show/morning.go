@@ -33,11 +33,16 @@ func (y Yard) site(id string) string {
 }
 
 // Morning prints a plan: every run with its times, masses and axle loads, its
-// piles and picks, and what is left in the yard and why.
-func Morning(w io.Writer, m *dispatchv1.Morning, y Yard) {
+// piles and picks, and what is left in the yard and why. now is how the runs of
+// a confirmed plan stand.
+func Morning(w io.Writer, m *dispatchv1.Morning, now []*dispatchv1.RunStatus, y Yard) {
 	plan := m.GetPlan()
 	header(w, m, y)
 	LoadingCautions(w)
+	if len(now) > 0 {
+		fmt.Fprintln(w, "\nAS THE RUNS STAND NOW; the plan below is as it was confirmed")
+		Runs(w, now, y)
+	}
 	if len(plan.GetRuns()) > 0 {
 		fmt.Fprintln(w)
 		overview(w, plan, y)

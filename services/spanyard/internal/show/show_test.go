@@ -63,11 +63,21 @@ func TestPages(t *testing.T) {
 		Allocation: &stockeventv1.Allocation{RunId: "P1-R01", SiteId: "QF", JobId: "J1", CallOffId: "C-01", Mark: "1-01-01"},
 	}}}
 	for name, page := range map[string]func(io.Writer){
-		"morning": func(w io.Writer) { show.Morning(w, morning, y) },
+		"morning": func(w io.Writer) { show.Morning(w, morning, nil, y) },
 		"morning-none": func(w io.Writer) {
 			show.Morning(w, &dispatchv1.Morning{State: dispatchv1.MorningState_MORNING_STATE_DRAFT, Plan: &dispatcheventv1.MorningPlan{
 				PlanId: "P2", Day: "2027-03-18", PlannedBy: "Rosamund Tickpenny", PlannedAt: morning.GetPlan().GetPlannedAt(), BoundReason: "nothing is called off",
-			}}, y)
+			}}, nil, y)
+		},
+		"morning-confirmed": func(w io.Writer) {
+			confirmed := proto.CloneOf(morning)
+			confirmed.State = dispatchv1.MorningState_MORNING_STATE_CONFIRMED
+			status := func(state dispatchv1.RunState) *dispatchv1.RunStatus {
+				return &dispatchv1.RunStatus{State: state, PlanId: "P1", Run: run,
+					Hits: []*dispatcheventv1.RunHit{{PieceId: "B1-001", Mark: "1-01-01", BatchId: "B1", Reason: "batch B1 is in quarantine: cracks seen", Where: "reserved"}}}
+			}
+			show.Morning(w, confirmed, []*dispatchv1.RunStatus{status(dispatchv1.RunState_RUN_STATE_HIT),
+				status(dispatchv1.RunState_RUN_STATE_DELIVERED), status(dispatchv1.RunState_RUN_STATE_CANCELLED)}, y)
 		},
 		"runs": func(w io.Writer) {
 			show.Runs(w, []*dispatchv1.RunStatus{{
