@@ -110,7 +110,7 @@ func (s *Server) ListSites(ctx context.Context, req *dispatchv1.ListSitesRequest
 
 // CallOffRooms takes call-offs, all or none.
 func (s *Server) CallOffRooms(ctx context.Context, req *dispatchv1.CallOffRoomsRequest) (*dispatchv1.CallOffRoomsResponse, error) {
-	position, err := s.do(ctx, req, daybook.CallOffRooms{CallOffs: codec.CallOffsFrom(req.GetCallOffs())})
+	position, err := s.do(ctx, req, daybook.CallOffRooms{CallOffs: codec.CallOffsFrom(req.GetCallOffs()), At: s.office.Clock.Now()})
 	if err != nil {
 		return nil, err
 	}

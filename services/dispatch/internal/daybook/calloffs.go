@@ -5,6 +5,7 @@ import (
 	"reflect"
 	"slices"
 	"strings"
+	"time"
 
 	"spanyard.example/services/kit/civil"
 	"spanyard.example/services/kit/fault"
@@ -12,7 +13,10 @@ import (
 
 // CallOffRooms takes call-offs, all or none. A call-off that is already in
 // the book word for word is taken as done.
-type CallOffRooms struct{ CallOffs []CallOff }
+type CallOffRooms struct {
+	CallOffs []CallOff
+	At       time.Time
+}
 
 func (c CallOffRooms) decide(s State) ([]Event, error) {
 	if err := s.opened(); err != nil {
@@ -40,6 +44,9 @@ func (c CallOffRooms) decide(s State) ([]Event, error) {
 			continue
 		}
 		f.callOff(s, where, call)
+		if err := s.CheckNotPast(call.Day, c.At); err != nil {
+			f.add(where+", day", call.Day, "is over", "today or later, in the yard's time zone")
+		}
 		f.calledTwice(after, where, call)
 		events = append(events, CalledOff{CallOff: call})
 		after = Evolve(after, CalledOff{CallOff: call})

@@ -4,8 +4,12 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/google/go-cmp/cmp"
+
+	"spanyard.example/services/kit/civil"
+	"spanyard.example/services/kit/fault"
 )
 
 func TestSetUpIsChecked(t *testing.T) {
@@ -313,4 +317,29 @@ func TestDropsAreDeliveredInOrder(t *testing.T) {
 	}
 	refusedWith(t, s, DeliverDrop{RunID: id, DropNumber: 1}, "BAD_NAME")
 	refusedWith(t, s, deliver(2), "DROP_DELIVERED")
+}
+
+// TestPastDays: what is over is neither called off nor planned nor confirmed;
+// which day it is, the yard's own clock says.
+func TestPastDays(t *testing.T) {
+	s := openYard(t)
+	call := testCallOff("C1", "1", "01")
+	day, err := civil.ParseDay(call.Day)
+	if err != nil {
+		t.Fatal(err)
+	}
+	rules, _ := s.Rules()
+	zone, err := time.LoadLocation(rules.TimeZone)
+	if err != nil {
+		t.Fatal(err)
+	}
+	lastMinute := day.At(24*60-1, zone)
+	must(t, s, CallOffRooms{CallOffs: []CallOff{call}, At: lastMinute})
+	refusedWith(t, s, CallOffRooms{CallOffs: []CallOff{call}, At: lastMinute.Add(time.Minute)}, "BAD_CALL_OFFS")
+	if err := s.CheckNotPast(call.Day, lastMinute); err != nil {
+		t.Error(err)
+	}
+	if err := s.CheckNotPast(call.Day, lastMinute.Add(time.Minute)); fault.ReasonOf(err) != "DAY_PAST" {
+		t.Errorf("got %v", err)
+	}
 }

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"time"
 
+	"spanyard.example/services/kit/civil"
 	"spanyard.example/services/kit/fault"
 )
 
@@ -20,6 +21,21 @@ func (s State) CheckDay(day string) error {
 	}
 	if len(s.day(day).callOffs) == 0 {
 		return fault.New(fault.Stale, "NOTHING_CALLED_OFF", "Nothing is called off for %s.", day)
+	}
+	return nil
+}
+
+// CheckNotPast refuses a day that is over on the yard's own clock: what was not
+// brought then is called off anew.
+func (s State) CheckNotPast(day string, at time.Time) error {
+	zone := time.UTC
+	if rules, ok := s.Rules(); ok {
+		if z, err := time.LoadLocation(rules.TimeZone); err == nil {
+			zone = z
+		}
+	}
+	if today := civil.DayOf(at, zone).String(); day < today {
+		return fault.New(fault.Stale, "DAY_PAST", "The day %s is over; in the yard it is %s.", day, today)
 	}
 	return nil
 }
@@ -45,7 +61,10 @@ func (c RecordPlan) decide(s State) ([]Event, error) {
 
 // ConfirmPlan starts to confirm a plan: from here on its pieces are being
 // reserved, under the plan's id.
-type ConfirmPlan struct{ PlanID, ConfirmedBy string }
+type ConfirmPlan struct {
+	PlanID, ConfirmedBy string
+	At                  time.Time
+}
 
 func (c ConfirmPlan) decide(s State) ([]Event, error) {
 	if err := person("confirmed_by", c.ConfirmedBy); err != nil {
@@ -64,6 +83,9 @@ func (c ConfirmPlan) decide(s State) ([]Event, error) {
 			"Plan %s could not be confirmed when %s tried; plan the morning again.", c.PlanID, p.ConfirmedBy)
 	case Confirming:
 		return nil, fault.New(fault.Conflict, "BEING_CONFIRMED", "Plan %s is being confirmed by %s just now.", c.PlanID, p.ConfirmedBy)
+	}
+	if err := s.CheckNotPast(p.Plan.Day, c.At); err != nil {
+		return nil, err
 	}
 	// One at a time in the whole yard: a room may be called off for two days,
 	// and its places are taken only when a confirmation has come to its end.

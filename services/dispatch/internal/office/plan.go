@@ -32,6 +32,9 @@ func (o *Office) Plan(ctx context.Context, a Ask, r MorningRequest) (Result, err
 		if err := s.CheckDay(r.Day); err != nil {
 			return nil, err
 		}
+		if err := s.CheckNotPast(r.Day, o.Clock.Now()); err != nil {
+			return nil, err
+		}
 		basis := s.Basis(r.Day)
 		plan, err := o.draw(ctx, a, s, r)
 		if err != nil {

@@ -24,7 +24,7 @@ const (
 // reach the end (stock is away, the program is being stopped), the plan stays
 // in confirmation and Settle, or the same request sent again, goes on.
 func (o *Office) Confirm(ctx context.Context, a Ask, planID, confirmedBy string) (*daybook.PlanStatus, uint64, error) {
-	if _, err := o.Do(ctx, a, daybook.ConfirmPlan{PlanID: planID, ConfirmedBy: confirmedBy}); err != nil {
+	if _, err := o.Do(ctx, a, daybook.ConfirmPlan{PlanID: planID, ConfirmedBy: confirmedBy, At: o.Clock.Now()}); err != nil {
 		return nil, 0, err
 	}
 	position, err := o.settlePlan(ctx, a.Yard, planID)
