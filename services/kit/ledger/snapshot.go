@@ -29,6 +29,10 @@ const (
 	// replicas that wrote one slot at the same time may have left behind.
 	snapshotLife = 90 * 24 * time.Hour
 
+	// restoreWithin bounds what a snapshot may take: without it the yard is
+	// read from its events, and time must be left for that.
+	restoreWithin = 20 * time.Second
+
 	headerPosition = "position"
 	headerVersion  = "version"
 )
@@ -131,7 +135,9 @@ func (l *Ledger[S, E]) slots(ctx context.Context, yard string) ([]slot, error) {
 	var slots []slot
 	for i := range snapshotSlots {
 		s := slot{name: fmt.Sprintf("%s.%d", yard, i)}
-		info, err := l.snapshots.GetInfo(ctx, s.name)
+		info, err := ask(ctx, func(ctx context.Context) (*jetstream.ObjectInfo, error) {
+			return l.snapshots.GetInfo(ctx, s.name)
+		})
 		if err != nil && !errors.Is(err, jetstream.ErrObjectNotFound) {
 			return nil, unreachable(l.domain.Service, err)
 		}
@@ -166,6 +172,8 @@ func (l *Ledger[S, E]) restore(ctx context.Context, y *yard[S, E]) {
 }
 
 func (l *Ledger[S, E]) restoreFrom(ctx context.Context, y *yard[S, E], name string) error {
+	ctx, cancel := context.WithTimeout(ctx, restoreWithin)
+	defer cancel()
 	packed, err := l.snapshots.GetBytes(ctx, name)
 	if err != nil {
 		return err

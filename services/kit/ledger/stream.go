@@ -64,10 +64,14 @@ func openStream(ctx context.Context, js jetstream.JetStream, service string, o O
 }
 
 // retry calls f until it succeeds or ctx ends. An answer of the server that
-// cannot change by waiting ends it at once.
+// cannot change by waiting ends it at once. The first attempts are short: of
+// several requests to make the same stream at the same moment, a cluster
+// answers only one.
 func retry(ctx context.Context, f func(context.Context) error) error {
-	for pause := 50 * time.Millisecond; ; pause = min(2*pause, 2*time.Second) {
-		attempt, cancel := context.WithTimeout(ctx, 5*time.Second)
+	patience := time.Second
+	for pause := minPause; ; pause = min(2*pause, maxPause) {
+		attempt, cancel := context.WithTimeout(ctx, patience)
+		patience = min(2*patience, 8*time.Second)
 		err := f(attempt)
 		cancel()
 		if err == nil || hopeless(err) {
@@ -113,7 +117,7 @@ func sleep(ctx context.Context, d time.Duration) error {
 // last returns the yard's newest record, nil when it has none. The answer
 // comes from the stream's leader.
 func (s *stream) last(ctx context.Context, yard string) (*record, error) {
-	raw, err := s.ask(ctx, func(ctx context.Context) (*jetstream.RawStreamMsg, error) {
+	raw, err := ask(ctx, func(ctx context.Context) (*jetstream.RawStreamMsg, error) {
 		return s.handle.GetLastMsgForSubject(ctx, guardOf(s.service, yard))
 	})
 	if errors.Is(err, jetstream.ErrMsgNotFound) {
@@ -127,7 +131,7 @@ func (s *stream) last(ctx context.Context, yard string) (*record, error) {
 
 // at returns the record at a position, nil when the position holds none.
 func (s *stream) at(ctx context.Context, position uint64) (*record, error) {
-	raw, err := s.ask(ctx, func(ctx context.Context) (*jetstream.RawStreamMsg, error) {
+	raw, err := ask(ctx, func(ctx context.Context) (*jetstream.RawStreamMsg, error) {
 		return s.handle.GetMsg(ctx, position)
 	})
 	if errors.Is(err, jetstream.ErrMsgNotFound) {
@@ -147,20 +151,31 @@ const (
 	findOutWithin = 10 * time.Second
 )
 
-func (s *stream) ask(ctx context.Context, question func(context.Context) (*jetstream.RawStreamMsg, error)) (*jetstream.RawStreamMsg, error) {
+func ask[T any](ctx context.Context, question func(context.Context) (T, error)) (T, error) {
 	ctx, cancel := context.WithTimeout(ctx, findOutWithin)
 	defer cancel()
 	for {
 		once, cancel := context.WithTimeout(ctx, askWithin)
-		raw, err := question(once)
+		answer, err := question(once)
 		cancel()
-		if err == nil || errors.Is(err, jetstream.ErrMsgNotFound) || hopeless(err) {
-			return raw, err
-		}
-		if sleep(ctx, jittered(minPause)) != nil {
-			return nil, err
+		if err == nil || notThere(err) || hopeless(err) || sleep(ctx, jittered(minPause)) != nil {
+			return answer, err
 		}
 	}
+}
+
+// notThere reports whether the server answered that there is no such thing.
+func notThere(err error) bool {
+	return errors.Is(err, jetstream.ErrMsgNotFound) || errors.Is(err, jetstream.ErrObjectNotFound)
+}
+
+// end returns the position of the stream's newest event.
+func (s *stream) end(ctx context.Context) (uint64, error) {
+	info, err := ask(ctx, func(ctx context.Context) (*jetstream.StreamInfo, error) { return s.handle.Info(ctx) })
+	if err != nil {
+		return 0, unreachable(s.service, err)
+	}
+	return info.State.LastSeq, nil
 }
 
 func (s *stream) parse(raw *jetstream.RawStreamMsg) (*record, error) {
@@ -184,7 +199,7 @@ func (s *stream) read(ctx context.Context, yard string, from, to uint64, fn func
 		if from > to {
 			return nil
 		}
-		raw, err := s.ask(ctx, func(ctx context.Context) (*jetstream.RawStreamMsg, error) {
+		raw, err := ask(ctx, func(ctx context.Context) (*jetstream.RawStreamMsg, error) {
 			return s.handle.GetMsg(ctx, from, jetstream.WithGetMsgSubject(guardOf(s.service, yard)))
 		})
 		if errors.Is(err, jetstream.ErrMsgNotFound) {

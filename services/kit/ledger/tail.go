@@ -50,11 +50,11 @@ func (l *Ledger[S, E]) startTail(ctx context.Context) error {
 	if t.started {
 		return nil
 	}
-	info, err := l.stream.handle.Info(ctx)
+	end, err := l.stream.end(ctx)
 	if err != nil {
-		return unreachable(l.domain.Service, err)
+		return err
 	}
-	t.seen = info.State.LastSeq
+	t.seen = end
 	if err := l.begin(l.follow); err != nil {
 		return err
 	}

@@ -74,6 +74,7 @@ func Races(t *testing.T, connect func(t testing.TB) jetstream.JetStream, replica
 	t.Run("LastOneIsSoldOnce", func(t *testing.T) { lastOneIsSoldOnce(t, s) })
 	t.Run("RefusalsAreDecidedOnTheNewest", func(t *testing.T) { refusalsAreDecidedOnTheNewest(t, s) })
 	t.Run("RepeatsRaceWithTheirFirst", func(t *testing.T) { repeatsRaceWithTheirFirst(t, s) })
+	t.Run("OpensTogether", func(t *testing.T) { opensTogether(t, s) })
 }
 
 type suite struct {
