@@ -208,6 +208,9 @@ var breaks = []struct {
 		s.truck(s.first()).HasCrane = false
 		s.site(s.first().Drops[0].SiteID).HasLifting = false
 	}},
+	{"too_soon", "planned when the morning had begun", func(_ *testing.T, s *subject) {
+		s.problem.EarliestLoadingMinute = s.plan.Runs[0].LoadingMinute + 1
+	}},
 	{"truck_hours", "truck starts later", func(_ *testing.T, s *subject) {
 		s.truck(s.first()).Hours.OpensMinute = s.first().LoadingMinute + 1
 	}},

@@ -111,6 +111,9 @@ func (c *checker) times(t trip) {
 	if r.LoadingMinute < t.truck.Hours.OpensMinute || r.BackMinute > t.truck.Hours.ClosesMinute {
 		c.add("truck_hours", "%s is out from minute %d to %d, outside its hours", t.name, r.LoadingMinute, r.BackMinute)
 	}
+	if r.LoadingMinute < c.problem.EarliestLoadingMinute {
+		c.add("too_soon", "%s starts loading at minute %d; the earliest is %d", t.name, r.LoadingMinute, c.problem.EarliestLoadingMinute)
+	}
 	if r.LeaveMinute-r.LoadingMinute < rules.LoadingMinutes {
 		c.add("loading_time", "%s is loaded in %d minutes instead of %d", t.name, r.LeaveMinute-r.LoadingMinute, rules.LoadingMinutes)
 	}

@@ -84,6 +84,7 @@ func RulesTo(r daybook.Rules) *eventv1.YardRules {
 		PileGapMm:         int32(r.PileGapMM),
 		MaxLanes:          int32(r.MaxLanes),
 		MaxTailOverhangMm: int32(r.MaxTailOverhangMM),
+		LeadMinutes:       int32(r.LeadMinutes),
 	}
 }
 
@@ -103,6 +104,7 @@ func RulesFrom(r *eventv1.YardRules) daybook.Rules {
 		PileGapMM:         int(r.GetPileGapMm()),
 		MaxLanes:          int(r.GetMaxLanes()),
 		MaxTailOverhangMM: int(r.GetMaxTailOverhangMm()),
+		LeadMinutes:       int(r.GetLeadMinutes()),
 	}
 }
 

@@ -343,3 +343,26 @@ func TestPastDays(t *testing.T) {
 		t.Errorf("got %v", err)
 	}
 }
+
+// TestPastLoading: a plan of today of which a run should be loading already is
+// not confirmed; the hour is that of the yard's own clock.
+func TestPastLoading(t *testing.T) {
+	var p planner
+	s := openYard(t)
+	rules := testRules()
+	rules.TimeZone = "Etc/GMT+5"
+	s = must(t, s, SetRules{Rules: rules})
+	s = must(t, s, CallOffRooms{CallOffs: []CallOff{testCallOff("C1", "1", "01"), testCallOff("C2", "1", "02")}})
+	s, plan := p.draft(t, s, testDay) // loading at 5:00 and 6:00
+	confirm := ConfirmPlan{PlanID: plan, ConfirmedBy: "Ada Example"}
+	confirm.At = time.Date(2031, 5, 6, 10, 1, 0, 0, time.UTC) // 5:01 in the yard
+	f := refusedWith(t, s, confirm, "LOADING_PAST")
+	want := "Plan 2031-05-06-P1 cannot be confirmed: run 2031-05-06-P1-R01 starts loading at 5:00, and in the yard it is 5:01 on 2031-05-06. Plan the morning again."
+	if f.Sentence != want {
+		t.Errorf("got %s", f.Sentence)
+	}
+	confirm.At = confirm.At.Add(-time.Minute)
+	must(t, s, confirm)
+	rules.LeadMinutes = 1441
+	refusedWith(t, s, SetRules{Rules: rules}, "BAD_RULES")
+}

@@ -132,6 +132,7 @@ func (c SetRules) decide(s State) ([]Event, error) {
 	f.number("rules.pile_gap_mm", r.PileGapMM, 0, 1000)
 	f.number("rules.max_lanes", r.MaxLanes, 1, 4)
 	f.number("rules.max_tail_overhang_mm", r.MaxTailOverhangMM, 0, 4000)
+	f.number("rules.lead_minutes", r.LeadMinutes, 0, 1440)
 	if err := f.err(); err != nil {
 		return nil, err
 	}

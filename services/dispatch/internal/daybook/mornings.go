@@ -28,17 +28,61 @@ func (s State) CheckDay(day string) error {
 // CheckNotPast refuses a day that is over on the yard's own clock: what was not
 // brought then is called off anew.
 func (s State) CheckNotPast(day string, at time.Time) error {
-	zone := time.UTC
-	if rules, ok := s.Rules(); ok {
-		if z, err := time.LoadLocation(rules.TimeZone); err == nil {
-			zone = z
-		}
-	}
-	if today := civil.DayOf(at, zone).String(); day < today {
+	if today := civil.DayOf(at, s.zone()).String(); day < today {
 		return fault.New(fault.Stale, "DAY_PAST", "The day %s is over; in the yard it is %s.", day, today)
 	}
 	return nil
 }
+
+// zone in which the yard counts days and hours.
+func (s State) zone() *time.Location {
+	if rules, ok := s.Rules(); ok {
+		if z, err := time.LoadLocation(rules.TimeZone); err == nil {
+			return z
+		}
+	}
+	return time.UTC
+}
+
+// minuteOn is what the yard's clock shows at a moment, in minutes after the
+// midnight with which a day begins: negative before that day.
+func (s State) minuteOn(day civil.Day, at time.Time) int {
+	local := at.In(s.zone())
+	return int(civil.DayOf(at, s.zone())-day)*24*60 + local.Hour()*60 + local.Minute()
+}
+
+// EarliestLoading is the first minute of a day at which a run that is planned
+// at a moment may start loading: not in the minute that runs, and not before
+// the yard's lead time is over.
+func (s State) EarliestLoading(day string, at time.Time) int {
+	d, err := civil.ParseDay(day)
+	if err != nil {
+		return 0
+	}
+	rules, _ := s.Rules()
+	return max(0, s.minuteOn(d, at)+max(1, rules.LeadMinutes))
+}
+
+// startsInTime refuses a plan of which a run should be loading already: nobody
+// has picked for it.
+func (s State) startsInTime(p *Plan, at time.Time) error {
+	d, err := civil.ParseDay(p.Day)
+	if err != nil {
+		return err
+	}
+	now := s.minuteOn(d, at)
+	for i := range p.Runs {
+		if r := &p.Runs[i]; r.LoadingMinute < now {
+			return fault.New(fault.Stale, "LOADING_PAST",
+				"Plan %s cannot be confirmed: run %s starts loading at %s, and in the yard it is %s on %s. Plan the morning again.",
+				p.ID, r.ID, clockTime(r.LoadingMinute), clockTime(s.minuteOn(civil.DayOf(at, s.zone()), at)), civil.DayOf(at, s.zone()))
+		}
+	}
+	return nil
+}
+
+// clockTime writes minutes after midnight as a clock shows them.
+func clockTime(minute int) string { return fmt.Sprintf("%d:%02d", minute/60, minute%60) }
 
 // RecordPlan puts a plan into the book if what it rests on still holds. The
 // plan gets its id, and its runs and pallets theirs, here.
@@ -85,6 +129,9 @@ func (c ConfirmPlan) decide(s State) ([]Event, error) {
 		return nil, fault.New(fault.Conflict, "BEING_CONFIRMED", "Plan %s is being confirmed by %s just now.", c.PlanID, p.ConfirmedBy)
 	}
 	if err := s.CheckNotPast(p.Plan.Day, c.At); err != nil {
+		return nil, err
+	}
+	if err := s.startsInTime(&p.Plan, c.At); err != nil {
 		return nil, err
 	}
 	// One at a time in the whole yard: a room may be called off for two days,

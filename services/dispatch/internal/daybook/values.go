@@ -56,6 +56,8 @@ type Rules struct {
 	PileGapMM         int
 	MaxLanes          int
 	MaxTailOverhangMM int
+	// LeadMinutes from planning to the start of loading, at least.
+	LeadMinutes int
 }
 
 // Truck as its papers and its weighing say.

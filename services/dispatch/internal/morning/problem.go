@@ -21,6 +21,8 @@ type Problem struct {
 	Stock      Stock
 	// Busy are the confirmed runs of the day.
 	Busy []BusyRun
+	// EarliestLoadingMinute: no run starts loading before it.
+	EarliestLoadingMinute int
 	// PalletPrefix starts the id of every pallet that the plan makes up, so
 	// that ids of different plans differ.
 	PalletPrefix string

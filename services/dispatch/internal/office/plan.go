@@ -55,7 +55,7 @@ func (o *Office) draw(ctx context.Context, a Ask, s daybook.State, r MorningRequ
 	if err != nil {
 		return daybook.Plan{}, err
 	}
-	problem, aside, err := planning.Problem(s, r.Day, r.WithoutTrucks, stock)
+	problem, aside, err := planning.Problem(s, r.Day, o.Clock.Now(), r.WithoutTrucks, stock)
 	if err != nil {
 		return daybook.Plan{}, err
 	}

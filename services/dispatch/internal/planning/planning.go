@@ -7,6 +7,7 @@ package planning
 import (
 	"fmt"
 	"slices"
+	"time"
 
 	"spanyard.example/services/dispatch/internal/daybook"
 	"spanyard.example/services/dispatch/internal/morning"
@@ -19,9 +20,9 @@ import (
 // recorded plan their lasting ids.
 const palletPrefix = "pallet:"
 
-// Problem returns what has to be planned for a day, and what cannot be
-// planned at all, with the reason.
-func Problem(s daybook.State, day string, withoutTrucks []string, stock morning.Stock) (morning.Problem, []daybook.Unserved, error) {
+// Problem returns what has to be planned for a day from now on, and what cannot
+// be planned at all, with the reason.
+func Problem(s daybook.State, day string, now time.Time, withoutTrucks []string, stock morning.Stock) (morning.Problem, []daybook.Unserved, error) {
 	rules, _ := s.Rules()
 	date, err := civil.ParseDay(day)
 	if err != nil {
@@ -34,6 +35,8 @@ func Problem(s daybook.State, day string, withoutTrucks []string, stock morning.
 		Busy:         busy(s.Runs(day)),
 		PalletPrefix: palletPrefix,
 		Seed:         uint64(uint32(date)),
+
+		EarliestLoadingMinute: s.EarliestLoading(day, now),
 	}
 	if p.Trucks, err = trucks(s.Trucks(), withoutTrucks); err != nil {
 		return morning.Problem{}, nil, err

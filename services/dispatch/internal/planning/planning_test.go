@@ -18,6 +18,9 @@ import (
 
 const day = "2031-05-06"
 
+// eve is the afternoon before the day.
+var eve = time.Date(2031, 5, 5, 14, 0, 0, 0, time.UTC)
+
 var (
 	product = daybook.Product{Profile: "T150", WirePattern: "4x5", LengthMM: 4200}
 	key     = daybook.FloorKey{JobID: "J-07", Floor: "1"}
@@ -80,7 +83,7 @@ func fields(t *testing.T, v any, without ...string) map[string]any {
 
 func TestNothingOfTheYardIsLost(t *testing.T) {
 	rules := filled[daybook.Rules]()
-	if diff := cmp.Diff(fields(t, rules, "timezone"), fields(t, rulesOf(rules))); diff != "" {
+	if diff := cmp.Diff(fields(t, rules, "timezone", "leadminutes"), fields(t, rulesOf(rules))); diff != "" {
 		t.Errorf("rules:\n%s", diff)
 	}
 	truck := filled[daybook.Truck]()
@@ -120,7 +123,7 @@ func called(id, site, floor string, rooms ...string) daybook.CalledOff {
 
 func TestProblem(t *testing.T) {
 	stock := morning.Stock{Beams: []morning.FreeBeam{{PieceID: "L1-001"}}}
-	p, aside, err := Problem(state(t, called("C1", "north", "1", "02", "01")), day, []string{"T2"}, stock)
+	p, aside, err := Problem(state(t, called("C1", "north", "1", "02", "01")), day, eve, []string{"T2"}, stock)
 	if err != nil || len(aside) != 0 {
 		t.Fatalf("aside %v, error %v", aside, err)
 	}
@@ -147,7 +150,7 @@ func TestProblem(t *testing.T) {
 	if diff := cmp.Diff(want, p); diff != "" {
 		t.Error(diff)
 	}
-	_, _, err = Problem(state(t, called("C1", "north", "1")), day, []string{"T2", "T9"}, stock)
+	_, _, err = Problem(state(t, called("C1", "north", "1")), day, eve, []string{"T2", "T9"}, stock)
 	if fault.ReasonOf(err) != "TRUCK_UNKNOWN" {
 		t.Errorf("a truck that is not there: %v", err)
 	}
@@ -164,7 +167,7 @@ func TestConfirmedRunsHoldTrucksAndPlaces(t *testing.T) {
 	gone.Piles = nil
 	s := state(t, called("C1", "north", "1"),
 		daybook.RunConfirmed{Day: day, Run: run}, daybook.RunConfirmed{Day: day, Run: gone}, daybook.RunCancelled{RunID: "R2"})
-	p, _, err := Problem(s, day, nil, morning.Stock{})
+	p, _, err := Problem(s, day, eve, nil, morning.Stock{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -185,7 +188,7 @@ func TestWhatCannotBePlannedIsSaid(t *testing.T) {
 		daybook.FloorPlanned{Floor: strange}, daybook.FloorPlanned{Floor: lost},
 		called("C1", "north", "1", "01", "77"), called("C2", "north", "2"), called("C3", "south", "3"), called("C4", "moon", "4", "01"),
 		called("C5", "north", "5", "08", "09"))
-	p, aside, err := Problem(s, day, nil, morning.Stock{})
+	p, aside, err := Problem(s, day, eve, nil, morning.Stock{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -227,7 +230,7 @@ func TestTheLargerSizeCounts(t *testing.T) {
 	other.Profiles[0].HeightMM, other.Profiles[0].WidthMM = 160, 110
 	other.Blocks[0] = daybook.BlockKind{Name: "B20", MassG: 14_000, BlocksPerPallet: 50, PalletLengthMM: 1100, PalletWidthMM: 900, PalletHeightMM: 900, PalletTareG: 25_000}
 	s := state(t, daybook.FloorPlanned{Floor: other}, called("C1", "north", "1"), called("C2", "north", "2"))
-	p, _, err := Problem(s, day, nil, morning.Stock{})
+	p, _, err := Problem(s, day, eve, nil, morning.Stock{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -303,6 +306,27 @@ func TestReasonsAreTheSame(t *testing.T) {
 	} {
 		if int(planner) != int(book) {
 			t.Errorf("reason %d of the planner is %d in the book", planner, book)
+		}
+	}
+}
+
+// TestLoadingStartsAfterNow: a morning that is planned when it has begun starts
+// loading after the moment of planning, and after the yard's lead time.
+func TestLoadingStartsAfterNow(t *testing.T) {
+	s := state(t, called("C1", "north", "1"))
+	for _, c := range []struct {
+		lead, want int
+		now        time.Time
+	}{
+		{0, 0, eve},
+		{0, 8*60 + 13, time.Date(2031, 5, 6, 8, 12, 59, 0, time.UTC)},
+		{45, 8*60 + 57, time.Date(2031, 5, 6, 8, 12, 59, 0, time.UTC)},
+		{11 * 60, 60, eve},
+	} {
+		after := daybook.Evolve(s, daybook.RulesSet{Rules: daybook.Rules{TimeZone: "Etc/UTC", SpeedKMPerH: 40, LeadMinutes: c.lead}})
+		p, _, err := Problem(after, day, c.now, nil, morning.Stock{})
+		if err != nil || p.EarliestLoadingMinute != c.want {
+			t.Errorf("planned at %v with %d minutes of lead: earliest %d, %v; want %d", c.now, c.lead, p.EarliestLoadingMinute, err, c.want)
 		}
 	}
 }

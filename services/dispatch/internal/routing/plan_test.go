@@ -24,12 +24,16 @@ func after(attempts int) func() bool {
 
 // drawn draws a morning.
 func drawn(t *rapid.T) morning.Problem {
-	return morningtest.Make(morningtest.Options{
+	p := morningtest.Make(morningtest.Options{
 		Seed:   rapid.Uint64Range(0, 1<<20).Draw(t, "seed"),
 		Trucks: rapid.IntRange(0, 6).Draw(t, "trucks"), CallOffs: rapid.IntRange(0, 9).Draw(t, "call-offs"),
 		Rooms: rapid.IntRange(1, 4).Draw(t, "rooms"), BeamsPerRoom: rapid.IntRange(1, 14).Draw(t, "beams"),
 		Hard: rapid.Bool().Draw(t, "hard"),
 	})
+	if rapid.Bool().Draw(t, "begun") {
+		p.EarliestLoadingMinute = rapid.IntRange(0, 900).Draw(t, "earliest loading")
+	}
+	return p
 }
 
 func TestPlansBreakNoRule(t *testing.T) {

@@ -158,15 +158,20 @@ func (w *world) whyLate(c *chain, o *morning.Order) string {
 		return fmt.Sprintf("%s is open between %s, never in the call-off's window between %s",
 			c.site.Name, hoursOf(c.site.Opens), hoursOf(o.Window))
 	}
-	drive := w.drivingTo(c)
-	early := false
+	takes := w.problem.Rules.LoadingMinutes + w.drivingTo(c)
+	early, byHours := false, false
 	for _, t := range c.trucks {
-		hours := w.problem.Trucks[t].Hours
-		early = early || hours.OpensMinute+w.problem.Rules.LoadingMinutes+drive <= window.ClosesMinute
+		opens := w.problem.Trucks[t].Hours.OpensMinute
+		byHours = byHours || opens+takes <= window.ClosesMinute
+		early = early || max(opens, w.problem.EarliestLoadingMinute)+takes <= window.ClosesMinute
+	}
+	if byHours && !early {
+		return fmt.Sprintf("loading and the drive to %s take %d minutes and can start at %s at the earliest: too late to be there between %s",
+			c.site.Name, takes, clockTime(w.problem.EarliestLoadingMinute), hoursOf(window))
 	}
 	if !early {
 		return fmt.Sprintf("loading and the drive to %s take %d minutes; no truck starts early enough to be there between %s",
-			c.site.Name, w.problem.Rules.LoadingMinutes+drive, hoursOf(window))
+			c.site.Name, takes, hoursOf(window))
 	}
 	return fmt.Sprintf("no truck that can get to %s%s is free to be unloaded there between %s",
 		c.site.Name, limits(c.site), hoursOf(window))

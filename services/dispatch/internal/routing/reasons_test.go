@@ -57,6 +57,17 @@ func planOf(t *testing.T, p morning.Problem) morning.Plan {
 	return plan
 }
 
+// TestNothingIsLoadedInThePast: a morning that is planned when it has begun is
+// served with what is left of it.
+func TestNothingIsLoadedInThePast(t *testing.T) {
+	p := easy(10)
+	p.EarliestLoadingMinute = 490
+	plan := planOf(t, p)
+	if len(plan.Runs) != 1 || plan.Runs[0].LoadingMinute != 490 {
+		t.Errorf("loading at %+v, want at 08:10", plan.Runs)
+	}
+}
+
 func TestSmallLoadsShareARun(t *testing.T) {
 	plan := planOf(t, easy(10, 10))
 	if len(plan.Runs) != 1 || len(plan.Runs[0].Drops) != 2 || len(plan.Unserved) != 0 {
@@ -108,6 +119,8 @@ func TestReasons(t *testing.T) {
 			"a beam P150/W5 4.20 m cannot stand anywhere on the decks of the trucks that can get to Quarry Lane 1 within their axle limits"},
 		{"late truck", func(p *morning.Problem) { p.Trucks[0].Hours.OpensMinute = 530 }, morning.NoTime, 50,
 			"loading and the drive to Quarry Lane 1 take 39 minutes; no truck starts early enough to be there between 07:00 and 09:00"},
+		{"late in the morning", func(p *morning.Problem) { p.EarliestLoadingMinute = 502 }, morning.NoTime, 50,
+			"loading and the drive to Quarry Lane 1 take 39 minutes and can start at 08:22 at the earliest: too late to be there between 07:00 and 09:00"},
 		{"busy truck", func(p *morning.Problem) {
 			p.Busy = []morning.BusyRun{{TruckID: "truck", Trip: 1, LoadingMinute: 320, BackMinute: 600}}
 		}, morning.NoTime, 50, "no truck that can get to Quarry Lane 1 is free to be unloaded there between 07:00 and 09:00"},

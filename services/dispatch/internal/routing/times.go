@@ -85,7 +85,7 @@ func (w *world) schedule(d *diary, truck int, drops []stretch) (run, bool) {
 		return run{}, false
 	}
 	hours := w.problem.Trucks[truck].Hours
-	from := hours.OpensMinute
+	from := max(hours.OpensMinute, w.problem.EarliestLoadingMinute)
 	for _, busy := range append(d.trucks[truck], span{hours.ClosesMinute, hours.ClosesMinute}) {
 		r := run{truck: truck, drops: drops, loading: from}
 		if from <= busy.from {

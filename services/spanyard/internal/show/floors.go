@@ -183,6 +183,7 @@ func DispatchRules(w io.Writer, r *dispatcheventv1.YardRules) {
 	t.add("road over straight line", r.GetRoadFactorPercent(), "%")
 	t.add("speed", r.GetSpeedKmPerH(), "km/h")
 	t.add("loading a truck", r.GetLoadingMinutes(), "min")
+	t.add("from planning to loading, at least", r.GetLeadMinutes(), "min")
 	t.add("tiers in a pile, at most", r.GetMaxTiers(), "")
 	t.add("height of a pile, at most", r.GetMaxPileHeightMm(), "mm")
 	t.add("bearers under a tier", r.GetBearerHeightMm(), "mm")

@@ -510,8 +510,11 @@ type YardRules struct {
 	MaxLanes int32 `protobuf:"varint,12,opt,name=max_lanes,json=maxLanes,proto3" json:"max_lanes,omitempty"`
 	// A load may hang over the tail by this.
 	MaxTailOverhangMm int32 `protobuf:"varint,13,opt,name=max_tail_overhang_mm,json=maxTailOverhangMm,proto3" json:"max_tail_overhang_mm,omitempty"`
-	unknownFields     protoimpl.UnknownFields
-	sizeCache         protoimpl.SizeCache
+	// From planning to the start of loading, at least: time to confirm the plan
+	// and to begin to pick. 0 is the next minute.
+	LeadMinutes   int32 `protobuf:"varint,14,opt,name=lead_minutes,json=leadMinutes,proto3" json:"lead_minutes,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *YardRules) Reset() {
@@ -631,6 +634,13 @@ func (x *YardRules) GetMaxLanes() int32 {
 func (x *YardRules) GetMaxTailOverhangMm() int32 {
 	if x != nil {
 		return x.MaxTailOverhangMm
+	}
+	return 0
+}
+
+func (x *YardRules) GetLeadMinutes() int32 {
+	if x != nil {
+		return x.LeadMinutes
 	}
 	return 0
 }
@@ -3332,7 +3342,7 @@ const file_spanyard_dispatch_event_v1_event_proto_rawDesc = "" +
 	"\trun_freed\x18, \x01(\v2$.spanyard.dispatch.event.v1.RunFreedH\x00R\brunFreedB\x06\n" +
 	"\x04kind\"K\n" +
 	"\fYardRulesSet\x12;\n" +
-	"\x05rules\x18\x01 \x01(\v2%.spanyard.dispatch.event.v1.YardRulesR\x05rules\"\x89\x04\n" +
+	"\x05rules\x18\x01 \x01(\v2%.spanyard.dispatch.event.v1.YardRulesR\x05rules\"\xac\x04\n" +
 	"\tYardRules\x12\x1b\n" +
 	"\ttime_zone\x18\x01 \x01(\tR\btimeZone\x12/\n" +
 	"\x05place\x18\x02 \x01(\v2\x19.spanyard.common.v1.PlaceR\x05place\x12.\n" +
@@ -3347,7 +3357,8 @@ const file_spanyard_dispatch_event_v1_event_proto_rawDesc = "" +
 	" \x01(\x05R\rmaxOverhangMm\x12\x1e\n" +
 	"\vpile_gap_mm\x18\v \x01(\x05R\tpileGapMm\x12\x1b\n" +
 	"\tmax_lanes\x18\f \x01(\x05R\bmaxLanes\x12/\n" +
-	"\x14max_tail_overhang_mm\x18\r \x01(\x05R\x11maxTailOverhangMm\"F\n" +
+	"\x14max_tail_overhang_mm\x18\r \x01(\x05R\x11maxTailOverhangMm\x12!\n" +
+	"\flead_minutes\x18\x0e \x01(\x05R\vleadMinutes\"F\n" +
 	"\tTrucksSet\x129\n" +
 	"\x06trucks\x18\x01 \x03(\v2!.spanyard.dispatch.event.v1.TruckR\x06trucks\"\x8e\x04\n" +
 	"\x05Truck\x12\x19\n" +
