@@ -251,9 +251,35 @@ func (h *house) look(t *testing.T, position uint64) {
 	if d := cmp.Diff(want, events); d != "" {
 		t.Fatalf("history:\n%s", d)
 	}
+	h.lookForMarks(t, position)
 	sum, err := h.client.SummariseStock(h.ctx, &stockv1.SummariseStockRequest{Yard: yard, AtLeast: position})
 	if err != nil || sum.GetBeams()[0].GetQuarantined() != 7 {
 		t.Fatalf("summary: %v, %v", sum, err)
+	}
+}
+
+// lookForMarks asks where the beams of a changed plan are.
+func (h *house) lookForMarks(t *testing.T, position uint64) {
+	t.Helper()
+	found, err := h.client.FindMarks(h.ctx, &stockv1.FindMarksRequest{
+		Yard: yard, JobId: "J1", Marks: []string{"1-01-008", "1-01-007", "1-01-010"}, AtLeast: position,
+	})
+	if err != nil || len(found.GetMarks()) != 3 || len(found.GetBatches()) != 1 {
+		t.Fatalf("marks: %v, %v", found, err)
+	}
+	loaded, nothing, laid := found.GetMarks()[0], found.GetMarks()[1], found.GetMarks()[2]
+	if p := loaded.GetPieces()[0]; p.GetState() != stockeventv1.PieceState_PIECE_STATE_LOADED || p.GetTruckId() != "T" || p.GetAllocation().GetRunId() != "R1" {
+		t.Errorf("the loaded beam: %v", p)
+	}
+	if nothing.GetMark() != "1-01-007" || len(nothing.GetPieces()) != 0 {
+		t.Errorf("a mark that nothing is for: %v", nothing)
+	}
+	if p := laid.GetPieces()[0]; p.GetPieceId() != "B1-010" || p.GetAllocation().GetSiteId() != "S1" || !p.GetDeliveredAt().IsValid() {
+		t.Errorf("the delivered beam: %v", p)
+	}
+	_, err = h.client.FindMarks(h.ctx, &stockv1.FindMarksRequest{Yard: yard, JobId: "J1", Marks: make([]string, 5001)})
+	if fault.KindOf(err) != fault.Invalid {
+		t.Errorf("too many marks: %v", err)
 	}
 }
 

@@ -15,7 +15,28 @@ func (p *program) pieceCommand() *cobra.Command {
 pieces of a run at once, see 'spanyard run pick' and 'spanyard run load'.`,
 		`  spanyard piece pick R-1 B0412-017 B0412-018
   spanyard piece return A-03 B0412-017 --reason "truck broke down"`,
-		p.piecePickCommand(), p.pieceLoadCommand(), p.pieceDeliverCommand(), p.pieceReturnCommand(), p.pieceScrapCommand(), p.pieceMoveCommand())
+		p.pieceFindCommand(), p.piecePickCommand(), p.pieceLoadCommand(), p.pieceDeliverCommand(), p.pieceReturnCommand(), p.pieceScrapCommand(), p.pieceMoveCommand())
+}
+
+func (p *program) pieceFindCommand() *cobra.Command {
+	return &cobra.Command{
+		Use:     "find JOB MARK...",
+		Short:   "Say where the beams of marks are: promised, picked, on a truck, at the site",
+		Example: "  spanyard piece find QF 1-03-07 1-03-08",
+		Args:    cobra.MinimumNArgs(2),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			c, err := p.stock()
+			if err != nil {
+				return err
+			}
+			ctx := p.as(cmd.Context())
+			answer, err := c.FindMarks(ctx, &stockv1.FindMarksRequest{Yard: p.yard, JobId: args[0], Marks: args[1:]})
+			if err != nil {
+				return err
+			}
+			return p.answer(answer, func(w io.Writer) { show.Marks(w, answer) })
+		},
+	}
 }
 
 func (p *program) piecePickCommand() *cobra.Command {

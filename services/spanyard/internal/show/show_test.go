@@ -88,10 +88,19 @@ func TestPages(t *testing.T) {
 		"picks": func(w io.Writer) {
 			show.Picks(w, &dispatcheventv1.PicksIssued{RunId: run.GetRunId(), TruckId: "T1", Day: "2027-03-17", LoadingMinute: 330, Picks: run.GetPicks()}, y)
 		},
-		"batch":      func(w io.Writer) { show.Batch(w, batch.GetBatch(), batch.GetPieces(), time.UTC) },
-		"batches":    func(w io.Writer) { show.Batches(w, []*stockv1.Batch{batch.GetBatch()}) },
-		"floor":      func(w io.Writer) { show.Floor(w, floor.GetSummary(), floor.GetPlan(), time.UTC) },
-		"floors":     func(w io.Writer) { show.Plans(w, []*layoutv1.PlanSummary{floor.GetSummary()}) },
+		"batch":   func(w io.Writer) { show.Batch(w, batch.GetBatch(), batch.GetPieces(), time.UTC) },
+		"batches": func(w io.Writer) { show.Batches(w, []*stockv1.Batch{batch.GetBatch()}) },
+		"floor":   func(w io.Writer) { show.Floor(w, floor.GetSummary(), floor.GetPlan(), time.UTC) },
+		"floors":  func(w io.Writer) { show.Plans(w, []*layoutv1.PlanSummary{floor.GetSummary()}) },
+		"marks": func(w io.Writer) {
+			show.Marks(w, &stockv1.FindMarksResponse{
+				Marks: []*stockv1.FoundMark{{Mark: "1-01-01", Pieces: []*stockv1.Piece{{
+					PieceId: "B1-001", BatchId: "B1", LengthMm: 3600, State: stockeventv1.PieceState_PIECE_STATE_LOADED, TruckId: "T1",
+					Allocation: hits.GetHits()[0].GetAllocation(),
+				}}}, {Mark: "1-01-02"}},
+				Batches: []*stockv1.Batch{{BatchId: "B1", Source: "cast C-0412 of line 3"}},
+			})
+		},
 		"quarantine": func(w io.Writer) { show.Quarantine(w, hits) },
 		"events":     func(w io.Writer) { events(w, hits) },
 		"trucks":     func(w io.Writer) { show.Trucks(w, []*dispatcheventv1.Truck{y.Trucks["T1"]}) },

@@ -121,6 +121,26 @@ func Pieces(w io.Writer, list []*stockv1.Piece) {
 	t.write(w)
 }
 
+// Marks prints where the beams of marks are.
+func Marks(w io.Writer, found *stockv1.FindMarksResponse) {
+	t := newTable("mark", "piece", "length mm#", "is", "stack", "run", "truck", "site", "cast")
+	casts := map[string]string{}
+	for _, b := range found.GetBatches() {
+		casts[b.GetBatchId()] = b.GetSource()
+	}
+	for _, m := range found.GetMarks() {
+		for _, p := range m.GetPieces() {
+			a := p.GetAllocation()
+			t.add(m.GetMark(), p.GetPieceId(), p.GetLengthMm(), pieceState(p.GetState()), dash(p.GetStackId()),
+				dash(a.GetRunId()), dash(p.GetTruckId()), dash(a.GetSiteId()), dash(casts[p.GetBatchId()]))
+		}
+		if len(m.GetPieces()) == 0 {
+			t.add(m.GetMark(), "-", "-", "nothing yet", "-", "-", "-", "-", "-")
+		}
+	}
+	t.write(w)
+}
+
 // Free prints what may leave and is nobody's.
 func Free(w io.Writer, beams []*stockv1.Piece, blocks []*stockv1.FreeBlocks) {
 	if len(beams) == 0 && len(blocks) == 0 {

@@ -143,6 +143,11 @@ func (s *Server) GetPieces(ctx context.Context, req *stockv1.GetPiecesRequest) (
 	return &stockv1.GetPiecesResponse{Pieces: pieces, Position: position}, nil
 }
 
+// FindMarks says where the beams of marks are.
+func (s *Server) FindMarks(ctx context.Context, req *stockv1.FindMarksRequest) (*stockv1.FindMarksResponse, error) {
+	return s.view.Marks(ctx, req.GetYard(), req.GetJobId(), req.GetMarks(), req.GetAtLeast())
+}
+
 // WatchStock follows the yard's events.
 func (s *Server) WatchStock(req *stockv1.WatchStockRequest, stream grpc.ServerStreamingServer[stockv1.WatchStockResponse]) error {
 	return s.ledger.Follow(stream.Context(), req.GetYard(), req.GetAfterPosition(), func(e ledger.Event[yard.Event]) error {

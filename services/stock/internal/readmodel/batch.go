@@ -95,25 +95,28 @@ type touched struct {
 	pieces   map[string]bool
 	stacks   map[string]bool
 	tallies  map[tallyKey]bool
+	// marks are fields of the table of marks.
+	marks map[string]bool
 }
 
 func newTouched() *touched {
 	return &touched{
 		batches: map[string]bool{}, released: map[string]bool{}, contents: map[string]bool{}, pieces: map[string]bool{},
-		stacks: map[string]bool{}, tallies: map[tallyKey]bool{},
+		stacks: map[string]bool{}, tallies: map[tallyKey]bool{}, marks: map[string]bool{},
 	}
 }
 
-// model follows the ledger in memory: the state, and what is counted by
-// length.
+// model follows the ledger in memory: the state, what is counted by length,
+// and which pieces are for which mark, by id.
 type model struct {
 	state   yard.State
 	tallies map[tallyKey]tally
+	marks   map[string][]string
 }
 
 // newModel counts a state.
 func newModel(s yard.State) *model {
-	m := &model{state: s, tallies: map[tallyKey]tally{}}
+	m := &model{state: s, tallies: map[tallyKey]tally{}, marks: map[string][]string{}}
 	s.Pieces(func(p yard.Piece) { m.count(p, 1, nil) })
 	return m
 }
@@ -196,12 +199,38 @@ func (m *model) count(p yard.Piece, n int, t *touched) {
 	if p.LengthMM == 0 {
 		return
 	}
+	m.assign(p, n, t)
 	k := tallyKey{p.BatchID, p.LengthMM}
 	c := m.tallies[k]
 	c.add(p.State, n)
 	m.tallies[k] = c
 	if t != nil {
 		t.tallies[k] = true
+	}
+}
+
+// assign counts a piece in or out of the mark that it is for.
+func (m *model) assign(p yard.Piece, n int, t *touched) {
+	jobID, mark, ok := p.Mark()
+	if !ok {
+		return
+	}
+	field := markKey{jobID, mark}.field()
+	ids := m.marks[field]
+	i, known := slices.BinarySearch(ids, p.ID)
+	switch {
+	case n > 0 && !known:
+		ids = slices.Insert(ids, i, p.ID)
+	case n < 0 && known:
+		ids = slices.Delete(ids, i, i+1)
+	}
+	if len(ids) == 0 {
+		delete(m.marks, field)
+	} else {
+		m.marks[field] = ids
+	}
+	if t != nil {
+		t.marks[field] = true
 	}
 }
 
@@ -241,6 +270,9 @@ func (m *model) all() *touched {
 	for k := range m.tallies {
 		t.tallies[k] = true
 	}
+	for field := range m.marks {
+		t.marks[field] = true
+	}
 	return t
 }
 
@@ -274,6 +306,9 @@ func (m *model) write(t *touched, b *batch, full func() error) error {
 	}
 	for k := range t.tallies {
 		w.do(func() { b.hset(b.keys.tally(), k.field(), m.tallies[k].value()) })
+	}
+	for field := range t.marks {
+		w.do(func() { w.putMark(field) })
 	}
 	return w.err
 }
@@ -352,6 +387,14 @@ func (w *writer) putStack(id string) {
 		w.batch.hset(w.batch.keys.stacks(), id, stackOf(w.model.state, s).text())
 	} else {
 		w.batch.hdel(w.batch.keys.stacks(), id)
+	}
+}
+
+func (w *writer) putMark(field string) {
+	if ids := w.model.marks[field]; len(ids) > 0 {
+		w.batch.hset(w.batch.keys.marks(), field, contentsDoc(ids))
+	} else {
+		w.batch.hdel(w.batch.keys.marks(), field)
 	}
 }
 

@@ -10,6 +10,7 @@ import (
 	"github.com/google/go-cmp/cmp"
 	"github.com/google/go-cmp/cmp/cmpopts"
 	"google.golang.org/protobuf/testing/protocmp"
+	"google.golang.org/protobuf/types/known/timestamppb"
 
 	stockeventv1 "spanyard.example/proto/gen/spanyard/stock/event/v1"
 	stockv1 "spanyard.example/proto/gen/spanyard/stock/v1"
@@ -66,7 +67,32 @@ func compare(t *testing.T, v *View, b *book) {
 		got, err := v.Summary(ctx, testYard, day, last)
 		check("summary for "+day.String(), got, s.summary(day, last), err)
 	}
+	found, err := v.Marks(ctx, testYard, "J1", storyMarks, last)
+	check("marks", found, s.marks("J1", storyMarks, last), err)
 	compareHistories(t, v, b, ids, last)
+}
+
+// storyMarks are the marks of made-up stories, and one that nothing is for.
+var storyMarks = []string{"1-01-05", "1-01-00", "1-01-01", "1-01-02", "1-01-03", "1-01-04", "9-99-99"}
+
+func (s slow) marks(jobID string, marks []string, last uint64) *stockv1.FindMarksResponse {
+	m := &stockv1.FindMarksResponse{Position: last}
+	batches := map[string]bool{}
+	for _, mark := range marks {
+		var ids []string
+		s.Pieces(func(p yard.Piece) {
+			if a := p.Allocation; a != nil && p.State != yard.Scrapped && a.JobID == jobID && a.Mark == mark {
+				ids = append(ids, p.ID)
+				batches[p.BatchID] = true
+			}
+		})
+		slices.Sort(ids)
+		m.Marks = append(m.Marks, &stockv1.FoundMark{Mark: mark, Pieces: s.all(ids)})
+	}
+	for _, id := range sorted(batches) {
+		m.Batches = append(m.Batches, s.batch(id))
+	}
+	return m
 }
 
 func (s slow) batch(id string) *stockv1.Batch {
@@ -102,7 +128,10 @@ func (s slow) piece(id string) *stockv1.Piece {
 	m := &stockv1.Piece{
 		PieceId: p.ID, BatchId: b.ID, State: stockeventv1.PieceState(p.State), BatchState: stockv1.BatchState(b.State),
 		Profile: b.Profile, WirePattern: b.WirePattern, LengthMm: int32(p.LengthMM), BlockKind: b.Lot.BlockKind,
-		BlockCount: int32(p.Blocks), MassG: p.MassG, StackId: p.StackID, MadeOn: b.MadeOn.String(),
+		BlockCount: int32(p.Blocks), MassG: p.MassG, StackId: p.StackID, MadeOn: b.MadeOn.String(), TruckId: p.TruckID,
+	}
+	if p.State == yard.Delivered {
+		m.DeliveredAt = timestamppb.New(p.DeliveredAt)
 	}
 	if a := p.Allocation; a != nil {
 		m.Allocation = &stockeventv1.Allocation{

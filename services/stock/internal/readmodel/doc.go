@@ -24,9 +24,14 @@
 //	free      piece id -> stock.v1.Piece of what may leave and is nobody's
 //	blocks    batch id -> stock.v1.FreeBlocks of what may leave and is nobody's
 //	tally     batch, length -> beams in the yard and reserved
+//	marks     job, mark -> ids of the pieces promised or gone for it
 //	told      names of the histories that follow
 //	h:<id>    what happened to a piece, by position
 //	hb:<id>   what happened to a batch, by position
+//
+// The pointer's key carries the number of this shape. After an upgrade that
+// raised it, what the older number names may be deleted as soon as no older
+// replica runs; Redis loses nothing that the ledger does not have.
 //
 // Works on Redis 6.2 or newer, alone or as a cluster.
 package readmodel

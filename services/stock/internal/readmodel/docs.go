@@ -5,6 +5,8 @@ import (
 	"strconv"
 	"strings"
 
+	"google.golang.org/protobuf/types/known/timestamppb"
+
 	stockeventv1 "spanyard.example/proto/gen/spanyard/stock/event/v1"
 	stockv1 "spanyard.example/proto/gen/spanyard/stock/v1"
 	"spanyard.example/services/kit/civil"
@@ -43,7 +45,10 @@ func pieceDoc(p yard.Piece, b yard.Batch) *stockv1.Piece {
 	m := &stockv1.Piece{
 		PieceId: p.ID, BatchId: p.BatchID, State: codec.PieceState(p.State),
 		LengthMm: int32(p.LengthMM), BlockCount: int32(p.Blocks), MassG: p.MassG,
-		StackId: p.StackID, MadeOn: b.MadeOn.String(),
+		StackId: p.StackID, MadeOn: b.MadeOn.String(), TruckId: p.TruckID,
+	}
+	if !p.DeliveredAt.IsZero() {
+		m.DeliveredAt = timestamppb.New(p.DeliveredAt)
 	}
 	if b.Kind == yard.Blocks {
 		m.BlockKind = b.Lot.BlockKind
@@ -155,6 +160,11 @@ func parseTally(field, value string) (k tallyKey, t tally, err error) {
 	}
 	return k, t, nil
 }
+
+// markKey names the place in a job that a beam is for.
+type markKey struct{ jobID, mark string }
+
+func (k markKey) field() string { return k.jobID + "\n" + k.mark }
 
 // tally counts the beams of one length of a batch.
 type tally struct{ inYard, reserved int }

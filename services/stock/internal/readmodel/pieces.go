@@ -111,14 +111,14 @@ func (p *page) complete(pieces []*stockv1.Piece, batches, stacks map[string]stri
 	if err != nil {
 		return err
 	}
-	known := map[string]*stockv1.Batch{}
+	p.batches = map[string]*stockv1.Batch{}
 	for _, m := range pieces {
-		b, ok := known[m.GetBatchId()]
+		b, ok := p.batches[m.GetBatchId()]
 		if !ok {
 			if b, err = decode[stockv1.Batch](batches[m.GetBatchId()]); err != nil {
 				return err
 			}
-			known[m.GetBatchId()] = b
+			p.batches[m.GetBatchId()] = b
 		}
 		addBatch(m, b)
 		h.place(m)

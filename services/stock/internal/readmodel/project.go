@@ -207,7 +207,7 @@ func (p *projector) catchUp(ctx context.Context, to uint64) error {
 	}
 	b := newBatch(p.keys, p.position)
 	// Documents come from the model, which is at the end already. Which stacks
-	// were left on the way only the view knows, so all are written.
+	// and marks were left on the way only the view knows, so all are written.
 	t := newTouched()
 	stacks, err := p.view.redis.HKeys(ctx, p.keys.stacks()).Result()
 	if err != nil {
@@ -219,6 +219,16 @@ func (p *projector) catchUp(ctx context.Context, to uint64) error {
 	p.model.state.Stacks(func(s yard.Stack) { t.stacks[s.ID] = true })
 	for k := range p.model.tallies {
 		t.tallies[k] = true
+	}
+	marks, err := p.view.redis.HKeys(ctx, p.keys.marks()).Result()
+	if err != nil {
+		return err
+	}
+	for _, field := range marks {
+		t.marks[field] = true
+	}
+	for field := range p.model.marks {
+		t.marks[field] = true
 	}
 	done := errors.New("done")
 	err = p.view.source.Follow(ctx, p.yard, p.position, func(e ledger.Event[yard.Event]) error {

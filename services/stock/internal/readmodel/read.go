@@ -11,6 +11,7 @@ import (
 	"github.com/redis/go-redis/v9"
 	"google.golang.org/protobuf/proto"
 
+	stockv1 "spanyard.example/proto/gen/spanyard/stock/v1"
 	"spanyard.example/services/kit/fault"
 )
 
@@ -28,6 +29,8 @@ type page struct {
 	keys     keys
 	position uint64
 	commands map[string]redis.Cmder
+	// batches of the pieces that were asked for, once they are complete.
+	batches map[string]*stockv1.Batch
 }
 
 // question is what a read asks one generation for, in one transaction.

@@ -53,9 +53,16 @@ func (s State) evolvePiece(event Event) State {
 	case PiecePicked:
 		return s.leaveStack(e.PieceID, Picked)
 	case PieceLoaded:
-		return s.changeState(e.PieceID, Loaded)
+		return s.changePiece(e.PieceID, Loaded, func(p *Piece) { p.TruckID = e.TruckID })
 	case PieceDelivered:
-		return s.changeState(e.PieceID, Delivered)
+		return s.changePiece(e.PieceID, Delivered, func(p *Piece) {
+			p.DeliveredAt = e.At
+			if a := p.Allocation; a != nil && a.SiteID == "" {
+				arrived := *a
+				arrived.SiteID = e.SiteID
+				p.Allocation = &arrived
+			}
+		})
 	case PieceReturned:
 		return s.takeBack(e)
 	case PieceScrapped:
@@ -154,7 +161,7 @@ func (s State) takeBack(e PieceReturned) State {
 	if !ok {
 		return s
 	}
-	p.Allocation = nil
+	p.Allocation, p.TruckID, p.DeliveredAt = nil, "", time.Time{}
 	if p.IsPallet() {
 		s = s.changeBatch(p.BatchID, func(b *Batch) { b.Lot.StackID = e.StackID })
 		return s.dissolve(p)
@@ -188,11 +195,12 @@ func (s State) leaveStack(id string, to PieceState) State {
 	return s.tidyLot(p.BatchID)
 }
 
-func (s State) changeState(id string, to PieceState) State {
+func (s State) changePiece(id string, to PieceState, change func(*Piece)) State {
 	p, ok := s.pieces.Get(id)
 	if !ok {
 		return s
 	}
+	change(&p)
 	return s.setPiece(p, to)
 }
 

@@ -136,6 +136,19 @@ type Piece struct {
 	// Allocation is set from reserved on. It is shared between states and
 	// never changed.
 	Allocation *Allocation
+	// TruckID that it was put on; empty before and when it came back.
+	TruckID string
+	// DeliveredAt is set when delivered.
+	DeliveredAt time.Time
+}
+
+// Mark returns the job and the place in it that a beam is promised, on the way
+// or delivered to, and false when there is none.
+func (p Piece) Mark() (jobID, mark string, ok bool) {
+	if p.State < Reserved || p.State > Delivered || p.Allocation == nil || p.Allocation.Mark == "" {
+		return "", "", false
+	}
+	return p.Allocation.JobID, p.Allocation.Mark, true
 }
 
 // IsPallet reports whether the piece is blocks on a pallet.

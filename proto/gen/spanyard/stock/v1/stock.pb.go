@@ -403,8 +403,12 @@ type Piece struct {
 	// Set from reserved on.
 	Allocation *v1.Allocation `protobuf:"bytes,14,opt,name=allocation,proto3" json:"allocation,omitempty"`
 	// Released on, YYYY-MM-DD; empty when not released.
-	ReleasedOn    string `protobuf:"bytes,15,opt,name=released_on,json=releasedOn,proto3" json:"released_on,omitempty"`
-	MadeOn        string `protobuf:"bytes,16,opt,name=made_on,json=madeOn,proto3" json:"made_on,omitempty"`
+	ReleasedOn string `protobuf:"bytes,15,opt,name=released_on,json=releasedOn,proto3" json:"released_on,omitempty"`
+	MadeOn     string `protobuf:"bytes,16,opt,name=made_on,json=madeOn,proto3" json:"made_on,omitempty"`
+	// Truck that it was put on; empty before and when it came back.
+	TruckId string `protobuf:"bytes,17,opt,name=truck_id,json=truckId,proto3" json:"truck_id,omitempty"`
+	// Set when delivered.
+	DeliveredAt   *timestamppb.Timestamp `protobuf:"bytes,18,opt,name=delivered_at,json=deliveredAt,proto3" json:"delivered_at,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -549,6 +553,20 @@ func (x *Piece) GetMadeOn() string {
 		return x.MadeOn
 	}
 	return ""
+}
+
+func (x *Piece) GetTruckId() string {
+	if x != nil {
+		return x.TruckId
+	}
+	return ""
+}
+
+func (x *Piece) GetDeliveredAt() *timestamppb.Timestamp {
+	if x != nil {
+		return x.DeliveredAt
+	}
+	return nil
 }
 
 // FreeBlocks are loose blocks of one batch.
@@ -4262,6 +4280,192 @@ func (x *GetPiecesResponse) GetPosition() uint64 {
 	return 0
 }
 
+type FindMarksRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Yard          string                 `protobuf:"bytes,1,opt,name=yard,proto3" json:"yard,omitempty"`
+	JobId         string                 `protobuf:"bytes,2,opt,name=job_id,json=jobId,proto3" json:"job_id,omitempty"`
+	Marks         []string               `protobuf:"bytes,3,rep,name=marks,proto3" json:"marks,omitempty"`
+	AtLeast       uint64                 `protobuf:"varint,4,opt,name=at_least,json=atLeast,proto3" json:"at_least,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *FindMarksRequest) Reset() {
+	*x = FindMarksRequest{}
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[57]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *FindMarksRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*FindMarksRequest) ProtoMessage() {}
+
+func (x *FindMarksRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[57]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use FindMarksRequest.ProtoReflect.Descriptor instead.
+func (*FindMarksRequest) Descriptor() ([]byte, []int) {
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{57}
+}
+
+func (x *FindMarksRequest) GetYard() string {
+	if x != nil {
+		return x.Yard
+	}
+	return ""
+}
+
+func (x *FindMarksRequest) GetJobId() string {
+	if x != nil {
+		return x.JobId
+	}
+	return ""
+}
+
+func (x *FindMarksRequest) GetMarks() []string {
+	if x != nil {
+		return x.Marks
+	}
+	return nil
+}
+
+func (x *FindMarksRequest) GetAtLeast() uint64 {
+	if x != nil {
+		return x.AtLeast
+	}
+	return 0
+}
+
+type FindMarksResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// One for each mark asked for, in the same order.
+	Marks []*FoundMark `protobuf:"bytes,1,rep,name=marks,proto3" json:"marks,omitempty"`
+	// Batches of the pieces, by id; their source names the cast.
+	Batches       []*Batch `protobuf:"bytes,2,rep,name=batches,proto3" json:"batches,omitempty"`
+	Position      uint64   `protobuf:"varint,3,opt,name=position,proto3" json:"position,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *FindMarksResponse) Reset() {
+	*x = FindMarksResponse{}
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[58]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *FindMarksResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*FindMarksResponse) ProtoMessage() {}
+
+func (x *FindMarksResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[58]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use FindMarksResponse.ProtoReflect.Descriptor instead.
+func (*FindMarksResponse) Descriptor() ([]byte, []int) {
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{58}
+}
+
+func (x *FindMarksResponse) GetMarks() []*FoundMark {
+	if x != nil {
+		return x.Marks
+	}
+	return nil
+}
+
+func (x *FindMarksResponse) GetBatches() []*Batch {
+	if x != nil {
+		return x.Batches
+	}
+	return nil
+}
+
+func (x *FindMarksResponse) GetPosition() uint64 {
+	if x != nil {
+		return x.Position
+	}
+	return 0
+}
+
+// FoundMark is what the yard knows of a place where a beam will lie.
+type FoundMark struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Mark  string                 `protobuf:"bytes,1,opt,name=mark,proto3" json:"mark,omitempty"`
+	// Pieces reserved, picked, loaded or delivered for the mark, by id; more
+	// than one when a beam was replaced. Empty when nothing is: a new beam may
+	// take the mark freely.
+	Pieces        []*Piece `protobuf:"bytes,2,rep,name=pieces,proto3" json:"pieces,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *FoundMark) Reset() {
+	*x = FoundMark{}
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[59]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *FoundMark) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*FoundMark) ProtoMessage() {}
+
+func (x *FoundMark) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[59]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use FoundMark.ProtoReflect.Descriptor instead.
+func (*FoundMark) Descriptor() ([]byte, []int) {
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{59}
+}
+
+func (x *FoundMark) GetMark() string {
+	if x != nil {
+		return x.Mark
+	}
+	return ""
+}
+
+func (x *FoundMark) GetPieces() []*Piece {
+	if x != nil {
+		return x.Pieces
+	}
+	return nil
+}
+
 type WatchStockRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	Yard  string                 `protobuf:"bytes,1,opt,name=yard,proto3" json:"yard,omitempty"`
@@ -4273,7 +4477,7 @@ type WatchStockRequest struct {
 
 func (x *WatchStockRequest) Reset() {
 	*x = WatchStockRequest{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[57]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[60]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4285,7 +4489,7 @@ func (x *WatchStockRequest) String() string {
 func (*WatchStockRequest) ProtoMessage() {}
 
 func (x *WatchStockRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[57]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[60]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4298,7 +4502,7 @@ func (x *WatchStockRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchStockRequest.ProtoReflect.Descriptor instead.
 func (*WatchStockRequest) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{57}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{60}
 }
 
 func (x *WatchStockRequest) GetYard() string {
@@ -4327,7 +4531,7 @@ type WatchStockResponse struct {
 
 func (x *WatchStockResponse) Reset() {
 	*x = WatchStockResponse{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[58]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[61]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4339,7 +4543,7 @@ func (x *WatchStockResponse) String() string {
 func (*WatchStockResponse) ProtoMessage() {}
 
 func (x *WatchStockResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[58]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[61]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4352,7 +4556,7 @@ func (x *WatchStockResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchStockResponse.ProtoReflect.Descriptor instead.
 func (*WatchStockResponse) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{58}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{61}
 }
 
 func (x *WatchStockResponse) GetPosition() uint64 {
@@ -4412,7 +4616,7 @@ const file_spanyard_stock_v1_stock_proto_rawDesc = "" +
 	"\x06picked\x18\x04 \x01(\x05R\x06picked\x12\x16\n" +
 	"\x06loaded\x18\x05 \x01(\x05R\x06loaded\x12\x1c\n" +
 	"\tdelivered\x18\x06 \x01(\x05R\tdelivered\x12\x1a\n" +
-	"\bscrapped\x18\a \x01(\x05R\bscrapped\"\xba\x04\n" +
+	"\bscrapped\x18\a \x01(\x05R\bscrapped\"\x94\x05\n" +
 	"\x05Piece\x12\x19\n" +
 	"\bpiece_id\x18\x01 \x01(\tR\apieceId\x12\x19\n" +
 	"\bbatch_id\x18\x02 \x01(\tR\abatchId\x129\n" +
@@ -4436,7 +4640,9 @@ const file_spanyard_stock_v1_stock_proto_rawDesc = "" +
 	"allocation\x12\x1f\n" +
 	"\vreleased_on\x18\x0f \x01(\tR\n" +
 	"releasedOn\x12\x17\n" +
-	"\amade_on\x18\x10 \x01(\tR\x06madeOn\"\xdc\x01\n" +
+	"\amade_on\x18\x10 \x01(\tR\x06madeOn\x12\x19\n" +
+	"\btruck_id\x18\x11 \x01(\tR\atruckId\x12=\n" +
+	"\fdelivered_at\x18\x12 \x01(\v2\x1a.google.protobuf.TimestampR\vdeliveredAt\"\xdc\x01\n" +
 	"\n" +
 	"FreeBlocks\x12\x19\n" +
 	"\bbatch_id\x18\x01 \x01(\tR\abatchId\x12\x1d\n" +
@@ -4766,7 +4972,19 @@ const file_spanyard_stock_v1_stock_proto_rawDesc = "" +
 	"\bat_least\x18\x03 \x01(\x04R\aatLeast\"a\n" +
 	"\x11GetPiecesResponse\x120\n" +
 	"\x06pieces\x18\x01 \x03(\v2\x18.spanyard.stock.v1.PieceR\x06pieces\x12\x1a\n" +
-	"\bposition\x18\x02 \x01(\x04R\bposition\"p\n" +
+	"\bposition\x18\x02 \x01(\x04R\bposition\"\xb2\x01\n" +
+	"\x10FindMarksRequest\x124\n" +
+	"\x04yard\x18\x01 \x01(\tB \xbaH\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,31}$R\x04yard\x12 \n" +
+	"\x06job_id\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18@R\x05jobId\x12+\n" +
+	"\x05marks\x18\x03 \x03(\tB\x15\xbaH\x12\x92\x01\x0f\b\x01\x10\x88'\x18\x01\"\x06r\x04\x10\x01\x18@R\x05marks\x12\x19\n" +
+	"\bat_least\x18\x04 \x01(\x04R\aatLeast\"\x97\x01\n" +
+	"\x11FindMarksResponse\x122\n" +
+	"\x05marks\x18\x01 \x03(\v2\x1c.spanyard.stock.v1.FoundMarkR\x05marks\x122\n" +
+	"\abatches\x18\x02 \x03(\v2\x18.spanyard.stock.v1.BatchR\abatches\x12\x1a\n" +
+	"\bposition\x18\x03 \x01(\x04R\bposition\"Q\n" +
+	"\tFoundMark\x12\x12\n" +
+	"\x04mark\x18\x01 \x01(\tR\x04mark\x120\n" +
+	"\x06pieces\x18\x02 \x03(\v2\x18.spanyard.stock.v1.PieceR\x06pieces\"p\n" +
 	"\x11WatchStockRequest\x124\n" +
 	"\x04yard\x18\x01 \x01(\tB \xbaH\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,31}$R\x04yard\x12%\n" +
 	"\x0eafter_position\x18\x02 \x01(\x04R\rafterPosition\"\xb9\x01\n" +
@@ -4787,7 +5005,7 @@ const file_spanyard_stock_v1_stock_proto_rawDesc = "" +
 	"\x17BATCH_STATE_UNSPECIFIED\x10\x00\x12\x16\n" +
 	"\x12BATCH_STATE_CURING\x10\x01\x12\x18\n" +
 	"\x14BATCH_STATE_RELEASED\x10\x02\x12\x1b\n" +
-	"\x17BATCH_STATE_QUARANTINED\x10\x032\xc1\x11\n" +
+	"\x17BATCH_STATE_QUARANTINED\x10\x032\x99\x12\n" +
 	"\fStockService\x12_\n" +
 	"\fSetYardRules\x12&.spanyard.stock.v1.SetYardRulesRequest\x1a'.spanyard.stock.v1.SetYardRulesResponse\x12_\n" +
 	"\fReceiveBatch\x12&.spanyard.stock.v1.ReceiveBatchRequest\x1a'.spanyard.stock.v1.ReceiveBatchResponse\x12k\n" +
@@ -4814,7 +5032,8 @@ const file_spanyard_stock_v1_stock_proto_rawDesc = "" +
 	"\vListBatches\x12%.spanyard.stock.v1.ListBatchesRequest\x1a&.spanyard.stock.v1.ListBatchesResponse\x12S\n" +
 	"\bGetStack\x12\".spanyard.stock.v1.GetStackRequest\x1a#.spanyard.stock.v1.GetStackResponse\x12h\n" +
 	"\x0fGetPieceHistory\x12).spanyard.stock.v1.GetPieceHistoryRequest\x1a*.spanyard.stock.v1.GetPieceHistoryResponse\x12V\n" +
-	"\tGetPieces\x12#.spanyard.stock.v1.GetPiecesRequest\x1a$.spanyard.stock.v1.GetPiecesResponse\x12[\n" +
+	"\tGetPieces\x12#.spanyard.stock.v1.GetPiecesRequest\x1a$.spanyard.stock.v1.GetPiecesResponse\x12V\n" +
+	"\tFindMarks\x12#.spanyard.stock.v1.FindMarksRequest\x1a$.spanyard.stock.v1.FindMarksResponse\x12[\n" +
 	"\n" +
 	"WatchStock\x12$.spanyard.stock.v1.WatchStockRequest\x1a%.spanyard.stock.v1.WatchStockResponse0\x01B6Z4spanyard.example/proto/gen/spanyard/stock/v1;stockv1b\x06proto3"
 
@@ -4831,7 +5050,7 @@ func file_spanyard_stock_v1_stock_proto_rawDescGZIP() []byte {
 }
 
 var file_spanyard_stock_v1_stock_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
-var file_spanyard_stock_v1_stock_proto_msgTypes = make([]protoimpl.MessageInfo, 59)
+var file_spanyard_stock_v1_stock_proto_msgTypes = make([]protoimpl.MessageInfo, 62)
 var file_spanyard_stock_v1_stock_proto_goTypes = []any{
 	(FileFormat)(0),                  // 0: spanyard.stock.v1.FileFormat
 	(BatchState)(0),                  // 1: spanyard.stock.v1.BatchState
@@ -4892,112 +5111,121 @@ var file_spanyard_stock_v1_stock_proto_goTypes = []any{
 	(*HistoryEntry)(nil),             // 56: spanyard.stock.v1.HistoryEntry
 	(*GetPiecesRequest)(nil),         // 57: spanyard.stock.v1.GetPiecesRequest
 	(*GetPiecesResponse)(nil),        // 58: spanyard.stock.v1.GetPiecesResponse
-	(*WatchStockRequest)(nil),        // 59: spanyard.stock.v1.WatchStockRequest
-	(*WatchStockResponse)(nil),       // 60: spanyard.stock.v1.WatchStockResponse
-	(v1.BatchKind)(0),                // 61: spanyard.stock.event.v1.BatchKind
-	(*v1.Concrete)(nil),              // 62: spanyard.stock.event.v1.Concrete
-	(*v1.TestRecorded)(nil),          // 63: spanyard.stock.event.v1.TestRecorded
-	(*v1.BatchReleased)(nil),         // 64: spanyard.stock.event.v1.BatchReleased
-	(v1.PieceState)(0),               // 65: spanyard.stock.event.v1.PieceState
-	(*v1.Allocation)(nil),            // 66: spanyard.stock.event.v1.Allocation
-	(v1.SpecimenKind)(0),             // 67: spanyard.stock.event.v1.SpecimenKind
-	(*v1.Verdict)(nil),               // 68: spanyard.stock.event.v1.Verdict
-	(*v1.BatchQuarantined)(nil),      // 69: spanyard.stock.event.v1.BatchQuarantined
+	(*FindMarksRequest)(nil),         // 59: spanyard.stock.v1.FindMarksRequest
+	(*FindMarksResponse)(nil),        // 60: spanyard.stock.v1.FindMarksResponse
+	(*FoundMark)(nil),                // 61: spanyard.stock.v1.FoundMark
+	(*WatchStockRequest)(nil),        // 62: spanyard.stock.v1.WatchStockRequest
+	(*WatchStockResponse)(nil),       // 63: spanyard.stock.v1.WatchStockResponse
+	(v1.BatchKind)(0),                // 64: spanyard.stock.event.v1.BatchKind
+	(*v1.Concrete)(nil),              // 65: spanyard.stock.event.v1.Concrete
+	(*v1.TestRecorded)(nil),          // 66: spanyard.stock.event.v1.TestRecorded
+	(*v1.BatchReleased)(nil),         // 67: spanyard.stock.event.v1.BatchReleased
+	(v1.PieceState)(0),               // 68: spanyard.stock.event.v1.PieceState
+	(*v1.Allocation)(nil),            // 69: spanyard.stock.event.v1.Allocation
 	(*timestamppb.Timestamp)(nil),    // 70: google.protobuf.Timestamp
-	(*v1.Event)(nil),                 // 71: spanyard.stock.event.v1.Event
+	(v1.SpecimenKind)(0),             // 71: spanyard.stock.event.v1.SpecimenKind
+	(*v1.Verdict)(nil),               // 72: spanyard.stock.event.v1.Verdict
+	(*v1.BatchQuarantined)(nil),      // 73: spanyard.stock.event.v1.BatchQuarantined
+	(*v1.Event)(nil),                 // 74: spanyard.stock.event.v1.Event
 }
 var file_spanyard_stock_v1_stock_proto_depIdxs = []int32{
-	61, // 0: spanyard.stock.v1.Batch.kind:type_name -> spanyard.stock.event.v1.BatchKind
+	64, // 0: spanyard.stock.v1.Batch.kind:type_name -> spanyard.stock.event.v1.BatchKind
 	1,  // 1: spanyard.stock.v1.Batch.state:type_name -> spanyard.stock.v1.BatchState
-	62, // 2: spanyard.stock.v1.Batch.concrete:type_name -> spanyard.stock.event.v1.Concrete
+	65, // 2: spanyard.stock.v1.Batch.concrete:type_name -> spanyard.stock.event.v1.Concrete
 	3,  // 3: spanyard.stock.v1.Batch.counts:type_name -> spanyard.stock.v1.PieceCounts
-	63, // 4: spanyard.stock.v1.Batch.tests:type_name -> spanyard.stock.event.v1.TestRecorded
-	64, // 5: spanyard.stock.v1.Batch.release:type_name -> spanyard.stock.event.v1.BatchReleased
-	65, // 6: spanyard.stock.v1.Piece.state:type_name -> spanyard.stock.event.v1.PieceState
+	66, // 4: spanyard.stock.v1.Batch.tests:type_name -> spanyard.stock.event.v1.TestRecorded
+	67, // 5: spanyard.stock.v1.Batch.release:type_name -> spanyard.stock.event.v1.BatchReleased
+	68, // 6: spanyard.stock.v1.Piece.state:type_name -> spanyard.stock.event.v1.PieceState
 	1,  // 7: spanyard.stock.v1.Piece.batch_state:type_name -> spanyard.stock.v1.BatchState
-	66, // 8: spanyard.stock.v1.Piece.allocation:type_name -> spanyard.stock.event.v1.Allocation
-	62, // 9: spanyard.stock.v1.ReceiveBatchRequest.concrete:type_name -> spanyard.stock.event.v1.Concrete
-	9,  // 10: spanyard.stock.v1.ReceiveBatchRequest.beams:type_name -> spanyard.stock.v1.BeamLines
-	11, // 11: spanyard.stock.v1.ReceiveBatchRequest.blocks:type_name -> spanyard.stock.v1.BlockLine
-	10, // 12: spanyard.stock.v1.BeamLines.lines:type_name -> spanyard.stock.v1.BeamLine
-	2,  // 13: spanyard.stock.v1.ReceiveBatchResponse.batch:type_name -> spanyard.stock.v1.Batch
-	0,  // 14: spanyard.stock.v1.ImportStockCountRequest.format:type_name -> spanyard.stock.v1.FileFormat
-	67, // 15: spanyard.stock.v1.RecordTestRequest.specimen:type_name -> spanyard.stock.event.v1.SpecimenKind
-	68, // 16: spanyard.stock.v1.RecordTestResponse.verdict:type_name -> spanyard.stock.event.v1.Verdict
-	69, // 17: spanyard.stock.v1.RecordTestResponse.quarantine:type_name -> spanyard.stock.event.v1.BatchQuarantined
-	64, // 18: spanyard.stock.v1.ReleaseBatchResponse.release:type_name -> spanyard.stock.event.v1.BatchReleased
-	69, // 19: spanyard.stock.v1.QuarantineBatchResponse.quarantine:type_name -> spanyard.stock.event.v1.BatchQuarantined
-	24, // 20: spanyard.stock.v1.ReservePiecesRequest.lines:type_name -> spanyard.stock.v1.ReserveLine
-	25, // 21: spanyard.stock.v1.ReserveLine.blocks:type_name -> spanyard.stock.v1.ReserveBlocks
-	66, // 22: spanyard.stock.v1.ReserveLine.allocation:type_name -> spanyard.stock.event.v1.Allocation
-	38, // 23: spanyard.stock.v1.ScrapPiecesRequest.blocks:type_name -> spanyard.stock.v1.ScrapBlocks
-	4,  // 24: spanyard.stock.v1.ListFreePiecesResponse.beams:type_name -> spanyard.stock.v1.Piece
-	5,  // 25: spanyard.stock.v1.ListFreePiecesResponse.blocks:type_name -> spanyard.stock.v1.FreeBlocks
-	46, // 26: spanyard.stock.v1.SummariseStockResponse.beams:type_name -> spanyard.stock.v1.BeamSummary
-	47, // 27: spanyard.stock.v1.SummariseStockResponse.blocks:type_name -> spanyard.stock.v1.BlockSummary
-	2,  // 28: spanyard.stock.v1.GetBatchResponse.batch:type_name -> spanyard.stock.v1.Batch
-	4,  // 29: spanyard.stock.v1.GetBatchResponse.pieces:type_name -> spanyard.stock.v1.Piece
-	2,  // 30: spanyard.stock.v1.ListBatchesResponse.batches:type_name -> spanyard.stock.v1.Batch
-	4,  // 31: spanyard.stock.v1.GetStackResponse.pieces:type_name -> spanyard.stock.v1.Piece
-	5,  // 32: spanyard.stock.v1.GetStackResponse.blocks:type_name -> spanyard.stock.v1.FreeBlocks
-	4,  // 33: spanyard.stock.v1.GetPieceHistoryResponse.piece:type_name -> spanyard.stock.v1.Piece
-	2,  // 34: spanyard.stock.v1.GetPieceHistoryResponse.batch:type_name -> spanyard.stock.v1.Batch
-	56, // 35: spanyard.stock.v1.GetPieceHistoryResponse.entries:type_name -> spanyard.stock.v1.HistoryEntry
-	70, // 36: spanyard.stock.v1.HistoryEntry.happened_at:type_name -> google.protobuf.Timestamp
-	4,  // 37: spanyard.stock.v1.GetPiecesResponse.pieces:type_name -> spanyard.stock.v1.Piece
-	70, // 38: spanyard.stock.v1.WatchStockResponse.happened_at:type_name -> google.protobuf.Timestamp
-	71, // 39: spanyard.stock.v1.WatchStockResponse.event:type_name -> spanyard.stock.event.v1.Event
-	6,  // 40: spanyard.stock.v1.StockService.SetYardRules:input_type -> spanyard.stock.v1.SetYardRulesRequest
-	8,  // 41: spanyard.stock.v1.StockService.ReceiveBatch:input_type -> spanyard.stock.v1.ReceiveBatchRequest
-	13, // 42: spanyard.stock.v1.StockService.ImportStockCount:input_type -> spanyard.stock.v1.ImportStockCountRequest
-	15, // 43: spanyard.stock.v1.StockService.RecordTest:input_type -> spanyard.stock.v1.RecordTestRequest
-	17, // 44: spanyard.stock.v1.StockService.ReleaseBatch:input_type -> spanyard.stock.v1.ReleaseBatchRequest
-	19, // 45: spanyard.stock.v1.StockService.QuarantineBatch:input_type -> spanyard.stock.v1.QuarantineBatchRequest
-	21, // 46: spanyard.stock.v1.StockService.LiftQuarantine:input_type -> spanyard.stock.v1.LiftQuarantineRequest
-	23, // 47: spanyard.stock.v1.StockService.ReservePieces:input_type -> spanyard.stock.v1.ReservePiecesRequest
-	27, // 48: spanyard.stock.v1.StockService.DropReservation:input_type -> spanyard.stock.v1.DropReservationRequest
-	29, // 49: spanyard.stock.v1.StockService.PickPieces:input_type -> spanyard.stock.v1.PickPiecesRequest
-	31, // 50: spanyard.stock.v1.StockService.LoadPieces:input_type -> spanyard.stock.v1.LoadPiecesRequest
-	33, // 51: spanyard.stock.v1.StockService.DeliverPieces:input_type -> spanyard.stock.v1.DeliverPiecesRequest
-	35, // 52: spanyard.stock.v1.StockService.ReturnPieces:input_type -> spanyard.stock.v1.ReturnPiecesRequest
-	37, // 53: spanyard.stock.v1.StockService.ScrapPieces:input_type -> spanyard.stock.v1.ScrapPiecesRequest
-	40, // 54: spanyard.stock.v1.StockService.MovePieces:input_type -> spanyard.stock.v1.MovePiecesRequest
-	42, // 55: spanyard.stock.v1.StockService.ListFreePieces:input_type -> spanyard.stock.v1.ListFreePiecesRequest
-	44, // 56: spanyard.stock.v1.StockService.SummariseStock:input_type -> spanyard.stock.v1.SummariseStockRequest
-	48, // 57: spanyard.stock.v1.StockService.GetBatch:input_type -> spanyard.stock.v1.GetBatchRequest
-	50, // 58: spanyard.stock.v1.StockService.ListBatches:input_type -> spanyard.stock.v1.ListBatchesRequest
-	52, // 59: spanyard.stock.v1.StockService.GetStack:input_type -> spanyard.stock.v1.GetStackRequest
-	54, // 60: spanyard.stock.v1.StockService.GetPieceHistory:input_type -> spanyard.stock.v1.GetPieceHistoryRequest
-	57, // 61: spanyard.stock.v1.StockService.GetPieces:input_type -> spanyard.stock.v1.GetPiecesRequest
-	59, // 62: spanyard.stock.v1.StockService.WatchStock:input_type -> spanyard.stock.v1.WatchStockRequest
-	7,  // 63: spanyard.stock.v1.StockService.SetYardRules:output_type -> spanyard.stock.v1.SetYardRulesResponse
-	12, // 64: spanyard.stock.v1.StockService.ReceiveBatch:output_type -> spanyard.stock.v1.ReceiveBatchResponse
-	14, // 65: spanyard.stock.v1.StockService.ImportStockCount:output_type -> spanyard.stock.v1.ImportStockCountResponse
-	16, // 66: spanyard.stock.v1.StockService.RecordTest:output_type -> spanyard.stock.v1.RecordTestResponse
-	18, // 67: spanyard.stock.v1.StockService.ReleaseBatch:output_type -> spanyard.stock.v1.ReleaseBatchResponse
-	20, // 68: spanyard.stock.v1.StockService.QuarantineBatch:output_type -> spanyard.stock.v1.QuarantineBatchResponse
-	22, // 69: spanyard.stock.v1.StockService.LiftQuarantine:output_type -> spanyard.stock.v1.LiftQuarantineResponse
-	26, // 70: spanyard.stock.v1.StockService.ReservePieces:output_type -> spanyard.stock.v1.ReservePiecesResponse
-	28, // 71: spanyard.stock.v1.StockService.DropReservation:output_type -> spanyard.stock.v1.DropReservationResponse
-	30, // 72: spanyard.stock.v1.StockService.PickPieces:output_type -> spanyard.stock.v1.PickPiecesResponse
-	32, // 73: spanyard.stock.v1.StockService.LoadPieces:output_type -> spanyard.stock.v1.LoadPiecesResponse
-	34, // 74: spanyard.stock.v1.StockService.DeliverPieces:output_type -> spanyard.stock.v1.DeliverPiecesResponse
-	36, // 75: spanyard.stock.v1.StockService.ReturnPieces:output_type -> spanyard.stock.v1.ReturnPiecesResponse
-	39, // 76: spanyard.stock.v1.StockService.ScrapPieces:output_type -> spanyard.stock.v1.ScrapPiecesResponse
-	41, // 77: spanyard.stock.v1.StockService.MovePieces:output_type -> spanyard.stock.v1.MovePiecesResponse
-	43, // 78: spanyard.stock.v1.StockService.ListFreePieces:output_type -> spanyard.stock.v1.ListFreePiecesResponse
-	45, // 79: spanyard.stock.v1.StockService.SummariseStock:output_type -> spanyard.stock.v1.SummariseStockResponse
-	49, // 80: spanyard.stock.v1.StockService.GetBatch:output_type -> spanyard.stock.v1.GetBatchResponse
-	51, // 81: spanyard.stock.v1.StockService.ListBatches:output_type -> spanyard.stock.v1.ListBatchesResponse
-	53, // 82: spanyard.stock.v1.StockService.GetStack:output_type -> spanyard.stock.v1.GetStackResponse
-	55, // 83: spanyard.stock.v1.StockService.GetPieceHistory:output_type -> spanyard.stock.v1.GetPieceHistoryResponse
-	58, // 84: spanyard.stock.v1.StockService.GetPieces:output_type -> spanyard.stock.v1.GetPiecesResponse
-	60, // 85: spanyard.stock.v1.StockService.WatchStock:output_type -> spanyard.stock.v1.WatchStockResponse
-	63, // [63:86] is the sub-list for method output_type
-	40, // [40:63] is the sub-list for method input_type
-	40, // [40:40] is the sub-list for extension type_name
-	40, // [40:40] is the sub-list for extension extendee
-	0,  // [0:40] is the sub-list for field type_name
+	69, // 8: spanyard.stock.v1.Piece.allocation:type_name -> spanyard.stock.event.v1.Allocation
+	70, // 9: spanyard.stock.v1.Piece.delivered_at:type_name -> google.protobuf.Timestamp
+	65, // 10: spanyard.stock.v1.ReceiveBatchRequest.concrete:type_name -> spanyard.stock.event.v1.Concrete
+	9,  // 11: spanyard.stock.v1.ReceiveBatchRequest.beams:type_name -> spanyard.stock.v1.BeamLines
+	11, // 12: spanyard.stock.v1.ReceiveBatchRequest.blocks:type_name -> spanyard.stock.v1.BlockLine
+	10, // 13: spanyard.stock.v1.BeamLines.lines:type_name -> spanyard.stock.v1.BeamLine
+	2,  // 14: spanyard.stock.v1.ReceiveBatchResponse.batch:type_name -> spanyard.stock.v1.Batch
+	0,  // 15: spanyard.stock.v1.ImportStockCountRequest.format:type_name -> spanyard.stock.v1.FileFormat
+	71, // 16: spanyard.stock.v1.RecordTestRequest.specimen:type_name -> spanyard.stock.event.v1.SpecimenKind
+	72, // 17: spanyard.stock.v1.RecordTestResponse.verdict:type_name -> spanyard.stock.event.v1.Verdict
+	73, // 18: spanyard.stock.v1.RecordTestResponse.quarantine:type_name -> spanyard.stock.event.v1.BatchQuarantined
+	67, // 19: spanyard.stock.v1.ReleaseBatchResponse.release:type_name -> spanyard.stock.event.v1.BatchReleased
+	73, // 20: spanyard.stock.v1.QuarantineBatchResponse.quarantine:type_name -> spanyard.stock.event.v1.BatchQuarantined
+	24, // 21: spanyard.stock.v1.ReservePiecesRequest.lines:type_name -> spanyard.stock.v1.ReserveLine
+	25, // 22: spanyard.stock.v1.ReserveLine.blocks:type_name -> spanyard.stock.v1.ReserveBlocks
+	69, // 23: spanyard.stock.v1.ReserveLine.allocation:type_name -> spanyard.stock.event.v1.Allocation
+	38, // 24: spanyard.stock.v1.ScrapPiecesRequest.blocks:type_name -> spanyard.stock.v1.ScrapBlocks
+	4,  // 25: spanyard.stock.v1.ListFreePiecesResponse.beams:type_name -> spanyard.stock.v1.Piece
+	5,  // 26: spanyard.stock.v1.ListFreePiecesResponse.blocks:type_name -> spanyard.stock.v1.FreeBlocks
+	46, // 27: spanyard.stock.v1.SummariseStockResponse.beams:type_name -> spanyard.stock.v1.BeamSummary
+	47, // 28: spanyard.stock.v1.SummariseStockResponse.blocks:type_name -> spanyard.stock.v1.BlockSummary
+	2,  // 29: spanyard.stock.v1.GetBatchResponse.batch:type_name -> spanyard.stock.v1.Batch
+	4,  // 30: spanyard.stock.v1.GetBatchResponse.pieces:type_name -> spanyard.stock.v1.Piece
+	2,  // 31: spanyard.stock.v1.ListBatchesResponse.batches:type_name -> spanyard.stock.v1.Batch
+	4,  // 32: spanyard.stock.v1.GetStackResponse.pieces:type_name -> spanyard.stock.v1.Piece
+	5,  // 33: spanyard.stock.v1.GetStackResponse.blocks:type_name -> spanyard.stock.v1.FreeBlocks
+	4,  // 34: spanyard.stock.v1.GetPieceHistoryResponse.piece:type_name -> spanyard.stock.v1.Piece
+	2,  // 35: spanyard.stock.v1.GetPieceHistoryResponse.batch:type_name -> spanyard.stock.v1.Batch
+	56, // 36: spanyard.stock.v1.GetPieceHistoryResponse.entries:type_name -> spanyard.stock.v1.HistoryEntry
+	70, // 37: spanyard.stock.v1.HistoryEntry.happened_at:type_name -> google.protobuf.Timestamp
+	4,  // 38: spanyard.stock.v1.GetPiecesResponse.pieces:type_name -> spanyard.stock.v1.Piece
+	61, // 39: spanyard.stock.v1.FindMarksResponse.marks:type_name -> spanyard.stock.v1.FoundMark
+	2,  // 40: spanyard.stock.v1.FindMarksResponse.batches:type_name -> spanyard.stock.v1.Batch
+	4,  // 41: spanyard.stock.v1.FoundMark.pieces:type_name -> spanyard.stock.v1.Piece
+	70, // 42: spanyard.stock.v1.WatchStockResponse.happened_at:type_name -> google.protobuf.Timestamp
+	74, // 43: spanyard.stock.v1.WatchStockResponse.event:type_name -> spanyard.stock.event.v1.Event
+	6,  // 44: spanyard.stock.v1.StockService.SetYardRules:input_type -> spanyard.stock.v1.SetYardRulesRequest
+	8,  // 45: spanyard.stock.v1.StockService.ReceiveBatch:input_type -> spanyard.stock.v1.ReceiveBatchRequest
+	13, // 46: spanyard.stock.v1.StockService.ImportStockCount:input_type -> spanyard.stock.v1.ImportStockCountRequest
+	15, // 47: spanyard.stock.v1.StockService.RecordTest:input_type -> spanyard.stock.v1.RecordTestRequest
+	17, // 48: spanyard.stock.v1.StockService.ReleaseBatch:input_type -> spanyard.stock.v1.ReleaseBatchRequest
+	19, // 49: spanyard.stock.v1.StockService.QuarantineBatch:input_type -> spanyard.stock.v1.QuarantineBatchRequest
+	21, // 50: spanyard.stock.v1.StockService.LiftQuarantine:input_type -> spanyard.stock.v1.LiftQuarantineRequest
+	23, // 51: spanyard.stock.v1.StockService.ReservePieces:input_type -> spanyard.stock.v1.ReservePiecesRequest
+	27, // 52: spanyard.stock.v1.StockService.DropReservation:input_type -> spanyard.stock.v1.DropReservationRequest
+	29, // 53: spanyard.stock.v1.StockService.PickPieces:input_type -> spanyard.stock.v1.PickPiecesRequest
+	31, // 54: spanyard.stock.v1.StockService.LoadPieces:input_type -> spanyard.stock.v1.LoadPiecesRequest
+	33, // 55: spanyard.stock.v1.StockService.DeliverPieces:input_type -> spanyard.stock.v1.DeliverPiecesRequest
+	35, // 56: spanyard.stock.v1.StockService.ReturnPieces:input_type -> spanyard.stock.v1.ReturnPiecesRequest
+	37, // 57: spanyard.stock.v1.StockService.ScrapPieces:input_type -> spanyard.stock.v1.ScrapPiecesRequest
+	40, // 58: spanyard.stock.v1.StockService.MovePieces:input_type -> spanyard.stock.v1.MovePiecesRequest
+	42, // 59: spanyard.stock.v1.StockService.ListFreePieces:input_type -> spanyard.stock.v1.ListFreePiecesRequest
+	44, // 60: spanyard.stock.v1.StockService.SummariseStock:input_type -> spanyard.stock.v1.SummariseStockRequest
+	48, // 61: spanyard.stock.v1.StockService.GetBatch:input_type -> spanyard.stock.v1.GetBatchRequest
+	50, // 62: spanyard.stock.v1.StockService.ListBatches:input_type -> spanyard.stock.v1.ListBatchesRequest
+	52, // 63: spanyard.stock.v1.StockService.GetStack:input_type -> spanyard.stock.v1.GetStackRequest
+	54, // 64: spanyard.stock.v1.StockService.GetPieceHistory:input_type -> spanyard.stock.v1.GetPieceHistoryRequest
+	57, // 65: spanyard.stock.v1.StockService.GetPieces:input_type -> spanyard.stock.v1.GetPiecesRequest
+	59, // 66: spanyard.stock.v1.StockService.FindMarks:input_type -> spanyard.stock.v1.FindMarksRequest
+	62, // 67: spanyard.stock.v1.StockService.WatchStock:input_type -> spanyard.stock.v1.WatchStockRequest
+	7,  // 68: spanyard.stock.v1.StockService.SetYardRules:output_type -> spanyard.stock.v1.SetYardRulesResponse
+	12, // 69: spanyard.stock.v1.StockService.ReceiveBatch:output_type -> spanyard.stock.v1.ReceiveBatchResponse
+	14, // 70: spanyard.stock.v1.StockService.ImportStockCount:output_type -> spanyard.stock.v1.ImportStockCountResponse
+	16, // 71: spanyard.stock.v1.StockService.RecordTest:output_type -> spanyard.stock.v1.RecordTestResponse
+	18, // 72: spanyard.stock.v1.StockService.ReleaseBatch:output_type -> spanyard.stock.v1.ReleaseBatchResponse
+	20, // 73: spanyard.stock.v1.StockService.QuarantineBatch:output_type -> spanyard.stock.v1.QuarantineBatchResponse
+	22, // 74: spanyard.stock.v1.StockService.LiftQuarantine:output_type -> spanyard.stock.v1.LiftQuarantineResponse
+	26, // 75: spanyard.stock.v1.StockService.ReservePieces:output_type -> spanyard.stock.v1.ReservePiecesResponse
+	28, // 76: spanyard.stock.v1.StockService.DropReservation:output_type -> spanyard.stock.v1.DropReservationResponse
+	30, // 77: spanyard.stock.v1.StockService.PickPieces:output_type -> spanyard.stock.v1.PickPiecesResponse
+	32, // 78: spanyard.stock.v1.StockService.LoadPieces:output_type -> spanyard.stock.v1.LoadPiecesResponse
+	34, // 79: spanyard.stock.v1.StockService.DeliverPieces:output_type -> spanyard.stock.v1.DeliverPiecesResponse
+	36, // 80: spanyard.stock.v1.StockService.ReturnPieces:output_type -> spanyard.stock.v1.ReturnPiecesResponse
+	39, // 81: spanyard.stock.v1.StockService.ScrapPieces:output_type -> spanyard.stock.v1.ScrapPiecesResponse
+	41, // 82: spanyard.stock.v1.StockService.MovePieces:output_type -> spanyard.stock.v1.MovePiecesResponse
+	43, // 83: spanyard.stock.v1.StockService.ListFreePieces:output_type -> spanyard.stock.v1.ListFreePiecesResponse
+	45, // 84: spanyard.stock.v1.StockService.SummariseStock:output_type -> spanyard.stock.v1.SummariseStockResponse
+	49, // 85: spanyard.stock.v1.StockService.GetBatch:output_type -> spanyard.stock.v1.GetBatchResponse
+	51, // 86: spanyard.stock.v1.StockService.ListBatches:output_type -> spanyard.stock.v1.ListBatchesResponse
+	53, // 87: spanyard.stock.v1.StockService.GetStack:output_type -> spanyard.stock.v1.GetStackResponse
+	55, // 88: spanyard.stock.v1.StockService.GetPieceHistory:output_type -> spanyard.stock.v1.GetPieceHistoryResponse
+	58, // 89: spanyard.stock.v1.StockService.GetPieces:output_type -> spanyard.stock.v1.GetPiecesResponse
+	60, // 90: spanyard.stock.v1.StockService.FindMarks:output_type -> spanyard.stock.v1.FindMarksResponse
+	63, // 91: spanyard.stock.v1.StockService.WatchStock:output_type -> spanyard.stock.v1.WatchStockResponse
+	68, // [68:92] is the sub-list for method output_type
+	44, // [44:68] is the sub-list for method input_type
+	44, // [44:44] is the sub-list for extension type_name
+	44, // [44:44] is the sub-list for extension extendee
+	0,  // [0:44] is the sub-list for field type_name
 }
 
 func init() { file_spanyard_stock_v1_stock_proto_init() }
@@ -5019,7 +5247,7 @@ func file_spanyard_stock_v1_stock_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_spanyard_stock_v1_stock_proto_rawDesc), len(file_spanyard_stock_v1_stock_proto_rawDesc)),
 			NumEnums:      2,
-			NumMessages:   59,
+			NumMessages:   62,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

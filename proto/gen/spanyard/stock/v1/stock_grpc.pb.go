@@ -44,6 +44,7 @@ const (
 	StockService_GetStack_FullMethodName         = "/spanyard.stock.v1.StockService/GetStack"
 	StockService_GetPieceHistory_FullMethodName  = "/spanyard.stock.v1.StockService/GetPieceHistory"
 	StockService_GetPieces_FullMethodName        = "/spanyard.stock.v1.StockService/GetPieces"
+	StockService_FindMarks_FullMethodName        = "/spanyard.stock.v1.StockService/FindMarks"
 	StockService_WatchStock_FullMethodName       = "/spanyard.stock.v1.StockService/WatchStock"
 )
 
@@ -109,6 +110,9 @@ type StockServiceClient interface {
 	GetPieceHistory(ctx context.Context, in *GetPieceHistoryRequest, opts ...grpc.CallOption) (*GetPieceHistoryResponse, error)
 	// Returns pieces by id; unknown ids are left out. Idempotent.
 	GetPieces(ctx context.Context, in *GetPiecesRequest, opts ...grpc.CallOption) (*GetPiecesResponse, error)
+	// Says of marks of a job which pieces are promised or have left for them,
+	// and where each piece is now. Idempotent.
+	FindMarks(ctx context.Context, in *FindMarksRequest, opts ...grpc.CallOption) (*FindMarksResponse, error)
 	// Follows the yard's events from a position on. Idempotent.
 	WatchStock(ctx context.Context, in *WatchStockRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[WatchStockResponse], error)
 }
@@ -341,6 +345,16 @@ func (c *stockServiceClient) GetPieces(ctx context.Context, in *GetPiecesRequest
 	return out, nil
 }
 
+func (c *stockServiceClient) FindMarks(ctx context.Context, in *FindMarksRequest, opts ...grpc.CallOption) (*FindMarksResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(FindMarksResponse)
+	err := c.cc.Invoke(ctx, StockService_FindMarks_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *stockServiceClient) WatchStock(ctx context.Context, in *WatchStockRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[WatchStockResponse], error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	stream, err := c.cc.NewStream(ctx, &StockService_ServiceDesc.Streams[0], StockService_WatchStock_FullMethodName, cOpts...)
@@ -422,6 +436,9 @@ type StockServiceServer interface {
 	GetPieceHistory(context.Context, *GetPieceHistoryRequest) (*GetPieceHistoryResponse, error)
 	// Returns pieces by id; unknown ids are left out. Idempotent.
 	GetPieces(context.Context, *GetPiecesRequest) (*GetPiecesResponse, error)
+	// Says of marks of a job which pieces are promised or have left for them,
+	// and where each piece is now. Idempotent.
+	FindMarks(context.Context, *FindMarksRequest) (*FindMarksResponse, error)
 	// Follows the yard's events from a position on. Idempotent.
 	WatchStock(*WatchStockRequest, grpc.ServerStreamingServer[WatchStockResponse]) error
 	mustEmbedUnimplementedStockServiceServer()
@@ -499,6 +516,9 @@ func (UnimplementedStockServiceServer) GetPieceHistory(context.Context, *GetPiec
 }
 func (UnimplementedStockServiceServer) GetPieces(context.Context, *GetPiecesRequest) (*GetPiecesResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method GetPieces not implemented")
+}
+func (UnimplementedStockServiceServer) FindMarks(context.Context, *FindMarksRequest) (*FindMarksResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method FindMarks not implemented")
 }
 func (UnimplementedStockServiceServer) WatchStock(*WatchStockRequest, grpc.ServerStreamingServer[WatchStockResponse]) error {
 	return status.Error(codes.Unimplemented, "method WatchStock not implemented")
@@ -920,6 +940,24 @@ func _StockService_GetPieces_Handler(srv interface{}, ctx context.Context, dec f
 	return interceptor(ctx, in, info, handler)
 }
 
+func _StockService_FindMarks_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(FindMarksRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(StockServiceServer).FindMarks(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: StockService_FindMarks_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(StockServiceServer).FindMarks(ctx, req.(*FindMarksRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _StockService_WatchStock_Handler(srv interface{}, stream grpc.ServerStream) error {
 	m := new(WatchStockRequest)
 	if err := stream.RecvMsg(m); err != nil {
@@ -1025,6 +1063,10 @@ var StockService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "GetPieces",
 			Handler:    _StockService_GetPieces_Handler,
+		},
+		{
+			MethodName: "FindMarks",
+			Handler:    _StockService_FindMarks_Handler,
 		},
 	},
 	Streams: []grpc.StreamDesc{
