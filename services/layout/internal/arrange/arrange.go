@@ -31,6 +31,8 @@ type Room struct {
 	Partitions []Partition
 	// BearingMM of every beam at both ends, at least.
 	BearingMM float64
+	// PerRow beams side by side in every row; 0 chooses for each row.
+	PerRow int
 	// DirectionDegrees of the beams; nil chooses.
 	DirectionDegrees *float64
 }

@@ -242,7 +242,8 @@ func (s *sweep) placeForced(i int, edge float64) error {
 func (s *sweep) strongRow(levels func(width float64) (low, high float64), areas []AreaLoad) (row, error) {
 	var worst Outcome
 	var longest float64
-	for perRow := 1; perRow <= s.rules.MostPerRow; perRow++ {
+	least, most := s.perRow()
+	for perRow := least; perRow <= most; perRow++ {
 		low, high := levels(float64(perRow) * s.kit.WidthMM)
 		r := row{low: low, high: high, perRow: perRow}
 		passes := true
@@ -268,6 +269,14 @@ func (s *sweep) strongRow(levels func(width float64) (low, high float64), areas 
 		}
 	}
 	return row{}, s.tooWeak(longest, worst)
+}
+
+// perRow is the least and the greatest number of beams side by side.
+func (s *sweep) perRow() (least, most int) {
+	if s.room.PerRow > 0 {
+		return s.room.PerRow, s.room.PerRow
+	}
+	return 1, s.rules.MostPerRow
 }
 
 // endGapMM keeps the ends of two beams on one wall apart.
@@ -413,9 +422,17 @@ func (s *sweep) supported(r row, sp span) error {
 	return nil
 }
 
+func beamsOf(perRow int, profile string) string {
+	if perRow == 1 {
+		return "single beams of profile " + profile
+	}
+	return fmt.Sprintf("%d beams of profile %s side by side", perRow, profile)
+}
+
 func (s *sweep) tooWeak(longest float64, worst Outcome) error {
-	r := &Refusal{code: "span", Reason: fmt.Sprintf("A clear span of %.0f mm is too long for %d beams of profile %s side by side (%s, %.0f %% full).",
-		longest, s.rules.MostPerRow, s.kit.Profile, worst.Governing, 100*worst.Fullness)}
+	_, most := s.perRow()
+	r := &Refusal{code: "span", Reason: fmt.Sprintf("A clear span of %.0f mm is too long for %s (%s, %.0f %% full).",
+		longest, beamsOf(most, s.kit.Profile), worst.Governing, 100*worst.Fullness)}
 	r.Help = s.help(longest)
 	return r
 }
@@ -423,10 +440,11 @@ func (s *sweep) tooWeak(longest float64, worst Outcome) error {
 // help finds the longest clear span that the kit carries.
 func (s *sweep) help(longest float64) string {
 	low, high := 0.0, longest
+	_, most := s.perRow()
 	for high-low > 10 {
 		mid := (low + high) / 2
-		m := Member{Kit: s.layout.Kit, Pattern: len(s.kit.Patterns) - 1, PerRow: s.rules.MostPerRow, ClearMM: mid, BearingMM: s.room.BearingMM,
-			TributaryMM: s.kit.PitchMM + float64(s.rules.MostPerRow-1)*s.kit.WidthMM}
+		m := Member{Kit: s.layout.Kit, Pattern: len(s.kit.Patterns) - 1, PerRow: most, ClearMM: mid, BearingMM: s.room.BearingMM,
+			TributaryMM: s.kit.PitchMM + float64(most-1)*s.kit.WidthMM}
 		if mid+2*s.room.BearingMM <= s.rules.MaxLengthMM && s.carry(m).Passes {
 			low = mid
 		} else {

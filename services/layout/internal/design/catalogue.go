@@ -137,6 +137,15 @@ func (c Catalogue) profile(name string) (Profile, bool) {
 	return Profile{}, false
 }
 
+func (p Profile) pattern(name string) Pattern {
+	for _, w := range p.Patterns {
+		if w.Name == name {
+			return w
+		}
+	}
+	return Pattern{}
+}
+
 // widthMM is the greatest width of an outline.
 func widthMM(o strength.Outline) float64 {
 	low, high := math.Inf(1), math.Inf(-1)
@@ -146,19 +155,24 @@ func widthMM(o strength.Outline) float64 {
 	return high - low
 }
 
-// kits are the families that a room may be laid with.
-func (c Catalogue) kits(only string) []arrange.Kit {
+// kits are the families that a room may be laid with: those that its wishes
+// leave.
+func (c Catalogue) kits(room Room) []arrange.Kit {
 	var kits []arrange.Kit
 	for _, b := range c.Blocks {
-		if only != "" && b.Profile != only {
+		if room.Profile != "" && b.Profile != room.Profile || room.Block != "" && b.Name != room.Block {
 			continue
 		}
 		p, _ := c.profile(b.Profile)
 		k := arrange.Kit{Profile: p.Name, Block: b.Name, WidthMM: widthMM(p.Outline), PitchMM: b.PitchMM, BlockMM: b.LengthMM, BlockCents: b.Cents}
 		for _, w := range p.Patterns {
-			k.Patterns = append(k.Patterns, arrange.Pattern{Name: w.Name, CentsPerM: w.CentsPerM})
+			if room.Pattern == "" || w.Name == room.Pattern {
+				k.Patterns = append(k.Patterns, arrange.Pattern{Name: w.Name, CentsPerM: w.CentsPerM})
+			}
 		}
-		kits = append(kits, k)
+		if len(k.Patterns) > 0 {
+			kits = append(kits, k)
+		}
 	}
 	return kits
 }

@@ -151,18 +151,6 @@ func TestCatalogueIsChecked(t *testing.T) {
 	}
 }
 
-func TestBadFloorsAreNamed(t *testing.T) {
-	for text, want := range map[string]string{
-		`{"id":"f","units":"m","rooms":[]}`:                                      "units",
-		`{"id":"f","units":"mm","rooms":[{"name":"a","outline":[[0,0],[1,0]]}]}`: "rooms[0].outline",
-		`{"id":"f","units":"mm"`:                                                 "line 1",
-	} {
-		if _, err := ReadFloors(strings.NewReader(text), Loads{}); err == nil || !strings.Contains(err.Error(), want) {
-			t.Errorf("%s: %v", text, err)
-		}
-	}
-}
-
 // BenchmarkThousandRooms lays and checks 1,000 rooms of the public floors from
 // nothing.
 func BenchmarkThousandRooms(b *testing.B) {

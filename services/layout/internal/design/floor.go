@@ -1,9 +1,9 @@
 package design
 
 import (
-	"errors"
 	"fmt"
 	"math"
+	"slices"
 
 	"spanyard.example/services/layout/internal/arrange"
 	"spanyard.example/services/layout/internal/geometry"
@@ -31,8 +31,12 @@ type Room struct {
 	OpenSides        map[int]bool
 	Partitions       []arrange.Partition
 	DirectionDegrees *float64
-	// Profile to be used; empty chooses.
-	Profile string
+	// Wishes; what is empty or 0 is chosen, the bearing by the yard's rules.
+	Profile   string
+	Pattern   string
+	Block     string
+	PerRow    int
+	BearingMM float64
 }
 
 // Floor is a storey to be laid.
@@ -87,7 +91,8 @@ type Designer struct {
 // question is a strength check that may be asked again.
 type question struct {
 	kit                             string
-	pattern, perRow                 int
+	pattern                         string
+	perRow                          int
 	clearMM, bearingMM, tributaryMM float64
 	loads                           Loads
 	// extra loads of partitions and headers.
@@ -113,13 +118,46 @@ func New(c Catalogue) (*Designer, error) {
 // Lay lays a floor room by room. A room that cannot be laid is refused by
 // itself; the others go on.
 func (d *Designer) Lay(f Floor) Plan {
-	plan := Plan{Floor: f}
-	types := map[string]int{}
+	var rooms []RoomPlan
 	var obstacles []geometry.Quad
 	for _, room := range f.Rooms {
 		rp := d.layRoom(f, room, obstacles)
+		for _, b := range rp.Beams {
+			obstacles = append(obstacles, b.Quad)
+		}
+		rooms = append(rooms, rp)
+	}
+	return d.Assemble(f, rooms)
+}
+
+// LayRoom lays one room anew beside the others of its floor, which stay as
+// they are: its beams keep clear of theirs. A mark is made of the floor, the
+// room and the beam's number in the room, so theirs stay as well. Put the
+// answer in the room's place and Assemble the floor.
+func (d *Designer) LayRoom(f Floor, room Room, neighbours []RoomPlan) RoomPlan {
+	var obstacles []geometry.Quad
+	for _, n := range neighbours {
+		if n.Room.ID == room.ID {
+			continue
+		}
+		for _, b := range n.Beams {
+			obstacles = append(obstacles, b.Quad)
+		}
+	}
+	return d.layRoom(f, room, obstacles)
+}
+
+// Assemble makes a plan of rooms that are laid or refused, with one
+// calculation for each kind of beam; the rooms themselves are left as they
+// are.
+func (d *Designer) Assemble(f Floor, rooms []RoomPlan) Plan {
+	plan := Plan{Floor: f}
+	plan.Floor.Rooms = nil
+	types := map[string]int{}
+	for _, rp := range rooms {
+		plan.Floor.Rooms = append(plan.Floor.Rooms, rp.Room)
+		rp.Beams = slices.Clone(rp.Beams)
 		for i := range rp.Beams {
-			obstacles = append(obstacles, rp.Beams[i].Quad)
 			d.calculate(&plan, types, rp, i)
 		}
 		plan.Rooms = append(plan.Rooms, rp)
@@ -133,22 +171,20 @@ func (d *Designer) layRoom(f Floor, room Room, obstacles []geometry.Quad) RoomPl
 		rp.Refused = arrange.Refuse("outline", "The room "+err.Error()+".", "Mend the drawing.")
 		return rp
 	}
-	kits := d.catalogue.kits(room.Profile)
-	layout, err := arrange.Search(d.arrangeRoom(room), kits, d.catalogue.rules(), d.carry(room, kits), obstacles)
-	if err != nil {
-		var refusal *arrange.Refusal
-		if !errors.As(err, &refusal) {
-			refusal = arrange.Refuse("internal", err.Error(), "")
-		}
-		rp.Refused = refusal
+	if rp.Refused = d.catalogue.known(room); rp.Refused != nil {
 		return rp
 	}
-	rp.Layout, rp.Kit = layout, kits[layout.Kit]
-	perM := d.catalogue.MassGPerM(rp.Kit.Profile)
+	kit, layout, refusal := d.search(room, obstacles)
+	if refusal != nil {
+		rp.Refused = d.withoutWishes(room, obstacles, refusal)
+		return rp
+	}
+	rp.Layout, rp.Kit = layout, kit
+	perM := d.catalogue.MassGPerM(kit.Profile)
 	for i, b := range layout.Beams {
 		length := int(math.Round(b.LengthMM))
 		rp.Beams = append(rp.Beams, Beam{
-			Mark: fmt.Sprintf("%s-%s-%02d", f.Floor, room.ID, i+1), Profile: rp.Kit.Profile, Pattern: rp.Kit.Patterns[b.Pattern].Name,
+			Mark: fmt.Sprintf("%s-%s-%02d", f.Floor, room.ID, i+1), Profile: kit.Profile, Pattern: kit.Patterns[b.Pattern].Name,
 			LengthMM: length, ClearMM: b.ClearMM, PerRow: b.PerRow, Row: b.Row, MassG: (int64(length)*perM + 500) / 1000, Quad: b.Quad,
 			Fullness: b.Outcome.Fullness, Governing: b.Outcome.Governing,
 		})
@@ -157,8 +193,12 @@ func (d *Designer) layRoom(f Floor, room Room, obstacles []geometry.Quad) RoomPl
 }
 
 func (d *Designer) arrangeRoom(room Room) arrange.Room {
+	bearing := room.BearingMM
+	if bearing == 0 {
+		bearing = d.catalogue.Rules.BearingMM
+	}
 	return arrange.Room{Name: room.Name, Shape: room.Shape, HoleSupports: room.HoleSupports, OpenSides: room.OpenSides,
-		Partitions: room.Partitions, BearingMM: d.catalogue.Rules.BearingMM, DirectionDegrees: room.DirectionDegrees}
+		Partitions: room.Partitions, BearingMM: bearing, PerRow: room.PerRow, DirectionDegrees: room.DirectionDegrees}
 }
 
 // spanStep is how spans are rounded up before they are checked: beams that
@@ -169,7 +209,7 @@ const spanStep = 10
 func (d *Designer) carry(room Room, kits []arrange.Kit) arrange.Carry {
 	return func(m arrange.Member) arrange.Outcome {
 		m.ClearMM = math.Ceil(m.ClearMM/spanStep-1e-9) * spanStep
-		key := question{kit: kits[m.Kit].Profile + "|" + kits[m.Kit].Block, pattern: m.Pattern, perRow: m.PerRow,
+		key := question{kit: kits[m.Kit].Profile + "|" + kits[m.Kit].Block, pattern: kits[m.Kit].Patterns[m.Pattern].Name, perRow: m.PerRow,
 			clearMM: m.ClearMM, bearingMM: m.BearingMM, tributaryMM: m.TributaryMM, loads: room.Loads}
 		if len(m.Lines)+len(m.Floors) > 0 {
 			key.extra = fmt.Sprint(m.Lines, m.Floors)
@@ -191,7 +231,7 @@ func (d *Designer) carry(room Room, kits []arrange.Kit) arrange.Carry {
 func (d *Designer) beam(room Room, kit arrange.Kit, m arrange.Member) strength.Beam {
 	c := d.catalogue
 	p, _ := c.profile(kit.Profile)
-	pattern := p.Patterns[m.Pattern]
+	pattern := p.pattern(kit.Patterns[m.Pattern].Name)
 	section := d.sections[p.Name]
 	finishes := room.Loads.FinishesKNPerM2 + c.Rules.ScreedMM/1000*c.Rules.ScreedKNPerM3
 	b := strength.Beam{
@@ -253,7 +293,7 @@ func (d *Designer) calculate(plan *Plan, types map[string]int, rp RoomPlan, i in
 // profile carry side by side in a row, and the check that governs there; 0
 // when they do not carry the shortest.
 func (d *Designer) LongestSpan(block string, pattern, perRow int, loads Loads) (clearMM float64, governing string) {
-	for at, k := range d.catalogue.kits("") {
+	for at, k := range d.catalogue.kits(Room{}) {
 		if k.Block != block || pattern >= len(k.Patterns) {
 			continue
 		}
@@ -280,7 +320,7 @@ func (d *Designer) LongestSpan(block string, pattern, perRow int, loads Loads) (
 
 // asker asks for a span of a kit whether it passes.
 func (d *Designer) asker(room Room, kit, pattern, perRow int) func(clearMM float64) arrange.Outcome {
-	kits := d.catalogue.kits("")
+	kits := d.catalogue.kits(Room{})
 	carry := d.carry(room, kits)
 	return func(clear float64) arrange.Outcome {
 		return carry(arrange.Member{Kit: kit, Pattern: pattern, PerRow: perRow, ClearMM: clear, BearingMM: d.catalogue.Rules.BearingMM,
@@ -291,10 +331,10 @@ func (d *Designer) asker(room Room, kit, pattern, perRow int) func(clearMM float
 // Carries says whether beams of a profile and pattern carry a clear span under
 // a room's loads.
 func (d *Designer) Carries(room Room, profile, pattern string, perRow int, clearMM float64) bool {
-	for at, k := range d.catalogue.kits(profile) {
+	for at, k := range d.catalogue.kits(Room{Profile: profile}) {
 		for i, w := range k.Patterns {
 			if w.Name == pattern {
-				kits := d.catalogue.kits(profile)
+				kits := d.catalogue.kits(Room{Profile: profile})
 				return d.carry(room, kits)(arrange.Member{Kit: at, Pattern: i, PerRow: perRow, ClearMM: clearMM, BearingMM: d.catalogue.Rules.BearingMM,
 					TributaryMM: k.PitchMM + float64(perRow-1)*k.WidthMM}).Passes
 			}
