@@ -149,6 +149,7 @@ func (p *program) batchReleaseCommand() *cobra.Command {
 			}
 			return p.answer(answer, func(w io.Writer) {
 				fmt.Fprintln(w, show.Release(answer.GetRelease(), zone))
+				show.Cleared(w, answer.GetRelease())
 				show.ReleaseCautions(w)
 			})
 		},

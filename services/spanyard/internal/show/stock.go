@@ -94,8 +94,21 @@ func Quarantine(w io.Writer, q *stockeventv1.BatchQuarantined) {
 		return
 	}
 	fmt.Fprintf(w, "It hits %s that somebody counts on:\n", count(len(q.GetHits()), "piece"))
+	hits(w, q.GetHits())
+}
+
+// Cleared prints the pieces that a quarantine had hit and that are good again.
+func Cleared(w io.Writer, r *stockeventv1.BatchReleased) {
+	if len(r.GetCleared()) == 0 {
+		return
+	}
+	fmt.Fprintf(w, "The quarantine before had hit %s, now good again:\n", count(len(r.GetCleared()), "piece"))
+	hits(w, r.GetCleared())
+}
+
+func hits(w io.Writer, list []*stockeventv1.QuarantineHit) {
 	t := newTable("piece", "is", "run", "site", "job", "call-off", "mark")
-	for _, h := range q.GetHits() {
+	for _, h := range list {
 		a := h.GetAllocation()
 		t.add(h.GetPieceId(), pieceState(h.GetState()), dash(a.GetRunId()), dash(a.GetSiteId()), dash(a.GetJobId()), dash(a.GetCallOffId()), dash(a.GetMark()))
 	}

@@ -150,8 +150,28 @@ func quarantineOf(r result) *stockeventv1.BatchQuarantined {
 		part := codec.Quarantine(q)
 		if whole == nil {
 			whole = part
+			whole.Part, whole.Parts = 0, 0
 		} else {
 			whole.Hits = append(whole.Hits, part.GetHits()...)
+		}
+	}
+	return whole
+}
+
+// releaseOf joins the parts of a release.
+func releaseOf(r result) *stockeventv1.BatchReleased {
+	var whole *stockeventv1.BatchReleased
+	for _, e := range r.events {
+		released, ok := e.(yard.BatchReleased)
+		if !ok {
+			continue
+		}
+		part := codec.Released(released)
+		if whole == nil {
+			whole = part
+			whole.Part, whole.Parts = 0, 0
+		} else {
+			whole.Cleared = append(whole.Cleared, part.GetCleared()...)
 		}
 	}
 	return whole
@@ -163,8 +183,7 @@ func (s *Server) ReleaseBatch(ctx context.Context, req *stockv1.ReleaseBatchRequ
 	if err != nil {
 		return nil, err
 	}
-	released, _ := find[yard.BatchReleased](r)
-	return &stockv1.ReleaseBatchResponse{Release: codec.Release(released.BatchID, released.Release), Position: r.position}, nil
+	return &stockv1.ReleaseBatchResponse{Release: releaseOf(r), Position: r.position}, nil
 }
 
 // QuarantineBatch stops a batch and says whom it hits.

@@ -151,15 +151,37 @@ func Release(batchID string, r yard.Release) *stockeventv1.BatchReleased {
 
 // Quarantine returns a quarantine as messages carry it.
 func Quarantine(e yard.BatchQuarantined) *stockeventv1.BatchQuarantined {
-	m := &stockeventv1.BatchQuarantined{
+	return &stockeventv1.BatchQuarantined{
 		BatchId: e.BatchID, Reason: e.Reason, QuarantinedBy: e.By, QuarantinedAt: timestamppb.New(e.At),
+		Hits: hits(e.Hits), Part: int32(e.Part), Parts: int32(e.Parts),
 	}
-	for _, h := range e.Hits {
-		m.Hits = append(m.Hits, &stockeventv1.QuarantineHit{
+}
+
+// Released returns a release with what it cleared, as messages carry it.
+func Released(e yard.BatchReleased) *stockeventv1.BatchReleased {
+	m := Release(e.BatchID, e.Release)
+	m.Cleared, m.Part, m.Parts = hits(e.Cleared), int32(e.Part), int32(e.Parts)
+	return m
+}
+
+func hits(list []yard.Hit) []*stockeventv1.QuarantineHit {
+	var out []*stockeventv1.QuarantineHit
+	for _, h := range list {
+		out = append(out, &stockeventv1.QuarantineHit{
 			PieceId: h.PieceID, State: PieceState(h.State), Allocation: Allocation(h.Allocation),
 		})
 	}
-	return m
+	return out
+}
+
+func hitsOf(list []*stockeventv1.QuarantineHit) []yard.Hit {
+	var out []yard.Hit
+	for _, h := range list {
+		out = append(out, yard.Hit{
+			PieceID: h.GetPieceId(), State: yard.PieceState(h.GetState()), Allocation: AllocationOf(h.GetAllocation()),
+		})
+	}
+	return out
 }
 
 // timeOf keeps "no time" apart from 1970.

@@ -95,19 +95,14 @@ func releaseOf(m *stockeventv1.BatchReleased) (yard.Event, error) {
 	}
 	return yard.BatchReleased{BatchID: m.GetBatchId(), Release: yard.Release{
 		By: m.GetReleasedBy(), At: timeOf(m.GetReleasedAt()), On: on, AgeDays: int(m.GetAgeDays()), TestIDs: m.GetTestIds(),
-	}}, nil
+	}, Cleared: hitsOf(m.GetCleared()), Part: int(m.GetPart()), Parts: int(m.GetParts())}, nil
 }
 
 func quarantineOf(m *stockeventv1.BatchQuarantined) yard.Event {
-	e := yard.BatchQuarantined{
+	return yard.BatchQuarantined{
 		BatchID: m.GetBatchId(), Reason: m.GetReason(), By: m.GetQuarantinedBy(), At: timeOf(m.GetQuarantinedAt()),
+		Hits: hitsOf(m.GetHits()), Part: int(m.GetPart()), Parts: int(m.GetParts()),
 	}
-	for _, h := range m.GetHits() {
-		e.Hits = append(e.Hits, yard.Hit{
-			PieceID: h.GetPieceId(), State: yard.PieceState(h.GetState()), Allocation: AllocationOf(h.GetAllocation()),
-		})
-	}
-	return e
 }
 
 func piecesReservedOf(m *stockeventv1.PiecesReserved) yard.Event {

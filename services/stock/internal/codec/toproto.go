@@ -20,7 +20,7 @@ func ToProto(event yard.Event) *stockeventv1.Event {
 	case yard.TestRecorded:
 		return &stockeventv1.Event{Kind: &stockeventv1.Event_TestRecorded{TestRecorded: Test(e.BatchID, e.Test)}}
 	case yard.BatchReleased:
-		return &stockeventv1.Event{Kind: &stockeventv1.Event_BatchReleased{BatchReleased: Release(e.BatchID, e.Release)}}
+		return &stockeventv1.Event{Kind: &stockeventv1.Event_BatchReleased{BatchReleased: Released(e)}}
 	case yard.BatchQuarantined:
 		return &stockeventv1.Event{Kind: &stockeventv1.Event_BatchQuarantined{BatchQuarantined: Quarantine(e)}}
 	case yard.QuarantineLifted:

@@ -19,7 +19,8 @@ type tale struct {
 	sentence         string
 }
 
-// tales returns whom an event happened to.
+// tales returns whom an event happened to. Of a decision about a batch that
+// is recorded in several events, the first tells.
 func tales(event yard.Event) []tale {
 	switch e := event.(type) {
 	case yard.BatchReceived:
@@ -27,8 +28,14 @@ func tales(event yard.Event) []tale {
 	case yard.TestRecorded:
 		return []tale{{batchID: e.BatchID, sentence: fmt.Sprintf("Test %s by %s on %v: %s", e.Test.ID, e.Test.Laboratory, e.Test.TestedOn, e.Test.Verdict.Sentence)}}
 	case yard.BatchReleased:
+		if e.Part > 1 {
+			return nil
+		}
 		return []tale{{batchID: e.BatchID, sentence: fmt.Sprintf("Released by %s, %d days old, on the evidence of %s.", e.Release.By, e.Release.AgeDays, "test "+strings.Join(e.Release.TestIDs, ", "))}}
 	case yard.BatchQuarantined:
+		if e.Part > 1 {
+			return nil
+		}
 		return []tale{{batchID: e.BatchID, sentence: fmt.Sprintf("Quarantined by %s: %s", e.By, e.Reason)}}
 	case yard.QuarantineLifted:
 		return []tale{{batchID: e.BatchID, sentence: fmt.Sprintf("Quarantine lifted by %s: %s", e.By, e.Reason)}}

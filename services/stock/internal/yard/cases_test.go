@@ -3,6 +3,7 @@ package yard_test
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -339,4 +340,29 @@ func BenchmarkDecideReserve400Of5000(b *testing.B) {
 			b.Fatal(err)
 		}
 	}
+}
+
+// A quarantine that is lifted is over for those it hit only when the batch is
+// released anew: that event names them once more.
+func TestANewReleaseClearsHits(t *testing.T) {
+	b := openYard(t, "Etc/UTC")
+	b.do(beams("B1", "2027-03-01", 3))
+	b.do(passing("B1", "T1", "2027-03-08"))
+	release := yard.ReleaseBatch{BatchID: "B1", By: "Oda Brink", At: noon("2027-03-20")}
+	if first := b.do(release)[0].(yard.BatchReleased); len(first.Cleared) != 0 {
+		t.Fatalf("the first release clears %v", first.Cleared)
+	}
+	b.do(yard.ReservePieces{ReservationID: "V1", Lines: []yard.ReserveLine{
+		{PieceID: "B1-003", Allocation: yard.Allocation{RunID: "R1", SiteID: "Quarn"}},
+		{PieceID: "B1-002", Allocation: yard.Allocation{RunID: "R2", SiteID: "Alderby"}},
+	}})
+	b.do(yard.PickPieces{RunID: "R1", PieceIDs: []string{"B1-003"}})
+	hits := b.do(yard.QuarantineBatch{BatchID: "B1", Reason: "cracks seen", By: "Oda Brink", At: noon("2027-03-21")})[0].(yard.BatchQuarantined).Hits
+	b.do(yard.LiftQuarantine{BatchID: "B1", Reason: "only paint", By: "Oda Brink"})
+	b.refused(yard.LoadPieces{RunID: "R1", TruckID: "T", PieceIDs: []string{"B1-003"}}, "CANNOT_LOAD")
+	cleared := b.do(release)[0].(yard.BatchReleased).Cleared
+	if len(cleared) != 2 || !slices.Equal(cleared, hits) || cleared[0].Allocation.RunID != "R2" || cleared[1].State != yard.Picked {
+		t.Errorf("hit were %v, cleared are %v", hits, cleared)
+	}
+	b.do(yard.LoadPieces{RunID: "R1", TruckID: "T", PieceIDs: []string{"B1-003"}})
 }

@@ -31,10 +31,14 @@ type TestRecorded struct {
 	Test    Test
 }
 
-// BatchReleased says that a named person let a batch leave.
+// BatchReleased says that a named person let a batch leave. Many cleared
+// pieces are spread over several such events of one decision.
 type BatchReleased struct {
 	BatchID string
 	Release Release
+	// Cleared are pieces that a quarantine before had hit.
+	Cleared     []Hit
+	Part, Parts int
 }
 
 // Hit is a piece of a quarantined batch that somebody counts on.
@@ -50,6 +54,7 @@ type BatchQuarantined struct {
 	BatchID, Reason, By string
 	At                  time.Time
 	Hits                []Hit
+	Part, Parts         int
 }
 
 // QuarantineLifted says that a batch cures again and has to be released anew.

@@ -34,7 +34,13 @@ func (c ReleaseBatch) decide(s State) ([]Event, error) {
 	for _, t := range b.Tests {
 		r.TestIDs = append(r.TestIDs, t.ID)
 	}
-	return []Event{BatchReleased{BatchID: b.ID, Release: r}}, nil
+	// A batch that cures has promised pieces only when it was released before
+	// and then quarantined.
+	var events []Event
+	inHitParts(s.countedOn(b), func(cleared []Hit, part, parts int) {
+		events = append(events, BatchReleased{BatchID: b.ID, Release: r, Cleared: cleared, Part: part, Parts: parts})
+	})
+	return events, nil
 }
 
 // whyNotReleasable returns everything that stands against releasing a batch
@@ -99,6 +105,16 @@ func (c QuarantineBatch) decide(s State) ([]Event, error) {
 // promised or has left. A batch with very many such pieces takes several
 // events, so that stopping it never fails for size.
 func (s State) quarantine(b Batch, reason, by string, at time.Time) []Event {
+	var events []Event
+	inHitParts(s.countedOn(b), func(hits []Hit, part, parts int) {
+		events = append(events, BatchQuarantined{BatchID: b.ID, Reason: reason, By: by, At: at, Hits: hits, Part: part, Parts: parts})
+	})
+	return events
+}
+
+// countedOn returns the pieces of a batch that somebody counts on: promised or
+// gone.
+func (s State) countedOn(b Batch) []Hit {
 	var hits []Hit
 	for _, id := range b.PieceIDs() {
 		p, _ := s.pieces.Get(id)
@@ -107,13 +123,18 @@ func (s State) quarantine(b Batch, reason, by string, at time.Time) []Event {
 			hits = append(hits, Hit{PieceID: p.ID, State: p.State, Allocation: *p.Allocation})
 		}
 	}
-	var events []Event
-	for first := true; first || len(hits) > 0; first = false {
+	return hits
+}
+
+// inHitParts calls fn for every event that hits have to be spread over; once,
+// when there are none.
+func inHitParts(hits []Hit, fn func(hits []Hit, part, parts int)) {
+	parts := max(1, (len(hits)+hitsPerEvent-1)/hitsPerEvent)
+	for part := 1; part <= parts; part++ {
 		n := min(len(hits), hitsPerEvent)
-		events = append(events, BatchQuarantined{BatchID: b.ID, Reason: reason, By: by, At: at, Hits: hits[:n:n]})
+		fn(hits[:n:n], part, parts)
 		hits = hits[n:]
 	}
-	return events
 }
 
 // LiftQuarantine lets a batch cure again. It has to be released anew.

@@ -1084,7 +1084,14 @@ type BatchReleased struct {
 	// Age on that day in calendar days.
 	AgeDays int32 `protobuf:"varint,5,opt,name=age_days,json=ageDays,proto3" json:"age_days,omitempty"`
 	// Tests that the release rests on.
-	TestIds       []string `protobuf:"bytes,6,rep,name=test_ids,json=testIds,proto3" json:"test_ids,omitempty"`
+	TestIds []string `protobuf:"bytes,6,rep,name=test_ids,json=testIds,proto3" json:"test_ids,omitempty"`
+	// Pieces that a quarantine had stopped, or was hit by where they are, and
+	// that are good again: whoever was told of them as hits forgets the hit. Set
+	// when a batch is released anew.
+	Cleared []*QuarantineHit `protobuf:"bytes,7,rep,name=cleared,proto3" json:"cleared,omitempty"`
+	// Set when one decision is recorded in several events.
+	Part          int32 `protobuf:"varint,8,opt,name=part,proto3" json:"part,omitempty"`
+	Parts         int32 `protobuf:"varint,9,opt,name=parts,proto3" json:"parts,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1161,6 +1168,27 @@ func (x *BatchReleased) GetTestIds() []string {
 	return nil
 }
 
+func (x *BatchReleased) GetCleared() []*QuarantineHit {
+	if x != nil {
+		return x.Cleared
+	}
+	return nil
+}
+
+func (x *BatchReleased) GetPart() int32 {
+	if x != nil {
+		return x.Part
+	}
+	return 0
+}
+
+func (x *BatchReleased) GetParts() int32 {
+	if x != nil {
+		return x.Parts
+	}
+	return 0
+}
+
 // Nothing of a batch may leave any more.
 type BatchQuarantined struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
@@ -1168,8 +1196,12 @@ type BatchQuarantined struct {
 	Reason        string                 `protobuf:"bytes,2,opt,name=reason,proto3" json:"reason,omitempty"`
 	QuarantinedBy string                 `protobuf:"bytes,3,opt,name=quarantined_by,json=quarantinedBy,proto3" json:"quarantined_by,omitempty"`
 	QuarantinedAt *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=quarantined_at,json=quarantinedAt,proto3" json:"quarantined_at,omitempty"`
-	// Pieces that are promised or have left.
-	Hits          []*QuarantineHit `protobuf:"bytes,5,rep,name=hits,proto3" json:"hits,omitempty"`
+	// Pieces that are promised or have left. They stay hit until the batch is
+	// released anew: see BatchReleased.cleared.
+	Hits []*QuarantineHit `protobuf:"bytes,5,rep,name=hits,proto3" json:"hits,omitempty"`
+	// Set when one decision is recorded in several events.
+	Part          int32 `protobuf:"varint,6,opt,name=part,proto3" json:"part,omitempty"`
+	Parts         int32 `protobuf:"varint,7,opt,name=parts,proto3" json:"parts,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1237,6 +1269,20 @@ func (x *BatchQuarantined) GetHits() []*QuarantineHit {
 		return x.Hits
 	}
 	return nil
+}
+
+func (x *BatchQuarantined) GetPart() int32 {
+	if x != nil {
+		return x.Part
+	}
+	return 0
+}
+
+func (x *BatchQuarantined) GetParts() int32 {
+	if x != nil {
+		return x.Parts
+	}
+	return 0
 }
 
 // QuarantineHit is a piece of a quarantined batch that somebody counts on.
@@ -2193,7 +2239,7 @@ const file_spanyard_stock_event_v1_event_proto_rawDesc = "" +
 	"\n" +
 	"lowest_mpa\x18\x05 \x01(\x01R\tlowestMpa\x12.\n" +
 	"\x13required_lowest_mpa\x18\x06 \x01(\x01R\x11requiredLowestMpa\x12\x1a\n" +
-	"\bsentence\x18\a \x01(\tR\bsentence\"\xdf\x01\n" +
+	"\bsentence\x18\a \x01(\tR\bsentence\"\xcb\x02\n" +
 	"\rBatchReleased\x12\x19\n" +
 	"\bbatch_id\x18\x01 \x01(\tR\abatchId\x12\x1f\n" +
 	"\vreleased_by\x18\x02 \x01(\tR\n" +
@@ -2203,13 +2249,18 @@ const file_spanyard_stock_event_v1_event_proto_rawDesc = "" +
 	"\vreleased_on\x18\x04 \x01(\tR\n" +
 	"releasedOn\x12\x19\n" +
 	"\bage_days\x18\x05 \x01(\x05R\aageDays\x12\x19\n" +
-	"\btest_ids\x18\x06 \x03(\tR\atestIds\"\xeb\x01\n" +
+	"\btest_ids\x18\x06 \x03(\tR\atestIds\x12@\n" +
+	"\acleared\x18\a \x03(\v2&.spanyard.stock.event.v1.QuarantineHitR\acleared\x12\x12\n" +
+	"\x04part\x18\b \x01(\x05R\x04part\x12\x14\n" +
+	"\x05parts\x18\t \x01(\x05R\x05parts\"\x95\x02\n" +
 	"\x10BatchQuarantined\x12\x19\n" +
 	"\bbatch_id\x18\x01 \x01(\tR\abatchId\x12\x16\n" +
 	"\x06reason\x18\x02 \x01(\tR\x06reason\x12%\n" +
 	"\x0equarantined_by\x18\x03 \x01(\tR\rquarantinedBy\x12A\n" +
 	"\x0equarantined_at\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\rquarantinedAt\x12:\n" +
-	"\x04hits\x18\x05 \x03(\v2&.spanyard.stock.event.v1.QuarantineHitR\x04hits\"\xaa\x01\n" +
+	"\x04hits\x18\x05 \x03(\v2&.spanyard.stock.event.v1.QuarantineHitR\x04hits\x12\x12\n" +
+	"\x04part\x18\x06 \x01(\x05R\x04part\x12\x14\n" +
+	"\x05parts\x18\a \x01(\x05R\x05parts\"\xaa\x01\n" +
 	"\rQuarantineHit\x12\x19\n" +
 	"\bpiece_id\x18\x01 \x01(\tR\apieceId\x129\n" +
 	"\x05state\x18\x02 \x01(\x0e2#.spanyard.stock.event.v1.PieceStateR\x05state\x12C\n" +
@@ -2365,19 +2416,20 @@ var file_spanyard_stock_event_v1_event_proto_depIdxs = []int32{
 	1,  // 19: spanyard.stock.event.v1.TestRecorded.specimen:type_name -> spanyard.stock.event.v1.SpecimenKind
 	10, // 20: spanyard.stock.event.v1.TestRecorded.verdict:type_name -> spanyard.stock.event.v1.Verdict
 	27, // 21: spanyard.stock.event.v1.BatchReleased.released_at:type_name -> google.protobuf.Timestamp
-	27, // 22: spanyard.stock.event.v1.BatchQuarantined.quarantined_at:type_name -> google.protobuf.Timestamp
-	13, // 23: spanyard.stock.event.v1.BatchQuarantined.hits:type_name -> spanyard.stock.event.v1.QuarantineHit
-	2,  // 24: spanyard.stock.event.v1.QuarantineHit.state:type_name -> spanyard.stock.event.v1.PieceState
-	15, // 25: spanyard.stock.event.v1.QuarantineHit.allocation:type_name -> spanyard.stock.event.v1.Allocation
-	17, // 26: spanyard.stock.event.v1.PiecesReserved.pieces:type_name -> spanyard.stock.event.v1.ReservedPiece
-	15, // 27: spanyard.stock.event.v1.ReservedPiece.allocation:type_name -> spanyard.stock.event.v1.Allocation
-	18, // 28: spanyard.stock.event.v1.ReservedPiece.pallet:type_name -> spanyard.stock.event.v1.Pallet
-	27, // 29: spanyard.stock.event.v1.PieceDelivered.delivered_at:type_name -> google.protobuf.Timestamp
-	30, // [30:30] is the sub-list for method output_type
-	30, // [30:30] is the sub-list for method input_type
-	30, // [30:30] is the sub-list for extension type_name
-	30, // [30:30] is the sub-list for extension extendee
-	0,  // [0:30] is the sub-list for field type_name
+	13, // 22: spanyard.stock.event.v1.BatchReleased.cleared:type_name -> spanyard.stock.event.v1.QuarantineHit
+	27, // 23: spanyard.stock.event.v1.BatchQuarantined.quarantined_at:type_name -> google.protobuf.Timestamp
+	13, // 24: spanyard.stock.event.v1.BatchQuarantined.hits:type_name -> spanyard.stock.event.v1.QuarantineHit
+	2,  // 25: spanyard.stock.event.v1.QuarantineHit.state:type_name -> spanyard.stock.event.v1.PieceState
+	15, // 26: spanyard.stock.event.v1.QuarantineHit.allocation:type_name -> spanyard.stock.event.v1.Allocation
+	17, // 27: spanyard.stock.event.v1.PiecesReserved.pieces:type_name -> spanyard.stock.event.v1.ReservedPiece
+	15, // 28: spanyard.stock.event.v1.ReservedPiece.allocation:type_name -> spanyard.stock.event.v1.Allocation
+	18, // 29: spanyard.stock.event.v1.ReservedPiece.pallet:type_name -> spanyard.stock.event.v1.Pallet
+	27, // 30: spanyard.stock.event.v1.PieceDelivered.delivered_at:type_name -> google.protobuf.Timestamp
+	31, // [31:31] is the sub-list for method output_type
+	31, // [31:31] is the sub-list for method input_type
+	31, // [31:31] is the sub-list for extension type_name
+	31, // [31:31] is the sub-list for extension extendee
+	0,  // [0:31] is the sub-list for field type_name
 }
 
 func init() { file_spanyard_stock_event_v1_event_proto_init() }
