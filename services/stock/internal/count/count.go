@@ -65,8 +65,10 @@ type Count struct {
 
 // counted is a batch of a count.
 type counted struct {
-	receive    yard.ReceiveBatch
-	test       *yard.RecordTest
+	receive yard.ReceiveBatch
+	test    *yard.RecordTest
+	// testBroken says that there is a test of which cells are missing.
+	testBroken bool
 	releasedBy string
 	// rows that the batch was read from; the first holds what counts for all.
 	rows []*sheet.Row
@@ -111,7 +113,7 @@ func readBatch(row *sheet.Row, id, file string) *counted {
 		b.receive.Lot.BlockKind = need(row, "block_kind")
 		b.receive.Concrete.DeclaredBlock = strength(row, "declared_block_mpa")
 	}
-	b.test = readTest(row, id)
+	b.test, b.testBroken = readTest(row, id)
 	if row.Has("released_by") {
 		b.releasedBy = row.Text("released_by", 120)
 	}
@@ -154,7 +156,8 @@ func strength(row *sheet.Row, column string) conformity.MilliMPa {
 	return conformity.MilliMPa(row.Decimal(column, 3, 1, maxMPa-1))
 }
 
-func readTest(row *sheet.Row, id string) *yard.RecordTest {
+// readTest returns nil when there is no test, or one with cells missing.
+func readTest(row *sheet.Row, id string) (test *yard.RecordTest, broken bool) {
 	given := 0
 	for _, column := range testColumns {
 		if row.Has(column) {
@@ -162,7 +165,7 @@ func readTest(row *sheet.Row, id string) *yard.RecordTest {
 		}
 	}
 	if given == 0 {
-		return nil
+		return nil, false
 	}
 	for _, column := range testColumns {
 		if !row.Has(column) {
@@ -170,7 +173,7 @@ func readTest(row *sheet.Row, id string) *yard.RecordTest {
 		}
 	}
 	if given < len(testColumns) {
-		return nil
+		return nil, true
 	}
 	t := &yard.RecordTest{
 		BatchID: id, TestID: row.Text("test_id", 64), Laboratory: row.Text("laboratory", 120), TestedOn: row.Day("tested_on"),
@@ -180,7 +183,7 @@ func readTest(row *sheet.Row, id string) *yard.RecordTest {
 	for _, n := range row.Decimals("strengths_mpa", 3, 1, maxMPa-1, most) {
 		t.Strengths = append(t.Strengths, conformity.MilliMPa(n))
 	}
-	return t
+	return t, false
 }
 
 // batchColumns hold for a whole batch.
@@ -204,13 +207,13 @@ func (b *counted) add(row *sheet.Row) {
 	stack := row.Text("stack", 64)
 	switch b.receive.Kind {
 	case yard.Beams:
-		if !row.Has("length_mm") {
+		line := yard.BeamLine{Count: int(row.Int("count", 1, yard.MaxBeamsPerBatch)), MassGEach: grams, StackID: stack}
+		if row.Has("length_mm") {
+			line.LengthMM = int(row.Int("length_mm", 200, 30_000))
+		} else {
 			row.Fail("length_mm", "is missing", "a length in mm")
-			return
 		}
-		b.receive.Lines = append(b.receive.Lines, yard.BeamLine{
-			LengthMM: int(row.Int("length_mm", 200, 30_000)), Count: int(row.Int("count", 1, yard.MaxBeamsPerBatch)), MassGEach: grams, StackID: stack,
-		})
+		b.receive.Lines = append(b.receive.Lines, line)
 		b.lines = append(b.lines, row)
 	case yard.Blocks:
 		if len(b.rows) > 1 {
@@ -222,45 +225,110 @@ func (b *counted) add(row *sheet.Row) {
 }
 
 // Decide returns the events of the count, or one fault that names every wrong
-// cell. by is who has the count recorded.
+// cell: those that cannot be read and those that the yard has something
+// against. by is who has the count recorded.
 func (c *Count) Decide(s yard.State, by string, at time.Time) ([]yard.Event, error) {
 	if !s.Open() {
 		_, err := yard.Decide(s, yard.ReleaseBatch{})
 		return nil, err
 	}
-	if err := c.table.Err(); err != nil {
-		return nil, err
+	if n := c.beams(); n > maxBeams {
+		return nil, fault.New(fault.Invalid, "TOO_MUCH_AT_ONCE", "This count has %d beams; at most %d are taken in one step. Split the file.", n, maxBeams)
+	}
+	var places []fault.Place
+	unread := map[string]bool{}
+	if f := c.unreadable(); f != nil {
+		if len(f.Places) > maxPlaces {
+			return nil, f // no room for more
+		}
+		places = f.Places
+		for _, p := range f.Places {
+			unread[p.Where] = true
+		}
 	}
 	var events []yard.Event
-	problems := fault.New(fault.Invalid, "BAD_ROWS", "")
 	for _, b := range c.batches {
-		for _, command := range b.commands(by, at) {
-			done, err := yard.Decide(s, command)
-			if err != nil {
-				var f *fault.Error
-				if !errors.As(err, &f) {
-					return nil, err
-				}
-				problems.Places = append(problems.Places, b.places(f, command)...)
-				break
+		done, against, err := b.decide(s, by, at)
+		if err != nil {
+			return nil, err
+		}
+		for _, p := range against {
+			// What stands in for a cell that cannot be read is no second fault.
+			if !unread[p.Where] {
+				places = append(places, p)
 			}
-			s = yard.EvolveAll(s, done)
-			events = append(events, done...)
 		}
+		s = yard.EvolveAll(s, done)
+		events = append(events, done...)
 	}
-	if len(problems.Places) > 0 {
-		problems.Sentence = fmt.Sprintf("The stock count was not taken: %d cells are not right. Nothing was changed.", len(problems.Places))
-		if more := len(problems.Places) - maxPlaces; more > 0 {
-			problems.Places = problems.Places[:maxPlaces]
-			problems.At("", "", fmt.Sprintf("and %d more", more), "")
-		}
-		return nil, problems
+	if len(places) > 0 {
+		return nil, notTaken(places)
 	}
 	if len(events) > yard.MaxEvents {
 		return nil, fault.New(fault.Invalid, "TOO_MUCH_AT_ONCE",
 			"This count needs %d records; the ledger takes at most %d in one step. Split the file.", len(events), yard.MaxEvents)
 	}
 	return events, nil
+}
+
+// maxBeams of one count keeps it well within memory.
+const maxBeams = 100_000
+
+func (c *Count) beams() int {
+	n := 0
+	for _, b := range c.batches {
+		for _, line := range b.receive.Lines {
+			n += line.Count
+		}
+	}
+	return n
+}
+
+// unreadable returns the cells that could not be read; nil when there are none.
+func (c *Count) unreadable() *fault.Error {
+	var f *fault.Error
+	errors.As(c.table.Err(), &f) // the table's faults are of this type only
+	return f
+}
+
+func notTaken(places []fault.Place) error {
+	cells := "1 cell is"
+	if len(places) > 1 {
+		cells = fmt.Sprintf("%d cells are", len(places))
+	}
+	f := fault.New(fault.Invalid, "BAD_ROWS", "The stock count was not taken: %s not right. Nothing was changed.", cells)
+	f.Places = places
+	if more := len(places) - maxPlaces; more > 0 {
+		f.Places = places[:maxPlaces:maxPlaces]
+		f.At("", "", fmt.Sprintf("and %d more", more), "")
+	}
+	return f
+}
+
+// decide takes one batch the way of every other and returns the events, and
+// what the yard has against it, by cell. Every step is looked at: the later
+// ones as if nothing stood against the earlier ones.
+func (b *counted) decide(s yard.State, by string, at time.Time) (events []yard.Event, against []fault.Place, err error) {
+	for _, command := range b.commands(by, at) {
+		done, err := yard.Decide(s, command)
+		var f *fault.Error
+		switch {
+		case errors.As(err, &f):
+			against = append(against, b.places(f, command)...)
+			switch c := command.(type) {
+			case yard.ReceiveBatch:
+				done = []yard.Event{c.Event()}
+			case yard.RecordTest:
+				// Whether it may be released hangs on a test that is not there.
+				return events, against, nil
+			}
+		case err != nil:
+			return nil, nil, err
+		}
+		s = yard.EvolveAll(s, done)
+		events = append(events, done...)
+	}
+	return events, against, nil
 }
 
 // commands are what a counted batch goes through.
@@ -273,7 +341,7 @@ func (b *counted) commands(by string, at time.Time) []yard.Command {
 		test.By, test.At = by, at
 		commands = append(commands, test)
 	}
-	if b.releasedBy != "" {
+	if b.releasedBy != "" && !b.testBroken {
 		commands = append(commands, yard.ReleaseBatch{BatchID: receive.BatchID, By: b.releasedBy, At: at})
 	}
 	return commands
@@ -286,7 +354,7 @@ var lineField = regexp.MustCompile(`^beams\.lines\[(\d+)\]\.(.*)$`)
 
 // columnOf names the column that a field of a command was read from.
 var columnOf = map[string]string{
-	"batch_id": "batch", "made_on": "made_on", "beams.profile": "profile", "beams.wire_pattern": "wire_pattern",
+	"batch_id": "batch", "kind": "kind", "made_on": "made_on", "beams.profile": "profile", "beams.wire_pattern": "wire_pattern",
 	"concrete.fck_cylinder_mpa": "fck_cylinder_mpa", "concrete.fck_cube_mpa": "fck_cube_mpa", "concrete.declared_block_mpa": "declared_block_mpa",
 	"blocks.block_kind": "block_kind", "blocks.count": "count", "blocks.mass_g_each": "mass_kg_each", "blocks.stack_id": "stack",
 	"length_mm": "length_mm", "count": "count", "mass_g_each": "mass_kg_each", "stack_id": "stack", "beams.lines": "count",

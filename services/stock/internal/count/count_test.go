@@ -171,6 +171,16 @@ func TestBadRows(t *testing.T) {
 			beams + "B2,beams,2027-03-01,T15,W3,4200,,3,84.5,S2,40,50,,,,,,,\nB2,beams,2027-03-01,T15,W3,3600,,3,72,S1,,,,,,,,,\n",
 			[]string{"row 4, column stack"},
 		},
+		"what cannot be read and what the yard is against, at once": {
+			"B1,beams,yesterday,T15,W3,4200,,3,84.5,S1,40,50,,Fennmoor Lab,T1,2027-03-16,cylinder,44,Oda Brink\n" +
+				"B2,beams,2027-03-16,T15,W3,,,3,84.5,S1,40,50,,Fennmoor Lab,T1,2027-02-10,cylinder,44,Oda Brink\n" +
+				"B3,beams,2027-03-02,T15,W3,4200,,many,84.5,S3,40,50,,Fennmoor Lab,T1,2027-03-10,cylinder,44,Oda Brink\n" +
+				"B4,beams,2027-03-01,T15,W3,4200,,3,84.5,S4,40,50,,Fennmoor Lab,T1,2027-03-10,,44,Oda Brink\n",
+			[]string{
+				"row 2, column made_on", "row 2, column tested_on", "row 3, column length_mm", "row 3, column made_on", "row 3, column tested_on",
+				"row 3, column stack", "row 4, column count", "row 4, column released_by", "row 5, column specimen",
+			},
+		},
 		"blocks counted twice": {
 			"K1,blocks,2027-02-01,,,,K20,500,17,S5,,,7,,,,,,\nK1,blocks,2027-02-01,,,,K20,500,17,S5,,,7,,,,,,\n",
 			[]string{"row 3, column batch"},
@@ -210,6 +220,10 @@ func TestCountHasLimits(t *testing.T) {
 	}
 	if _, err := take(t, opened(), b.String()); fault.ReasonOf(err) != "TOO_MUCH_AT_ONCE" {
 		t.Errorf("1,001 batches give %v", err)
+	}
+	many := header + strings.Repeat("B1,beams,2027-03-01,T15,W3,4200,,5000,84.5,S1,40,50,,,,,,,\n", 21)
+	if _, err := take(t, opened(), many); fault.ReasonOf(err) != "TOO_MUCH_AT_ONCE" {
+		t.Errorf("105,000 beams give %v", err)
 	}
 	bad := strings.ReplaceAll(b.String(), ",T15,", ",T15 ,")
 	bad = strings.ReplaceAll(bad, "2027-03-01", "2027-03-16")

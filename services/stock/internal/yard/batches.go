@@ -54,12 +54,31 @@ type ReceiveBatch struct {
 }
 
 func (c ReceiveBatch) decide(s State) ([]Event, error) {
-	if err := c.check(s); err != nil {
+	var wrong, now problems
+	c.check(s, &wrong)
+	_, known := s.Batch(c.BatchID)
+	if known {
+		now.add("batch_id", c.BatchID, "is in the yard already", "another batch number")
+	}
+	c.checkStacks(s, &now)
+	if len(wrong.places) > 0 {
+		// Everything at once, also what is wrong only today.
+		wrong.places = append(wrong.places, now.places...)
+		return nil, wrong.invalid()
+	}
+	e := c.Event()
+	if known {
+		return nil, now.stale("BATCH_EXISTS", "Batch %s is in the yard already.", c.BatchID)
+	}
+	c.checkIDs(s, e.Beams, &now)
+	if err := now.stale("STACK_TAKEN", "Batch %s cannot be put down where it should.", c.BatchID); err != nil {
 		return nil, err
 	}
-	if _, known := s.Batch(c.BatchID); known {
-		return nil, fault.New(fault.Stale, "BATCH_EXISTS", "Batch %s is in the yard already.", c.BatchID)
-	}
+	return []Event{e}, nil
+}
+
+// Event returns what happens when nothing stands against the command.
+func (c ReceiveBatch) Event() BatchReceived {
 	e := BatchReceived{
 		BatchID: c.BatchID, Kind: c.Kind, MadeOn: c.MadeOn, Concrete: c.Concrete,
 		Profile: c.Profile, WirePattern: c.WirePattern, Lot: c.Lot, Source: c.Source,
@@ -71,17 +90,13 @@ func (c ReceiveBatch) decide(s State) ([]Event, error) {
 			})
 		}
 	}
-	if err := c.checkPlaces(s, e.Beams); err != nil {
-		return nil, err
-	}
-	return []Event{e}, nil
+	return e
 }
 
 // BeamID returns the id of a batch's beam by its number, from 1.
 func BeamID(batchID string, number int) string { return fmt.Sprintf("%s-%03d", batchID, number) }
 
-func (c ReceiveBatch) check(s State) error {
-	var p problems
+func (c ReceiveBatch) check(s State, p *problems) {
 	p.batch("batch_id", c.BatchID)
 	p.text("source", c.Source, 200)
 	if today := s.Day(c.At); c.MadeOn > today {
@@ -89,13 +104,12 @@ func (c ReceiveBatch) check(s State) error {
 	}
 	switch c.Kind {
 	case Beams:
-		c.checkBeams(&p)
+		c.checkBeams(p)
 	case Blocks:
-		c.checkBlocks(&p)
+		c.checkBlocks(p)
 	default:
 		p.add("kind", "", "is neither beams nor blocks", "beams or blocks")
 	}
-	return p.invalid()
 }
 
 func (c ReceiveBatch) checkBeams(p *problems) {
@@ -149,9 +163,8 @@ func strength(p *problems, where string, value conformity.MilliMPa) {
 	}
 }
 
-// checkPlaces looks for stacks that are taken and ids that exist.
-func (c ReceiveBatch) checkPlaces(s State, beams []Beam) error {
-	var p problems
+// checkStacks looks for stacks that are taken.
+func (c ReceiveBatch) checkStacks(s State, p *problems) {
 	taken := func(where, stackID string) {
 		if owner := s.stackOwner(stackID); owner != "" {
 			p.add(where, stackID, "holds batch "+owner, "an empty stack")
@@ -163,13 +176,16 @@ func (c ReceiveBatch) checkPlaces(s State, beams []Beam) error {
 	if c.Kind == Blocks {
 		taken("blocks.stack_id", c.Lot.StackID)
 	}
+}
+
+// checkIDs looks for beams whose ids exist.
+func (c ReceiveBatch) checkIDs(s State, beams []Beam, p *problems) {
 	for _, beam := range beams {
 		if _, known := s.pieces.Get(beam.ID); known {
 			p.add("batch_id", c.BatchID, "would give a beam the id "+beam.ID+", which a pallet has", "another batch number")
 			break
 		}
 	}
-	return p.stale("STACK_TAKEN", "Batch %s cannot be put down where it should.", c.BatchID)
 }
 
 // RecordTest records a laboratory's results.
