@@ -14,6 +14,7 @@ import (
 	"fmt"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -194,15 +195,29 @@ var batchColumns = append([]string{"kind", "made_on", "profile", "wire_pattern",
 func (b *counted) agree(row *sheet.Row) {
 	first := b.rows[0]
 	for _, column := range batchColumns {
+		if slices.Contains(foreignColumns[b.receive.Kind], column) {
+			continue // add refuses it
+		}
 		if row.Has(column) && row.Text(column, sheet.MaxCellChars) != first.Text(column, sheet.MaxCellChars) {
 			row.Fail(column, fmt.Sprintf("differs from row %d of the same batch", first.Number()), "the same, or nothing")
 		}
 	}
 }
 
+// foreignColumns say something that a kind of batch does not have.
+var foreignColumns = map[yard.Kind][]string{
+	yard.Beams:  {"block_kind", "declared_block_mpa"},
+	yard.Blocks: {"profile", "wire_pattern", "length_mm", "fck_cylinder_mpa", "fck_cube_mpa"},
+}
+
 // add reads what a row holds: beams of one length on a stack, or the blocks.
 func (b *counted) add(row *sheet.Row) {
 	b.rows = append(b.rows, row)
+	for _, column := range foreignColumns[b.receive.Kind] {
+		if row.Has(column) {
+			row.Fail(column, fmt.Sprintf("does not belong to %v", b.receive.Kind), "an empty cell")
+		}
+	}
 	grams := row.Decimal("mass_kg_each", 3, 1, 20_000_000)
 	stack := row.Text("stack", 64)
 	switch b.receive.Kind {

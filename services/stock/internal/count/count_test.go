@@ -181,6 +181,14 @@ func TestBadRows(t *testing.T) {
 				"row 3, column stack", "row 4, column count", "row 4, column released_by", "row 5, column specimen",
 			},
 		},
+		"cells of the other kind": {
+			"K1,blocks,2027-02-01,T15,W3,4200,K20,500,17,S5,40,50,7,,,,,,\n" +
+				"B1,beams,2027-03-01,T15,W3,4200,,3,84.5,S1,40,50,,,,,,,\nB1,beams,2027-03-01,T15,W3,3600,K20,3,84.5,S1,40,50,7,,,,,,\n",
+			[]string{
+				"row 2, column profile", "row 2, column wire_pattern", "row 2, column length_mm", "row 2, column fck_cylinder_mpa", "row 2, column fck_cube_mpa",
+				"row 4, column block_kind", "row 4, column declared_block_mpa",
+			},
+		},
 		"blocks counted twice": {
 			"K1,blocks,2027-02-01,,,,K20,500,17,S5,,,7,,,,,,\nK1,blocks,2027-02-01,,,,K20,500,17,S5,,,7,,,,,,\n",
 			[]string{"row 3, column batch"},
