@@ -281,6 +281,42 @@ func (f *fakeStock) put(id string, state stockeventv1.PieceState) {
 	f.pieces[id].State = state
 }
 
+// setDown has pieces set down by hand, as stock's own call does it.
+func (f *fakeStock) setDown(t *testing.T, runID string, ids ...string) uint64 {
+	t.Helper()
+	var events []*stockeventv1.Event
+	for _, id := range ids {
+		f.put(id, stockeventv1.PieceState_PIECE_STATE_DELIVERED)
+		events = append(events, &stockeventv1.Event{Kind: &stockeventv1.Event_PieceDelivered{
+			PieceDelivered: &stockeventv1.PieceDelivered{PieceId: id, RunId: runID, SiteId: "north"},
+		}})
+	}
+	position, err := f.events.publish(t.Context(), "set-down-"+ids[0], events...)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return position
+}
+
+// release lifts a batch's quarantine and releases it anew.
+func (f *fakeStock) release(t *testing.T, batch string) uint64 {
+	t.Helper()
+	f.mu.Lock()
+	for _, p := range f.pieces {
+		if p.GetBatchId() == batch {
+			p.BatchState = stockv1.BatchState_BATCH_STATE_RELEASED
+		}
+	}
+	f.mu.Unlock()
+	position, err := f.events.publish(t.Context(), "release-"+batch,
+		&stockeventv1.Event{Kind: &stockeventv1.Event_QuarantineLifted{QuarantineLifted: &stockeventv1.QuarantineLifted{BatchId: batch, LiftedBy: "Eve Example"}}},
+		&stockeventv1.Event{Kind: &stockeventv1.Event_BatchReleased{BatchReleased: &stockeventv1.BatchReleased{BatchId: batch, ReleasedBy: "Eve Example"}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return position
+}
+
 // held counts the pieces that are promised.
 func (f *fakeStock) held() int {
 	f.mu.Lock()

@@ -28,6 +28,7 @@ func (s *Server) ListRuns(ctx context.Context, req *dispatchv1.ListRunsRequest) 
 		answer.Runs = append(answer.Runs, &dispatchv1.RunStatus{
 			State: runState(r.State), PlanId: r.PlanID, Day: r.Day, Run: codec.RunTo(r.Run),
 			Hits: codec.HitsTo(r.Hits), DeliveredDrops: codec.Int32s(r.Delivered),
+			SetDownPieceIds: r.SetDown,
 		})
 	}
 	return answer, nil
@@ -117,6 +118,12 @@ func watchedRun(fact daybook.Event) (runID string, watched bool) {
 		return f.RunID, true
 	case daybook.RunChanged:
 		return f.RunID, true
+	case daybook.RunCleared:
+		return f.RunID, true
+	case daybook.PieceSetDown:
+		return f.RunID, true
+	case daybook.PieceTakenBack:
+		return f.RunID, true
 	case daybook.RunDeparted:
 		return f.RunID, true
 	case daybook.RunCancelled:
@@ -143,6 +150,12 @@ func fill(answer *dispatchv1.WatchPicksResponse, msg *eventv1.Event) {
 		answer.What = &dispatchv1.WatchPicksResponse_PicksIssued{PicksIssued: k.PicksIssued}
 	case *eventv1.Event_RunChanged:
 		answer.What = &dispatchv1.WatchPicksResponse_RunChanged{RunChanged: k.RunChanged}
+	case *eventv1.Event_RunCleared:
+		answer.What = &dispatchv1.WatchPicksResponse_RunCleared{RunCleared: k.RunCleared}
+	case *eventv1.Event_PieceSetDown:
+		answer.What = &dispatchv1.WatchPicksResponse_PieceSetDown{PieceSetDown: k.PieceSetDown}
+	case *eventv1.Event_PieceTakenBack:
+		answer.What = &dispatchv1.WatchPicksResponse_PieceTakenBack{PieceTakenBack: k.PieceTakenBack}
 	case *eventv1.Event_RunDeparted:
 		answer.What = &dispatchv1.WatchPicksResponse_RunDeparted{RunDeparted: k.RunDeparted}
 	case *eventv1.Event_RunCancelled:

@@ -63,7 +63,19 @@ func morningToProto(event daybook.Event) (*eventv1.Event, error) {
 func runToProto(event daybook.Event) (*eventv1.Event, error) {
 	switch e := event.(type) {
 	case daybook.RunChanged:
-		return &eventv1.Event{Kind: &eventv1.Event_RunChanged{RunChanged: &eventv1.RunChanged{RunId: e.RunID, Hits: HitsTo(e.Hits)}}}, nil
+		return &eventv1.Event{Kind: &eventv1.Event_RunChanged{RunChanged: &eventv1.RunChanged{RunId: e.RunID, Hits: HitsTo(e.Hits), Departed: e.Departed}}}, nil
+	case daybook.RunCleared:
+		return &eventv1.Event{Kind: &eventv1.Event_RunCleared{RunCleared: &eventv1.RunCleared{
+			RunId: e.RunID, BatchId: e.BatchID, PieceIds: e.PieceIDs, Departed: e.Departed,
+		}}}, nil
+	case daybook.PieceSetDown:
+		return &eventv1.Event{Kind: &eventv1.Event_PieceSetDown{PieceSetDown: &eventv1.PieceSetDown{
+			RunId: e.RunID, PieceId: e.PieceID, SiteId: e.SiteID, Mark: e.Mark,
+		}}}, nil
+	case daybook.PieceTakenBack:
+		return &eventv1.Event{Kind: &eventv1.Event_PieceTakenBack{PieceTakenBack: &eventv1.PieceTakenBack{
+			RunId: e.RunID, PieceId: e.PieceID, Mark: e.Mark,
+		}}}, nil
 	case daybook.RunDeparted:
 		return &eventv1.Event{Kind: &eventv1.Event_RunDeparted{RunDeparted: &eventv1.RunDeparted{
 			RunId: e.RunID, DepartedBy: e.DepartedBy, DepartedAt: stamp(e.DepartedAt),
@@ -141,7 +153,17 @@ func morningFromProto(msg *eventv1.Event) (daybook.Event, error) {
 func runFromProto(msg *eventv1.Event) (daybook.Event, error) {
 	switch k := msg.GetKind().(type) {
 	case *eventv1.Event_RunChanged:
-		return daybook.RunChanged{RunID: k.RunChanged.GetRunId(), Hits: each(k.RunChanged.GetHits(), hitFrom)}, nil
+		e := k.RunChanged
+		return daybook.RunChanged{RunID: e.GetRunId(), Hits: each(e.GetHits(), hitFrom), Departed: e.GetDeparted()}, nil
+	case *eventv1.Event_RunCleared:
+		e := k.RunCleared
+		return daybook.RunCleared{RunID: e.GetRunId(), BatchID: e.GetBatchId(), PieceIDs: e.GetPieceIds(), Departed: e.GetDeparted()}, nil
+	case *eventv1.Event_PieceSetDown:
+		e := k.PieceSetDown
+		return daybook.PieceSetDown{RunID: e.GetRunId(), PieceID: e.GetPieceId(), SiteID: e.GetSiteId(), Mark: e.GetMark()}, nil
+	case *eventv1.Event_PieceTakenBack:
+		e := k.PieceTakenBack
+		return daybook.PieceTakenBack{RunID: e.GetRunId(), PieceID: e.GetPieceId(), Mark: e.GetMark()}, nil
 	case *eventv1.Event_RunDeparted:
 		e := k.RunDeparted
 		return daybook.RunDeparted{RunID: e.GetRunId(), DepartedBy: e.GetDepartedBy(), DepartedAt: moment(e.GetDepartedAt())}, nil

@@ -176,11 +176,13 @@ func missingFrom(m *eventv1.MissingPiece) daybook.Missing {
 func MissingTo(m []daybook.Missing) []*eventv1.MissingPiece { return each(m, missingTo) }
 
 func hitTo(h daybook.Hit) *eventv1.RunHit {
-	return &eventv1.RunHit{PieceId: h.PieceID, Mark: h.Mark, BatchId: h.BatchID, Reason: h.Reason, Where: h.Where}
+	return &eventv1.RunHit{PieceId: h.PieceID, Mark: h.Mark, BatchId: h.BatchID, Reason: h.Reason, Where: h.Where,
+		Kind: eventv1.RunHitKind(h.Kind)}
 }
 
 func hitFrom(h *eventv1.RunHit) daybook.Hit {
-	return daybook.Hit{PieceID: h.GetPieceId(), Mark: h.GetMark(), BatchID: h.GetBatchId(), Reason: h.GetReason(), Where: h.GetWhere()}
+	return daybook.Hit{PieceID: h.GetPieceId(), Mark: h.GetMark(), BatchID: h.GetBatchId(), Reason: h.GetReason(), Where: h.GetWhere(),
+		Kind: daybook.HitKind(h.GetKind())}
 }
 
 // HitsTo returns hits as messages.

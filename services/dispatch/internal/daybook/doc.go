@@ -11,7 +11,9 @@
 //   - a beam's place (its mark) and a room's blocks are on at most one live
 //     confirmed run; a cancelled run gives them back;
 //   - a plan is confirmed once, and of a day's plans one at a time;
-//   - runs only move forward: confirmed, departed, delivered; hit and
-//     cancelled lead no way back;
+//   - runs only move forward: confirmed, departed, delivered; cancelled leads
+//     no way back, hit only when the batch in quarantine is released anew;
+//   - what was set down at a site by hand keeps its place filled, whatever
+//     becomes of its run, until it is back in the yard;
 //   - drops are delivered in order, after the truck has left.
 package daybook

@@ -54,7 +54,20 @@ type (
 	RunChanged struct {
 		RunID string
 		Hits  []Hit
+		// Departed says that the truck had left the yard.
+		Departed bool
 	}
+	// RunCleared: a batch was released anew and holds up these pieces of a run
+	// no more.
+	RunCleared struct {
+		RunID, BatchID string
+		PieceIDs       []string
+		Departed       bool
+	}
+	// PieceSetDown: a piece of a run was set down at its site by hand.
+	PieceSetDown struct{ RunID, PieceID, SiteID, Mark string }
+	// PieceTakenBack: such a piece is back in the yard.
+	PieceTakenBack struct{ RunID, PieceID, Mark string }
 	// RunDeparted: a truck left the yard.
 	RunDeparted struct {
 		RunID, DepartedBy string
@@ -89,6 +102,9 @@ func (PicksIssued) isEvent()          {}
 func (MorningConfirmed) isEvent()     {}
 func (MorningConfirmFailed) isEvent() {}
 func (RunChanged) isEvent()           {}
+func (RunCleared) isEvent()           {}
+func (PieceSetDown) isEvent()         {}
+func (PieceTakenBack) isEvent()       {}
 func (RunDeparted) isEvent()          {}
 func (DropDelivered) isEvent()        {}
 func (RunCancelled) isEvent()         {}

@@ -78,14 +78,18 @@ func evolveRun(s State, event Event) State {
 		// The picks are part of the run; the event is for those who pick.
 	case RunChanged:
 		s = s.runChanged(e)
+	case RunCleared:
+		s = s.runCleared(e)
+	case PieceSetDown:
+		s = s.setDown(e)
+	case PieceTakenBack:
+		s = s.takenBack(e)
 	case RunDeparted:
 		s = s.withRun(e.RunID, func(r *RunStatus) { r.State = RunDepartedState })
 	case DropDelivered:
 		s = s.withRun(e.RunID, func(r *RunStatus) {
 			r.Delivered = append(slices.Clone(r.Delivered), e.DropNumber)
-			if len(r.Delivered) == len(r.Run.Drops) {
-				r.State = RunDeliveredState
-			}
+			r.endWhenAllIsDown()
 		})
 	case RunCancelled:
 		s = s.runCancelled(e)
@@ -226,20 +230,47 @@ func (s State) runConfirmed(e RunConfirmed) State {
 	return s.place(&r.Run)
 }
 
-// place records that the marks, blocks and pieces of a run are on it.
+// place records that the marks, blocks and pieces of a run are on it. A place
+// that is filled for good stays that of the run whose piece lies there.
 func (s State) place(run *Run) State {
-	run.Items(func(_ *Pile, item *Item) {
-		s.pieces = s.pieces.Set(item.PieceID, run.ID)
-		s = s.withFloor(item.FloorKey, func(b *floorBook) {
-			if item.IsPallet() {
-				n, _ := b.blocks.Get(item.Room)
-				b.blocks = b.blocks.Set(item.Room, n+item.BlockCount)
-				return
-			}
-			b.marks = b.marks.Set(item.Mark, run.ID)
-		})
-	})
+	run.Items(func(_ *Pile, item *Item) { s = s.placeItem(run.ID, item) })
 	return s
+}
+
+func (s State) placeItem(runID string, item *Item) State {
+	s.pieces = s.pieces.Set(item.PieceID, runID)
+	return s.withFloor(item.FloorKey, func(b *floorBook) {
+		if item.IsPallet() {
+			n, _ := b.blocks.Get(item.Room)
+			b.blocks = b.blocks.Set(item.Room, n+item.BlockCount)
+			return
+		}
+		if old, ok := b.marks.Get(item.Mark); !ok || !s.isCancelled(old) || s.isCancelled(runID) {
+			b.marks = b.marks.Set(item.Mark, runID)
+		}
+	})
+}
+
+func (s State) isCancelled(runID string) bool {
+	r, ok := s.runs.Get(runID)
+	return ok && r.State == RunCancelledState
+}
+
+// clearItem takes a piece of a run off its place.
+func (s State) clearItem(runID string, item *Item) State {
+	if run, ok := s.pieces.Get(item.PieceID); ok && run == runID {
+		s.pieces = s.pieces.Delete(item.PieceID)
+	}
+	return s.withFloor(item.FloorKey, func(b *floorBook) {
+		if item.IsPallet() {
+			n, _ := b.blocks.Get(item.Room)
+			b.blocks = b.blocks.Set(item.Room, n-item.BlockCount)
+			return
+		}
+		if run, ok := b.marks.Get(item.Mark); ok && run == runID {
+			b.marks = b.marks.Delete(item.Mark)
+		}
+	})
 }
 
 func (s State) runCancelled(e RunCancelled) State {
@@ -248,17 +279,9 @@ func (s State) runCancelled(e RunCancelled) State {
 		return s
 	}
 	r.Run.Items(func(_ *Pile, item *Item) {
-		if run, ok := s.pieces.Get(item.PieceID); ok && run == e.RunID {
-			s.pieces = s.pieces.Delete(item.PieceID)
+		if !slices.Contains(r.SetDown, item.PieceID) {
+			s = s.clearItem(e.RunID, item)
 		}
-		s = s.withFloor(item.FloorKey, func(b *floorBook) {
-			if item.IsPallet() {
-				n, _ := b.blocks.Get(item.Room)
-				b.blocks = b.blocks.Set(item.Room, n-item.BlockCount)
-				return
-			}
-			b.marks = b.marks.Delete(item.Mark)
-		})
 	})
 	s = s.withDay(r.Day, func(d *dayBook) { d.changes++ })
 	s.unsettled = s.unsettled.Set(e.RunID, true)
@@ -284,6 +307,23 @@ func (s State) runChanged(e RunChanged) State {
 		r.Hits = append(slices.Clone(r.Hits), e.Hits...)
 		if r.State == RunConfirmedState {
 			r.State = RunHitState
+		}
+	})
+}
+
+// runCleared takes hits off a run, or off the plan from which the run is about
+// to take them.
+func (s State) runCleared(e RunCleared) State {
+	if _, ok := s.runs.Get(e.RunID); !ok {
+		id, _ := s.confirmingPlanOf(e.RunID)
+		return s.withPlan(id, func(p *PlanStatus) {
+			p.EarlyHits = slices.DeleteFunc(slices.Clone(p.EarlyHits), func(h EarlyHit) bool { return h.RunID == e.RunID && e.clears(h.Hit) })
+		})
+	}
+	return s.withRun(e.RunID, func(r *RunStatus) {
+		r.Hits = slices.DeleteFunc(slices.Clone(r.Hits), e.clears)
+		if len(r.Hits) == 0 && r.State == RunHitState {
+			r.State = RunConfirmedState
 		}
 	})
 }

@@ -39,6 +39,8 @@ type RunMemo struct {
 	ReservationID string `json:",omitempty"`
 	CancelReason  string `json:",omitempty"`
 	Freed         bool   `json:",omitempty"`
+	// SetDown as in RunStatus.
+	SetDown []string `json:",omitempty"`
 }
 
 // Memo writes the state down.
@@ -59,6 +61,7 @@ func (s State) Memo() Memo {
 		m.Runs = append(m.Runs, RunMemo{
 			ID: id, State: r.State, PlanID: r.PlanID, Day: r.Day, Hits: r.Hits, Delivered: r.Delivered,
 			ReservationID: r.ReservationID, CancelReason: r.CancelReason, Freed: r.Freed,
+			SetDown: r.SetDown,
 		})
 	})
 	return m
@@ -91,6 +94,14 @@ func Recall(yard string, m Memo) State {
 	for _, d := range m.Days {
 		s = s.recallDay(d, runs)
 	}
+	// After the live runs: a place that is filled for good is no other run's.
+	each(s.runs, func(_ string, r *RunStatus) {
+		if r.State == RunCancelledState {
+			for _, id := range r.SetDown {
+				s = s.fill(r, id)
+			}
+		}
+	})
 	return s
 }
 
@@ -105,6 +116,7 @@ func (s State) recallDay(m DayMemo, runs map[string]RunMemo) State {
 		status := &RunStatus{
 			State: r.State, PlanID: r.PlanID, Day: r.Day, Hits: r.Hits, Delivered: r.Delivered,
 			ReservationID: r.ReservationID, CancelReason: r.CancelReason, Freed: r.Freed,
+			SetDown: r.SetDown,
 		}
 		if p, ok := s.plans.Get(r.PlanID); ok {
 			for i := range p.Plan.Runs {

@@ -214,6 +214,9 @@ func (s State) overtaken(day string, item *Item, blocks map[FloorKey]map[string]
 		return ""
 	}
 	if run, ok := b.marks.Get(item.Mark); ok {
+		if s.isCancelled(run) {
+			return fmt.Sprintf("is for a place that a piece of cancelled run %s fills already", run)
+		}
 		return fmt.Sprintf("is for a place that is on confirmed run %s already", run)
 	}
 	for _, beam := range room.Beams {

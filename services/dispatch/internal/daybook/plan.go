@@ -143,7 +143,19 @@ type Hit struct {
 	BatchID string
 	Reason  string
 	Where   string
+	Kind    HitKind `json:",omitempty"`
 }
+
+// HitKind is what hit a piece.
+type HitKind int
+
+// The kinds; zero is of before they were kept.
+const (
+	Quarantined HitKind = iota + 1
+	Scrapped
+	Returned
+	PlaceFilled
+)
 
 // Items calls fn for every item of the run, pile by pile, bottom first.
 func (r *Run) Items(fn func(pile *Pile, item *Item)) {

@@ -2,6 +2,7 @@ package daybook
 
 import (
 	"fmt"
+	"slices"
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
@@ -46,7 +47,7 @@ type story struct {
 func (y *story) step() {
 	day := rapid.SampledFrom(y.days).Draw(y.t, "day")
 	var c Command
-	switch rapid.IntRange(0, 11).Draw(y.t, "command") {
+	switch rapid.IntRange(0, 14).Draw(y.t, "command") {
 	case 0, 1:
 		c = y.callOffSomething(day)
 	case 2:
@@ -71,7 +72,9 @@ func (y *story) step() {
 	case 7:
 		c = rapid.SampledFrom([]Command{
 			FailConfirm{PlanID: y.anyPlan(day), Missing: []Missing{{PieceID: "B1-1", Sentence: "gone"}}},
-			ReportHits{Reports: []Report{{PieceID: fmt.Sprintf("B1-%d", rapid.IntRange(1, 40).Draw(y.t, "piece")), Reason: "weak"}}},
+			ReportHits{Reports: []Report{{PieceID: fmt.Sprintf("B1-%d", rapid.IntRange(1, 40).Draw(y.t, "piece")), Reason: "weak", Kind: Quarantined}}},
+			ReportHits{Reports: []Report{{PieceID: fmt.Sprintf("B1-%d", rapid.IntRange(1, 40).Draw(y.t, "piece")), Reason: "weak", Kind: Scrapped}}},
+			ClearHits{BatchID: "B1"},
 		}).Draw(y.t, "trouble")
 	case 8:
 		c = DepartRun{RunID: y.anyRun(day), DepartedBy: "Cy Example"}
@@ -87,8 +90,21 @@ func (y *story) step() {
 			ForgetFloor{FloorKey: FloorKey{"J1", "1"}, Revision: 1},
 			LearnFloor{Floor: testFloor("J1", "1", 4)},
 		}).Draw(y.t, "other")
+	case 12, 13:
+		run := y.anyRun(day)
+		c = SetDown{RunID: run, PieceID: y.anyPiece(run), SiteID: "north"}
+	case 14:
+		c = TakeBack{PieceID: y.anyPiece(y.anyRun(day))}
 	}
 	y.do(c)
+}
+
+func (y *story) anyPiece(run string) string {
+	r, ok := y.state.Run(run)
+	if !ok {
+		return "none"
+	}
+	return rapid.SampledFrom(r.Run.PieceIDs()).Draw(y.t, "piece of the run")
 }
 
 func (y *story) callOffSomething(day string) Command {
@@ -137,18 +153,23 @@ func (y *story) do(c Command) {
 	if diff := cmp.Diff(memo, before.Memo()); diff != "" {
 		y.t.Fatalf("%T changed the state before it:\n%s", c, diff)
 	}
-	y.onlyForward(before)
+	y.onlyForward(before, c)
 	y.nothingTwice()
+	y.filledStaysFilled()
 }
 
 // onlyForward: the states of runs and plans have a direction.
-func (y *story) onlyForward(before State) {
+func (y *story) onlyForward(before State, c Command) {
+	_, clearing := c.(ClearHits)
 	allowed := map[RunState][]RunState{
-		RunConfirmedState: {RunConfirmedState, RunHitState, RunDepartedState, RunCancelledState},
-		RunHitState:       {RunHitState, RunCancelledState},
+		RunConfirmedState: {RunConfirmedState, RunHitState, RunDepartedState, RunDeliveredState, RunCancelledState},
+		RunHitState:       {RunHitState, RunDeliveredState, RunCancelledState},
 		RunDepartedState:  {RunDepartedState, RunDeliveredState},
 		RunDeliveredState: {RunDeliveredState},
 		RunCancelledState: {RunCancelledState},
+	}
+	if clearing {
+		allowed[RunHitState] = []RunState{RunHitState, RunConfirmedState}
 	}
 	for _, day := range y.days {
 		for _, old := range before.Runs(day) {
@@ -156,7 +177,7 @@ func (y *story) onlyForward(before State) {
 			if !ok {
 				y.t.Fatalf("run %s is lost", old.Run.ID)
 			}
-			if !contains(allowed[old.State], now.State) || len(now.Delivered) < len(old.Delivered) || len(now.Hits) < len(old.Hits) {
+			if !slices.Contains(allowed[old.State], now.State) || len(now.Delivered) < len(old.Delivered) || len(now.Hits) < len(old.Hits) && !clearing {
 				y.t.Fatalf("run %s went from %v to %v", old.Run.ID, old.State, now.State)
 			}
 		}
@@ -169,13 +190,40 @@ func (y *story) onlyForward(before State) {
 	}
 }
 
-func contains(list []RunState, s RunState) bool {
-	for _, x := range list {
-		if x == s {
-			return true
+// filledStaysFilled: what was set down by hand is never asked for again, also
+// when its run is cancelled; a run that brings it a second time is stopped.
+func (y *story) filledStaysFilled() {
+	filled := map[string]bool{}
+	for _, day := range y.days {
+		for _, r := range y.state.Runs(day) {
+			r.Run.Items(func(_ *Pile, item *Item) {
+				if !item.IsPallet() && slices.Contains(r.SetDown, item.PieceID) {
+					filled[item.Mark] = r.State == RunCancelledState
+				}
+			})
 		}
 	}
-	return false
+	for _, day := range y.days {
+		for _, w := range y.state.Outstanding(day) {
+			for _, room := range w.Rooms {
+				for _, b := range room.Beams {
+					if _, is := filled[b.Mark]; is {
+						y.t.Fatalf("place %s is filled and is to be brought again", b.Mark)
+					}
+				}
+			}
+		}
+		for _, r := range y.state.Runs(day) {
+			r.Run.Items(func(_ *Pile, item *Item) {
+				if r.State == RunCancelledState || item.IsPallet() || !filled[item.Mark] {
+					return
+				}
+				if !slices.ContainsFunc(r.Hits, func(h Hit) bool { return h.PieceID == item.PieceID && h.Kind == PlaceFilled }) {
+					y.t.Fatalf("run %s brings something to the filled place %s and is not stopped", r.Run.ID, item.Mark)
+				}
+			})
+		}
+	}
 }
 
 // nothingTwice: no place and no piece is on two live runs, no room gets more

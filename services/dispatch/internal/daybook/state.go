@@ -2,6 +2,7 @@ package daybook
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"github.com/benbjohnson/immutable"
@@ -81,6 +82,19 @@ type RunStatus struct {
 	CancelReason  string
 	// Freed says that the pieces of a cancelled run are back in stock.
 	Freed bool
+	// SetDown are the pieces that were set down at their site by hand, past the
+	// run's drops. Their places stay filled when the run is cancelled.
+	SetDown []string
+}
+
+// departed says whether the truck has left the yard.
+func (r *RunStatus) departed() bool {
+	return r.State == RunDepartedState || r.State == RunDeliveredState
+}
+
+// isDown says whether a piece of the run stands at its site.
+func (r *RunStatus) isDown(pile *Pile, item *Item) bool {
+	return slices.Contains(r.Delivered, pile.DropNumber) || slices.Contains(r.SetDown, item.PieceID)
 }
 
 // floorBook is all that is known about one floor. Its Floor is nil while no

@@ -77,30 +77,40 @@ func (o *Office) onStock(ctx context.Context, r effect.Received) error {
 	if err := proto.Unmarshal(r.Data, event); err != nil {
 		return effect.GiveUp(fmt.Errorf("stock event: %w", err))
 	}
-	reports := reportsOf(event)
-	if len(reports) == 0 {
+	c := commandFor(event)
+	if c == nil {
 		return nil
 	}
-	return o.act(ctx, r, daybook.ReportHits{Reports: reports})
+	return o.act(ctx, r, c)
 }
 
-// reportsOf returns the pieces that an event of stock says must not be used.
-func reportsOf(event *stockeventv1.Event) []daybook.Report {
+// commandFor returns what the book has to decide on an event of stock; nil when
+// the event is nothing to dispatch.
+func commandFor(event *stockeventv1.Event) daybook.Command {
 	switch k := event.GetKind().(type) {
 	case *stockeventv1.Event_BatchQuarantined:
-		var out []daybook.Report
+		var hits daybook.ReportHits
 		for _, h := range k.BatchQuarantined.GetHits() {
-			out = append(out, daybook.Report{
+			hits.Reports = append(hits.Reports, daybook.Report{
 				RunID: h.GetAllocation().GetRunId(), PieceID: h.GetPieceId(), BatchID: k.BatchQuarantined.GetBatchId(),
 				Reason: "batch " + k.BatchQuarantined.GetBatchId() + " is in quarantine: " + k.BatchQuarantined.GetReason(),
-				Where:  stores.Word(h.GetState()),
+				Where:  stores.Word(h.GetState()), Kind: daybook.Quarantined,
 			})
 		}
-		return out
+		return hits
+	case *stockeventv1.Event_BatchReleased:
+		return daybook.ClearHits{BatchID: k.BatchReleased.GetBatchId()}
+	case *stockeventv1.Event_PieceDelivered:
+		e := k.PieceDelivered
+		return daybook.SetDown{RunID: e.GetRunId(), PieceID: e.GetPieceId(), SiteID: e.GetSiteId()}
 	case *stockeventv1.Event_PieceScrapped:
-		return []daybook.Report{{PieceID: k.PieceScrapped.GetPieceId(), Reason: "was scrapped: " + k.PieceScrapped.GetReason()}}
+		return daybook.ReportHits{Reports: []daybook.Report{{
+			PieceID: k.PieceScrapped.GetPieceId(), Kind: daybook.Scrapped, Reason: "was scrapped: " + k.PieceScrapped.GetReason(),
+		}}}
 	case *stockeventv1.Event_PieceReturned:
-		return []daybook.Report{{PieceID: k.PieceReturned.GetPieceId(), Reason: "came back to the yard: " + k.PieceReturned.GetReason()}}
+		id := k.PieceReturned.GetPieceId()
+		hit := daybook.Report{PieceID: id, Kind: daybook.Returned, Reason: "came back to the yard: " + k.PieceReturned.GetReason()}
+		return daybook.Together{daybook.TakeBack{PieceID: id}, daybook.ReportHits{Reports: []daybook.Report{hit}}}
 	}
 	return nil
 }

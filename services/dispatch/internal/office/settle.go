@@ -167,9 +167,9 @@ func (o *Office) freePlan(ctx context.Context, yard, planID string) error {
 }
 
 // Cancel takes a run off the day and gives its pieces back to stock. When
-// stock cannot take them, Settle gives them back later. A run of which
-// something stands at a site already is not cancelled: its places would be
-// planned, and brought, a second time.
+// stock cannot take them, Settle gives them back later. A piece that stands at a
+// site already keeps its place. While the book has not heard of it the run is
+// not cancelled: the place would be planned, and brought, a second time.
 func (o *Office) Cancel(ctx context.Context, a Ask, runID, reason string) (Result, error) {
 	result, err := o.doAfterLook(ctx, a, func(s daybook.State) (func(daybook.State) ([]daybook.Event, error), error) {
 		if err := s.MayCancel(runID); err != nil {
@@ -180,7 +180,7 @@ func (o *Office) Cancel(ctx context.Context, a Ask, runID, reason string) (Resul
 		if err != nil {
 			return nil, err
 		}
-		places, err := o.Stores.Gone(ctx, a.Yard, &run.Run, newest)
+		places, err := o.Stores.Gone(ctx, a.Yard, &run.Run, run.SetDown, newest)
 		if err != nil {
 			return nil, err
 		}

@@ -7,6 +7,7 @@ package stores
 import (
 	"context"
 	"fmt"
+	"slices"
 
 	stockv1 "spanyard.example/proto/gen/spanyard/stock/v1"
 
@@ -153,14 +154,19 @@ func (s *Stores) NotLoaded(ctx context.Context, yard string, run *daybook.Run, a
 }
 
 // Gone returns, as places, the pieces of a run that stand at a site already, as
-// of a position no older than atLeast.
-func (s *Stores) Gone(ctx context.Context, yard string, run *daybook.Run, atLeast uint64) ([]fault.Place, error) {
+// of a position no older than atLeast, and of which the book does not know it.
+func (s *Stores) Gone(ctx context.Context, yard string, run *daybook.Run, known []string, atLeast uint64) ([]fault.Place, error) {
 	return s.against(ctx, yard, run, atLeast, func(p *stockv1.Piece, runID string) string {
-		if p.GetState() == stockeventv1.PieceState_PIECE_STATE_DELIVERED && p.GetAllocation().GetRunId() == runID {
-			return "is delivered; take it back into the yard first"
+		if isDelivered(p, runID) && !slices.Contains(known, p.GetPieceId()) {
+			return "is delivered, which dispatch has not heard of yet; try again in a moment, or take it back into the yard first"
 		}
 		return ""
 	})
+}
+
+// isDelivered says whether a piece stands at a site as part of a run.
+func isDelivered(p *stockv1.Piece, runID string) bool {
+	return p.GetState() == stockeventv1.PieceState_PIECE_STATE_DELIVERED && p.GetAllocation().GetRunId() == runID
 }
 
 // against asks stock for a run's pieces and returns those that something
@@ -189,6 +195,9 @@ func whyNotLoaded(p *stockv1.Piece, runID string) string {
 	switch {
 	case p == nil:
 		return "is not known in stock"
+	case isDelivered(p, runID):
+		// Set down by hand: the truck has not to bring it any more.
+		return ""
 	case p.GetBatchState() == stockv1.BatchState_BATCH_STATE_QUARANTINED:
 		return fmt.Sprintf("is of batch %s, which is in quarantine", p.GetBatchId())
 	case p.GetBatchState() != stockv1.BatchState_BATCH_STATE_RELEASED:

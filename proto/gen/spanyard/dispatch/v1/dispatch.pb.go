@@ -221,8 +221,10 @@ type RunStatus struct {
 	Run            *v1.Run                `protobuf:"bytes,4,opt,name=run,proto3" json:"run,omitempty"`
 	Hits           []*v1.RunHit           `protobuf:"bytes,5,rep,name=hits,proto3" json:"hits,omitempty"`
 	DeliveredDrops []int32                `protobuf:"varint,6,rep,packed,name=delivered_drops,json=deliveredDrops,proto3" json:"delivered_drops,omitempty"`
-	unknownFields  protoimpl.UnknownFields
-	sizeCache      protoimpl.SizeCache
+	// Pieces that were set down by hand, past the drops.
+	SetDownPieceIds []string `protobuf:"bytes,7,rep,name=set_down_piece_ids,json=setDownPieceIds,proto3" json:"set_down_piece_ids,omitempty"`
+	unknownFields   protoimpl.UnknownFields
+	sizeCache       protoimpl.SizeCache
 }
 
 func (x *RunStatus) Reset() {
@@ -293,6 +295,13 @@ func (x *RunStatus) GetHits() []*v1.RunHit {
 func (x *RunStatus) GetDeliveredDrops() []int32 {
 	if x != nil {
 		return x.DeliveredDrops
+	}
+	return nil
+}
+
+func (x *RunStatus) GetSetDownPieceIds() []string {
+	if x != nil {
+		return x.SetDownPieceIds
 	}
 	return nil
 }
@@ -2228,6 +2237,9 @@ type WatchPicksResponse struct {
 	//	*WatchPicksResponse_RunDeparted
 	//	*WatchPicksResponse_RunCancelled
 	//	*WatchPicksResponse_DropDelivered
+	//	*WatchPicksResponse_RunCleared
+	//	*WatchPicksResponse_PieceSetDown
+	//	*WatchPicksResponse_PieceTakenBack
 	What          isWatchPicksResponse_What `protobuf_oneof:"what"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -2336,6 +2348,33 @@ func (x *WatchPicksResponse) GetDropDelivered() *v1.DropDelivered {
 	return nil
 }
 
+func (x *WatchPicksResponse) GetRunCleared() *v1.RunCleared {
+	if x != nil {
+		if x, ok := x.What.(*WatchPicksResponse_RunCleared); ok {
+			return x.RunCleared
+		}
+	}
+	return nil
+}
+
+func (x *WatchPicksResponse) GetPieceSetDown() *v1.PieceSetDown {
+	if x != nil {
+		if x, ok := x.What.(*WatchPicksResponse_PieceSetDown); ok {
+			return x.PieceSetDown
+		}
+	}
+	return nil
+}
+
+func (x *WatchPicksResponse) GetPieceTakenBack() *v1.PieceTakenBack {
+	if x != nil {
+		if x, ok := x.What.(*WatchPicksResponse_PieceTakenBack); ok {
+			return x.PieceTakenBack
+		}
+	}
+	return nil
+}
+
 type isWatchPicksResponse_What interface {
 	isWatchPicksResponse_What()
 }
@@ -2360,6 +2399,18 @@ type WatchPicksResponse_DropDelivered struct {
 	DropDelivered *v1.DropDelivered `protobuf:"bytes,8,opt,name=drop_delivered,json=dropDelivered,proto3,oneof"`
 }
 
+type WatchPicksResponse_RunCleared struct {
+	RunCleared *v1.RunCleared `protobuf:"bytes,9,opt,name=run_cleared,json=runCleared,proto3,oneof"`
+}
+
+type WatchPicksResponse_PieceSetDown struct {
+	PieceSetDown *v1.PieceSetDown `protobuf:"bytes,10,opt,name=piece_set_down,json=pieceSetDown,proto3,oneof"`
+}
+
+type WatchPicksResponse_PieceTakenBack struct {
+	PieceTakenBack *v1.PieceTakenBack `protobuf:"bytes,11,opt,name=piece_taken_back,json=pieceTakenBack,proto3,oneof"`
+}
+
 func (*WatchPicksResponse_PicksIssued) isWatchPicksResponse_What() {}
 
 func (*WatchPicksResponse_RunChanged) isWatchPicksResponse_What() {}
@@ -2369,6 +2420,12 @@ func (*WatchPicksResponse_RunDeparted) isWatchPicksResponse_What() {}
 func (*WatchPicksResponse_RunCancelled) isWatchPicksResponse_What() {}
 
 func (*WatchPicksResponse_DropDelivered) isWatchPicksResponse_What() {}
+
+func (*WatchPicksResponse_RunCleared) isWatchPicksResponse_What() {}
+
+func (*WatchPicksResponse_PieceSetDown) isWatchPicksResponse_What() {}
+
+func (*WatchPicksResponse_PieceTakenBack) isWatchPicksResponse_What() {}
 
 type DepartRunRequest struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
@@ -2731,14 +2788,15 @@ const file_spanyard_dispatch_v1_dispatch_proto_rawDesc = "" +
 	"\x05state\x18\x01 \x01(\x0e2\".spanyard.dispatch.v1.MorningStateR\x05state\x12;\n" +
 	"\x04plan\x18\x02 \x01(\v2'.spanyard.dispatch.event.v1.MorningPlanR\x04plan\x12!\n" +
 	"\fconfirmed_by\x18\x03 \x01(\tR\vconfirmedBy\x12B\n" +
-	"\amissing\x18\x04 \x03(\v2(.spanyard.dispatch.event.v1.MissingPieceR\amissing\"\x80\x02\n" +
+	"\amissing\x18\x04 \x03(\v2(.spanyard.dispatch.event.v1.MissingPieceR\amissing\"\xad\x02\n" +
 	"\tRunStatus\x124\n" +
 	"\x05state\x18\x01 \x01(\x0e2\x1e.spanyard.dispatch.v1.RunStateR\x05state\x12\x17\n" +
 	"\aplan_id\x18\x02 \x01(\tR\x06planId\x12\x10\n" +
 	"\x03day\x18\x03 \x01(\tR\x03day\x121\n" +
 	"\x03run\x18\x04 \x01(\v2\x1f.spanyard.dispatch.event.v1.RunR\x03run\x126\n" +
 	"\x04hits\x18\x05 \x03(\v2\".spanyard.dispatch.event.v1.RunHitR\x04hits\x12'\n" +
-	"\x0fdelivered_drops\x18\x06 \x03(\x05R\x0edeliveredDrops\"\xba\x01\n" +
+	"\x0fdelivered_drops\x18\x06 \x03(\x05R\x0edeliveredDrops\x12+\n" +
+	"\x12set_down_piece_ids\x18\a \x03(\tR\x0fsetDownPieceIds\"\xba\x01\n" +
 	"\x13SetYardRulesRequest\x124\n" +
 	"\x04yard\x18\x01 \x01(\tB \xbaH\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,31}$R\x04yard\x12(\n" +
 	"\n" +
@@ -2876,7 +2934,7 @@ const file_spanyard_dispatch_v1_dispatch_proto_rawDesc = "" +
 	"\x11WatchPicksRequest\x124\n" +
 	"\x04yard\x18\x01 \x01(\tB \xbaH\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,31}$R\x04yard\x12%\n" +
 	"\x0eafter_position\x18\x02 \x01(\x04R\rafterPosition\x128\n" +
-	"\x03day\x18\x03 \x01(\tB&\xbaH#r!2\x1f^([0-9]{4}-[0-9]{2}-[0-9]{2})?$R\x03day\"\x97\x04\n" +
+	"\x03day\x18\x03 \x01(\tB&\xbaH#r!2\x1f^([0-9]{4}-[0-9]{2}-[0-9]{2})?$R\x03day\"\x8c\x06\n" +
 	"\x12WatchPicksResponse\x12\x1a\n" +
 	"\bposition\x18\x01 \x01(\x04R\bposition\x12;\n" +
 	"\vhappened_at\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
@@ -2887,7 +2945,12 @@ const file_spanyard_dispatch_v1_dispatch_proto_rawDesc = "" +
 	"runChanged\x12L\n" +
 	"\frun_departed\x18\x06 \x01(\v2'.spanyard.dispatch.event.v1.RunDepartedH\x00R\vrunDeparted\x12O\n" +
 	"\rrun_cancelled\x18\a \x01(\v2(.spanyard.dispatch.event.v1.RunCancelledH\x00R\frunCancelled\x12R\n" +
-	"\x0edrop_delivered\x18\b \x01(\v2).spanyard.dispatch.event.v1.DropDeliveredH\x00R\rdropDeliveredB\x06\n" +
+	"\x0edrop_delivered\x18\b \x01(\v2).spanyard.dispatch.event.v1.DropDeliveredH\x00R\rdropDelivered\x12I\n" +
+	"\vrun_cleared\x18\t \x01(\v2&.spanyard.dispatch.event.v1.RunClearedH\x00R\n" +
+	"runCleared\x12P\n" +
+	"\x0epiece_set_down\x18\n" +
+	" \x01(\v2(.spanyard.dispatch.event.v1.PieceSetDownH\x00R\fpieceSetDown\x12V\n" +
+	"\x10piece_taken_back\x18\v \x01(\v2*.spanyard.dispatch.event.v1.PieceTakenBackH\x00R\x0epieceTakenBackB\x06\n" +
 	"\x04what\"\xc0\x01\n" +
 	"\x10DepartRunRequest\x124\n" +
 	"\x04yard\x18\x01 \x01(\tB \xbaH\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,31}$R\x04yard\x12(\n" +
@@ -3031,6 +3094,9 @@ var file_spanyard_dispatch_v1_dispatch_proto_goTypes = []any{
 	(*v1.RunDeparted)(nil),         // 55: spanyard.dispatch.event.v1.RunDeparted
 	(*v1.RunCancelled)(nil),        // 56: spanyard.dispatch.event.v1.RunCancelled
 	(*v1.DropDelivered)(nil),       // 57: spanyard.dispatch.event.v1.DropDelivered
+	(*v1.RunCleared)(nil),          // 58: spanyard.dispatch.event.v1.RunCleared
+	(*v1.PieceSetDown)(nil),        // 59: spanyard.dispatch.event.v1.PieceSetDown
+	(*v1.PieceTakenBack)(nil),      // 60: spanyard.dispatch.event.v1.PieceTakenBack
 }
 var file_spanyard_dispatch_v1_dispatch_proto_depIdxs = []int32{
 	0,  // 0: spanyard.dispatch.v1.Morning.state:type_name -> spanyard.dispatch.v1.MorningState
@@ -3060,49 +3126,52 @@ var file_spanyard_dispatch_v1_dispatch_proto_depIdxs = []int32{
 	55, // 24: spanyard.dispatch.v1.WatchPicksResponse.run_departed:type_name -> spanyard.dispatch.event.v1.RunDeparted
 	56, // 25: spanyard.dispatch.v1.WatchPicksResponse.run_cancelled:type_name -> spanyard.dispatch.event.v1.RunCancelled
 	57, // 26: spanyard.dispatch.v1.WatchPicksResponse.drop_delivered:type_name -> spanyard.dispatch.event.v1.DropDelivered
-	4,  // 27: spanyard.dispatch.v1.DispatchService.SetYardRules:input_type -> spanyard.dispatch.v1.SetYardRulesRequest
-	6,  // 28: spanyard.dispatch.v1.DispatchService.GetYardRules:input_type -> spanyard.dispatch.v1.GetYardRulesRequest
-	8,  // 29: spanyard.dispatch.v1.DispatchService.SetTrucks:input_type -> spanyard.dispatch.v1.SetTrucksRequest
-	10, // 30: spanyard.dispatch.v1.DispatchService.ListTrucks:input_type -> spanyard.dispatch.v1.ListTrucksRequest
-	12, // 31: spanyard.dispatch.v1.DispatchService.SetSites:input_type -> spanyard.dispatch.v1.SetSitesRequest
-	14, // 32: spanyard.dispatch.v1.DispatchService.ListSites:input_type -> spanyard.dispatch.v1.ListSitesRequest
-	16, // 33: spanyard.dispatch.v1.DispatchService.CallOffRooms:input_type -> spanyard.dispatch.v1.CallOffRoomsRequest
-	18, // 34: spanyard.dispatch.v1.DispatchService.CancelCallOff:input_type -> spanyard.dispatch.v1.CancelCallOffRequest
-	20, // 35: spanyard.dispatch.v1.DispatchService.ListCallOffs:input_type -> spanyard.dispatch.v1.ListCallOffsRequest
-	22, // 36: spanyard.dispatch.v1.DispatchService.ListFloors:input_type -> spanyard.dispatch.v1.ListFloorsRequest
-	25, // 37: spanyard.dispatch.v1.DispatchService.PlanMorning:input_type -> spanyard.dispatch.v1.PlanMorningRequest
-	27, // 38: spanyard.dispatch.v1.DispatchService.GetMorning:input_type -> spanyard.dispatch.v1.GetMorningRequest
-	29, // 39: spanyard.dispatch.v1.DispatchService.ListMornings:input_type -> spanyard.dispatch.v1.ListMorningsRequest
-	32, // 40: spanyard.dispatch.v1.DispatchService.ConfirmMorning:input_type -> spanyard.dispatch.v1.ConfirmMorningRequest
-	34, // 41: spanyard.dispatch.v1.DispatchService.ListRuns:input_type -> spanyard.dispatch.v1.ListRunsRequest
-	36, // 42: spanyard.dispatch.v1.DispatchService.WatchPicks:input_type -> spanyard.dispatch.v1.WatchPicksRequest
-	38, // 43: spanyard.dispatch.v1.DispatchService.DepartRun:input_type -> spanyard.dispatch.v1.DepartRunRequest
-	40, // 44: spanyard.dispatch.v1.DispatchService.DeliverDrop:input_type -> spanyard.dispatch.v1.DeliverDropRequest
-	42, // 45: spanyard.dispatch.v1.DispatchService.CancelRun:input_type -> spanyard.dispatch.v1.CancelRunRequest
-	5,  // 46: spanyard.dispatch.v1.DispatchService.SetYardRules:output_type -> spanyard.dispatch.v1.SetYardRulesResponse
-	7,  // 47: spanyard.dispatch.v1.DispatchService.GetYardRules:output_type -> spanyard.dispatch.v1.GetYardRulesResponse
-	9,  // 48: spanyard.dispatch.v1.DispatchService.SetTrucks:output_type -> spanyard.dispatch.v1.SetTrucksResponse
-	11, // 49: spanyard.dispatch.v1.DispatchService.ListTrucks:output_type -> spanyard.dispatch.v1.ListTrucksResponse
-	13, // 50: spanyard.dispatch.v1.DispatchService.SetSites:output_type -> spanyard.dispatch.v1.SetSitesResponse
-	15, // 51: spanyard.dispatch.v1.DispatchService.ListSites:output_type -> spanyard.dispatch.v1.ListSitesResponse
-	17, // 52: spanyard.dispatch.v1.DispatchService.CallOffRooms:output_type -> spanyard.dispatch.v1.CallOffRoomsResponse
-	19, // 53: spanyard.dispatch.v1.DispatchService.CancelCallOff:output_type -> spanyard.dispatch.v1.CancelCallOffResponse
-	21, // 54: spanyard.dispatch.v1.DispatchService.ListCallOffs:output_type -> spanyard.dispatch.v1.ListCallOffsResponse
-	23, // 55: spanyard.dispatch.v1.DispatchService.ListFloors:output_type -> spanyard.dispatch.v1.ListFloorsResponse
-	26, // 56: spanyard.dispatch.v1.DispatchService.PlanMorning:output_type -> spanyard.dispatch.v1.PlanMorningResponse
-	28, // 57: spanyard.dispatch.v1.DispatchService.GetMorning:output_type -> spanyard.dispatch.v1.GetMorningResponse
-	30, // 58: spanyard.dispatch.v1.DispatchService.ListMornings:output_type -> spanyard.dispatch.v1.ListMorningsResponse
-	33, // 59: spanyard.dispatch.v1.DispatchService.ConfirmMorning:output_type -> spanyard.dispatch.v1.ConfirmMorningResponse
-	35, // 60: spanyard.dispatch.v1.DispatchService.ListRuns:output_type -> spanyard.dispatch.v1.ListRunsResponse
-	37, // 61: spanyard.dispatch.v1.DispatchService.WatchPicks:output_type -> spanyard.dispatch.v1.WatchPicksResponse
-	39, // 62: spanyard.dispatch.v1.DispatchService.DepartRun:output_type -> spanyard.dispatch.v1.DepartRunResponse
-	41, // 63: spanyard.dispatch.v1.DispatchService.DeliverDrop:output_type -> spanyard.dispatch.v1.DeliverDropResponse
-	43, // 64: spanyard.dispatch.v1.DispatchService.CancelRun:output_type -> spanyard.dispatch.v1.CancelRunResponse
-	46, // [46:65] is the sub-list for method output_type
-	27, // [27:46] is the sub-list for method input_type
-	27, // [27:27] is the sub-list for extension type_name
-	27, // [27:27] is the sub-list for extension extendee
-	0,  // [0:27] is the sub-list for field type_name
+	58, // 27: spanyard.dispatch.v1.WatchPicksResponse.run_cleared:type_name -> spanyard.dispatch.event.v1.RunCleared
+	59, // 28: spanyard.dispatch.v1.WatchPicksResponse.piece_set_down:type_name -> spanyard.dispatch.event.v1.PieceSetDown
+	60, // 29: spanyard.dispatch.v1.WatchPicksResponse.piece_taken_back:type_name -> spanyard.dispatch.event.v1.PieceTakenBack
+	4,  // 30: spanyard.dispatch.v1.DispatchService.SetYardRules:input_type -> spanyard.dispatch.v1.SetYardRulesRequest
+	6,  // 31: spanyard.dispatch.v1.DispatchService.GetYardRules:input_type -> spanyard.dispatch.v1.GetYardRulesRequest
+	8,  // 32: spanyard.dispatch.v1.DispatchService.SetTrucks:input_type -> spanyard.dispatch.v1.SetTrucksRequest
+	10, // 33: spanyard.dispatch.v1.DispatchService.ListTrucks:input_type -> spanyard.dispatch.v1.ListTrucksRequest
+	12, // 34: spanyard.dispatch.v1.DispatchService.SetSites:input_type -> spanyard.dispatch.v1.SetSitesRequest
+	14, // 35: spanyard.dispatch.v1.DispatchService.ListSites:input_type -> spanyard.dispatch.v1.ListSitesRequest
+	16, // 36: spanyard.dispatch.v1.DispatchService.CallOffRooms:input_type -> spanyard.dispatch.v1.CallOffRoomsRequest
+	18, // 37: spanyard.dispatch.v1.DispatchService.CancelCallOff:input_type -> spanyard.dispatch.v1.CancelCallOffRequest
+	20, // 38: spanyard.dispatch.v1.DispatchService.ListCallOffs:input_type -> spanyard.dispatch.v1.ListCallOffsRequest
+	22, // 39: spanyard.dispatch.v1.DispatchService.ListFloors:input_type -> spanyard.dispatch.v1.ListFloorsRequest
+	25, // 40: spanyard.dispatch.v1.DispatchService.PlanMorning:input_type -> spanyard.dispatch.v1.PlanMorningRequest
+	27, // 41: spanyard.dispatch.v1.DispatchService.GetMorning:input_type -> spanyard.dispatch.v1.GetMorningRequest
+	29, // 42: spanyard.dispatch.v1.DispatchService.ListMornings:input_type -> spanyard.dispatch.v1.ListMorningsRequest
+	32, // 43: spanyard.dispatch.v1.DispatchService.ConfirmMorning:input_type -> spanyard.dispatch.v1.ConfirmMorningRequest
+	34, // 44: spanyard.dispatch.v1.DispatchService.ListRuns:input_type -> spanyard.dispatch.v1.ListRunsRequest
+	36, // 45: spanyard.dispatch.v1.DispatchService.WatchPicks:input_type -> spanyard.dispatch.v1.WatchPicksRequest
+	38, // 46: spanyard.dispatch.v1.DispatchService.DepartRun:input_type -> spanyard.dispatch.v1.DepartRunRequest
+	40, // 47: spanyard.dispatch.v1.DispatchService.DeliverDrop:input_type -> spanyard.dispatch.v1.DeliverDropRequest
+	42, // 48: spanyard.dispatch.v1.DispatchService.CancelRun:input_type -> spanyard.dispatch.v1.CancelRunRequest
+	5,  // 49: spanyard.dispatch.v1.DispatchService.SetYardRules:output_type -> spanyard.dispatch.v1.SetYardRulesResponse
+	7,  // 50: spanyard.dispatch.v1.DispatchService.GetYardRules:output_type -> spanyard.dispatch.v1.GetYardRulesResponse
+	9,  // 51: spanyard.dispatch.v1.DispatchService.SetTrucks:output_type -> spanyard.dispatch.v1.SetTrucksResponse
+	11, // 52: spanyard.dispatch.v1.DispatchService.ListTrucks:output_type -> spanyard.dispatch.v1.ListTrucksResponse
+	13, // 53: spanyard.dispatch.v1.DispatchService.SetSites:output_type -> spanyard.dispatch.v1.SetSitesResponse
+	15, // 54: spanyard.dispatch.v1.DispatchService.ListSites:output_type -> spanyard.dispatch.v1.ListSitesResponse
+	17, // 55: spanyard.dispatch.v1.DispatchService.CallOffRooms:output_type -> spanyard.dispatch.v1.CallOffRoomsResponse
+	19, // 56: spanyard.dispatch.v1.DispatchService.CancelCallOff:output_type -> spanyard.dispatch.v1.CancelCallOffResponse
+	21, // 57: spanyard.dispatch.v1.DispatchService.ListCallOffs:output_type -> spanyard.dispatch.v1.ListCallOffsResponse
+	23, // 58: spanyard.dispatch.v1.DispatchService.ListFloors:output_type -> spanyard.dispatch.v1.ListFloorsResponse
+	26, // 59: spanyard.dispatch.v1.DispatchService.PlanMorning:output_type -> spanyard.dispatch.v1.PlanMorningResponse
+	28, // 60: spanyard.dispatch.v1.DispatchService.GetMorning:output_type -> spanyard.dispatch.v1.GetMorningResponse
+	30, // 61: spanyard.dispatch.v1.DispatchService.ListMornings:output_type -> spanyard.dispatch.v1.ListMorningsResponse
+	33, // 62: spanyard.dispatch.v1.DispatchService.ConfirmMorning:output_type -> spanyard.dispatch.v1.ConfirmMorningResponse
+	35, // 63: spanyard.dispatch.v1.DispatchService.ListRuns:output_type -> spanyard.dispatch.v1.ListRunsResponse
+	37, // 64: spanyard.dispatch.v1.DispatchService.WatchPicks:output_type -> spanyard.dispatch.v1.WatchPicksResponse
+	39, // 65: spanyard.dispatch.v1.DispatchService.DepartRun:output_type -> spanyard.dispatch.v1.DepartRunResponse
+	41, // 66: spanyard.dispatch.v1.DispatchService.DeliverDrop:output_type -> spanyard.dispatch.v1.DeliverDropResponse
+	43, // 67: spanyard.dispatch.v1.DispatchService.CancelRun:output_type -> spanyard.dispatch.v1.CancelRunResponse
+	49, // [49:68] is the sub-list for method output_type
+	30, // [30:49] is the sub-list for method input_type
+	30, // [30:30] is the sub-list for extension type_name
+	30, // [30:30] is the sub-list for extension extendee
+	0,  // [0:30] is the sub-list for field type_name
 }
 
 func init() { file_spanyard_dispatch_v1_dispatch_proto_init() }
@@ -3116,6 +3185,9 @@ func file_spanyard_dispatch_v1_dispatch_proto_init() {
 		(*WatchPicksResponse_RunDeparted)(nil),
 		(*WatchPicksResponse_RunCancelled)(nil),
 		(*WatchPicksResponse_DropDelivered)(nil),
+		(*WatchPicksResponse_RunCleared)(nil),
+		(*WatchPicksResponse_PieceSetDown)(nil),
+		(*WatchPicksResponse_PieceTakenBack)(nil),
 	}
 	type x struct{}
 	out := protoimpl.TypeBuilder{

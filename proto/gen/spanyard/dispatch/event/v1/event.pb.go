@@ -26,6 +26,67 @@ const (
 	_ = protoimpl.EnforceVersion(protoimpl.MaxVersion - 20)
 )
 
+// RunHitKind is what hit a piece of a run.
+type RunHitKind int32
+
+const (
+	// Hits of before the kinds.
+	RunHitKind_RUN_HIT_KIND_UNSPECIFIED RunHitKind = 0
+	// Its batch is in quarantine.
+	RunHitKind_RUN_HIT_KIND_QUARANTINED RunHitKind = 1
+	// It was scrapped.
+	RunHitKind_RUN_HIT_KIND_SCRAPPED RunHitKind = 2
+	// It came back to the yard.
+	RunHitKind_RUN_HIT_KIND_RETURNED RunHitKind = 3
+	// Its place was filled by another piece.
+	RunHitKind_RUN_HIT_KIND_PLACE_FILLED RunHitKind = 4
+)
+
+// Enum value maps for RunHitKind.
+var (
+	RunHitKind_name = map[int32]string{
+		0: "RUN_HIT_KIND_UNSPECIFIED",
+		1: "RUN_HIT_KIND_QUARANTINED",
+		2: "RUN_HIT_KIND_SCRAPPED",
+		3: "RUN_HIT_KIND_RETURNED",
+		4: "RUN_HIT_KIND_PLACE_FILLED",
+	}
+	RunHitKind_value = map[string]int32{
+		"RUN_HIT_KIND_UNSPECIFIED":  0,
+		"RUN_HIT_KIND_QUARANTINED":  1,
+		"RUN_HIT_KIND_SCRAPPED":     2,
+		"RUN_HIT_KIND_RETURNED":     3,
+		"RUN_HIT_KIND_PLACE_FILLED": 4,
+	}
+)
+
+func (x RunHitKind) Enum() *RunHitKind {
+	p := new(RunHitKind)
+	*p = x
+	return p
+}
+
+func (x RunHitKind) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (RunHitKind) Descriptor() protoreflect.EnumDescriptor {
+	return file_spanyard_dispatch_event_v1_event_proto_enumTypes[0].Descriptor()
+}
+
+func (RunHitKind) Type() protoreflect.EnumType {
+	return &file_spanyard_dispatch_event_v1_event_proto_enumTypes[0]
+}
+
+func (x RunHitKind) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use RunHitKind.Descriptor instead.
+func (RunHitKind) EnumDescriptor() ([]byte, []int) {
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{0}
+}
+
 // UnservedReason is why something is not served.
 type UnservedReason int32
 
@@ -78,11 +139,11 @@ func (x UnservedReason) String() string {
 }
 
 func (UnservedReason) Descriptor() protoreflect.EnumDescriptor {
-	return file_spanyard_dispatch_event_v1_event_proto_enumTypes[0].Descriptor()
+	return file_spanyard_dispatch_event_v1_event_proto_enumTypes[1].Descriptor()
 }
 
 func (UnservedReason) Type() protoreflect.EnumType {
-	return &file_spanyard_dispatch_event_v1_event_proto_enumTypes[0]
+	return &file_spanyard_dispatch_event_v1_event_proto_enumTypes[1]
 }
 
 func (x UnservedReason) Number() protoreflect.EnumNumber {
@@ -91,7 +152,7 @@ func (x UnservedReason) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use UnservedReason.Descriptor instead.
 func (UnservedReason) EnumDescriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{0}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{1}
 }
 
 // Event is one fact. The name of the set field is the last token of the
@@ -121,6 +182,9 @@ type Event struct {
 	//	*Event_DropDelivered
 	//	*Event_RunCancelled
 	//	*Event_RunFreed
+	//	*Event_RunCleared
+	//	*Event_PieceSetDown
+	//	*Event_PieceTakenBack
 	Kind          isEvent_Kind `protobuf_oneof:"kind"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -325,6 +389,33 @@ func (x *Event) GetRunFreed() *RunFreed {
 	return nil
 }
 
+func (x *Event) GetRunCleared() *RunCleared {
+	if x != nil {
+		if x, ok := x.Kind.(*Event_RunCleared); ok {
+			return x.RunCleared
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetPieceSetDown() *PieceSetDown {
+	if x != nil {
+		if x, ok := x.Kind.(*Event_PieceSetDown); ok {
+			return x.PieceSetDown
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetPieceTakenBack() *PieceTakenBack {
+	if x != nil {
+		if x, ok := x.Kind.(*Event_PieceTakenBack); ok {
+			return x.PieceTakenBack
+		}
+	}
+	return nil
+}
+
 type isEvent_Kind interface {
 	isEvent_Kind()
 }
@@ -401,6 +492,18 @@ type Event_RunFreed struct {
 	RunFreed *RunFreed `protobuf:"bytes,44,opt,name=run_freed,json=runFreed,proto3,oneof"`
 }
 
+type Event_RunCleared struct {
+	RunCleared *RunCleared `protobuf:"bytes,45,opt,name=run_cleared,json=runCleared,proto3,oneof"`
+}
+
+type Event_PieceSetDown struct {
+	PieceSetDown *PieceSetDown `protobuf:"bytes,46,opt,name=piece_set_down,json=pieceSetDown,proto3,oneof"`
+}
+
+type Event_PieceTakenBack struct {
+	PieceTakenBack *PieceTakenBack `protobuf:"bytes,47,opt,name=piece_taken_back,json=pieceTakenBack,proto3,oneof"`
+}
+
 func (*Event_YardRulesSet) isEvent_Kind() {}
 
 func (*Event_TrucksSet) isEvent_Kind() {}
@@ -436,6 +539,12 @@ func (*Event_DropDelivered) isEvent_Kind() {}
 func (*Event_RunCancelled) isEvent_Kind() {}
 
 func (*Event_RunFreed) isEvent_Kind() {}
+
+func (*Event_RunCleared) isEvent_Kind() {}
+
+func (*Event_PieceSetDown) isEvent_Kind() {}
+
+func (*Event_PieceTakenBack) isEvent_Kind() {}
 
 // The rules of loading and driving were set.
 type YardRulesSet struct {
@@ -2103,9 +2212,11 @@ func (x *MissingPiece) GetSentence() string {
 
 // Something hit a confirmed run; it may not leave with these pieces.
 type RunChanged struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	RunId         string                 `protobuf:"bytes,1,opt,name=run_id,json=runId,proto3" json:"run_id,omitempty"`
-	Hits          []*RunHit              `protobuf:"bytes,2,rep,name=hits,proto3" json:"hits,omitempty"`
+	state protoimpl.MessageState `protogen:"open.v1"`
+	RunId string                 `protobuf:"bytes,1,opt,name=run_id,json=runId,proto3" json:"run_id,omitempty"`
+	Hits  []*RunHit              `protobuf:"bytes,2,rep,name=hits,proto3" json:"hits,omitempty"`
+	// Whether the truck had left the yard by then.
+	Departed      bool `protobuf:"varint,3,opt,name=departed,proto3" json:"departed,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -2154,6 +2265,13 @@ func (x *RunChanged) GetHits() []*RunHit {
 	return nil
 }
 
+func (x *RunChanged) GetDeparted() bool {
+	if x != nil {
+		return x.Departed
+	}
+	return false
+}
+
 // RunHit is a piece of a run that must not be used.
 type RunHit struct {
 	state   protoimpl.MessageState `protogen:"open.v1"`
@@ -2162,7 +2280,8 @@ type RunHit struct {
 	BatchId string                 `protobuf:"bytes,3,opt,name=batch_id,json=batchId,proto3" json:"batch_id,omitempty"`
 	Reason  string                 `protobuf:"bytes,4,opt,name=reason,proto3" json:"reason,omitempty"`
 	// Where the piece was when it was hit: reserved, picked, loaded, delivered.
-	Where         string `protobuf:"bytes,5,opt,name=where,proto3" json:"where,omitempty"`
+	Where         string     `protobuf:"bytes,5,opt,name=where,proto3" json:"where,omitempty"`
+	Kind          RunHitKind `protobuf:"varint,6,opt,name=kind,proto3,enum=spanyard.dispatch.event.v1.RunHitKind" json:"kind,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -2232,6 +2351,217 @@ func (x *RunHit) GetWhere() string {
 	return ""
 }
 
+func (x *RunHit) GetKind() RunHitKind {
+	if x != nil {
+		return x.Kind
+	}
+	return RunHitKind_RUN_HIT_KIND_UNSPECIFIED
+}
+
+// A batch was released anew: its quarantine holds up these pieces of a run no
+// more.
+type RunCleared struct {
+	state    protoimpl.MessageState `protogen:"open.v1"`
+	RunId    string                 `protobuf:"bytes,1,opt,name=run_id,json=runId,proto3" json:"run_id,omitempty"`
+	BatchId  string                 `protobuf:"bytes,2,opt,name=batch_id,json=batchId,proto3" json:"batch_id,omitempty"`
+	PieceIds []string               `protobuf:"bytes,3,rep,name=piece_ids,json=pieceIds,proto3" json:"piece_ids,omitempty"`
+	// Whether the truck had left the yard by then.
+	Departed      bool `protobuf:"varint,4,opt,name=departed,proto3" json:"departed,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RunCleared) Reset() {
+	*x = RunCleared{}
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[24]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RunCleared) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RunCleared) ProtoMessage() {}
+
+func (x *RunCleared) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[24]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RunCleared.ProtoReflect.Descriptor instead.
+func (*RunCleared) Descriptor() ([]byte, []int) {
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{24}
+}
+
+func (x *RunCleared) GetRunId() string {
+	if x != nil {
+		return x.RunId
+	}
+	return ""
+}
+
+func (x *RunCleared) GetBatchId() string {
+	if x != nil {
+		return x.BatchId
+	}
+	return ""
+}
+
+func (x *RunCleared) GetPieceIds() []string {
+	if x != nil {
+		return x.PieceIds
+	}
+	return nil
+}
+
+func (x *RunCleared) GetDeparted() bool {
+	if x != nil {
+		return x.Departed
+	}
+	return false
+}
+
+// A piece of a run was set down at its site by hand, past the drops of the
+// run. Its place is filled, also when the run is cancelled.
+type PieceSetDown struct {
+	state   protoimpl.MessageState `protogen:"open.v1"`
+	RunId   string                 `protobuf:"bytes,1,opt,name=run_id,json=runId,proto3" json:"run_id,omitempty"`
+	PieceId string                 `protobuf:"bytes,2,opt,name=piece_id,json=pieceId,proto3" json:"piece_id,omitempty"`
+	SiteId  string                 `protobuf:"bytes,3,opt,name=site_id,json=siteId,proto3" json:"site_id,omitempty"`
+	// Empty for pallets.
+	Mark          string `protobuf:"bytes,4,opt,name=mark,proto3" json:"mark,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PieceSetDown) Reset() {
+	*x = PieceSetDown{}
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[25]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PieceSetDown) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PieceSetDown) ProtoMessage() {}
+
+func (x *PieceSetDown) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[25]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PieceSetDown.ProtoReflect.Descriptor instead.
+func (*PieceSetDown) Descriptor() ([]byte, []int) {
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{25}
+}
+
+func (x *PieceSetDown) GetRunId() string {
+	if x != nil {
+		return x.RunId
+	}
+	return ""
+}
+
+func (x *PieceSetDown) GetPieceId() string {
+	if x != nil {
+		return x.PieceId
+	}
+	return ""
+}
+
+func (x *PieceSetDown) GetSiteId() string {
+	if x != nil {
+		return x.SiteId
+	}
+	return ""
+}
+
+func (x *PieceSetDown) GetMark() string {
+	if x != nil {
+		return x.Mark
+	}
+	return ""
+}
+
+// A piece that was set down by hand is back in the yard: its place is empty
+// again.
+type PieceTakenBack struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	RunId         string                 `protobuf:"bytes,1,opt,name=run_id,json=runId,proto3" json:"run_id,omitempty"`
+	PieceId       string                 `protobuf:"bytes,2,opt,name=piece_id,json=pieceId,proto3" json:"piece_id,omitempty"`
+	Mark          string                 `protobuf:"bytes,3,opt,name=mark,proto3" json:"mark,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PieceTakenBack) Reset() {
+	*x = PieceTakenBack{}
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[26]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PieceTakenBack) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PieceTakenBack) ProtoMessage() {}
+
+func (x *PieceTakenBack) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[26]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PieceTakenBack.ProtoReflect.Descriptor instead.
+func (*PieceTakenBack) Descriptor() ([]byte, []int) {
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{26}
+}
+
+func (x *PieceTakenBack) GetRunId() string {
+	if x != nil {
+		return x.RunId
+	}
+	return ""
+}
+
+func (x *PieceTakenBack) GetPieceId() string {
+	if x != nil {
+		return x.PieceId
+	}
+	return ""
+}
+
+func (x *PieceTakenBack) GetMark() string {
+	if x != nil {
+		return x.Mark
+	}
+	return ""
+}
+
 // A truck left the yard.
 type RunDeparted struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
@@ -2244,7 +2574,7 @@ type RunDeparted struct {
 
 func (x *RunDeparted) Reset() {
 	*x = RunDeparted{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[24]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2256,7 +2586,7 @@ func (x *RunDeparted) String() string {
 func (*RunDeparted) ProtoMessage() {}
 
 func (x *RunDeparted) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[24]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2269,7 +2599,7 @@ func (x *RunDeparted) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RunDeparted.ProtoReflect.Descriptor instead.
 func (*RunDeparted) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{24}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *RunDeparted) GetRunId() string {
@@ -2308,7 +2638,7 @@ type DropDelivered struct {
 
 func (x *DropDelivered) Reset() {
 	*x = DropDelivered{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[25]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2320,7 +2650,7 @@ func (x *DropDelivered) String() string {
 func (*DropDelivered) ProtoMessage() {}
 
 func (x *DropDelivered) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[25]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2333,7 +2663,7 @@ func (x *DropDelivered) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DropDelivered.ProtoReflect.Descriptor instead.
 func (*DropDelivered) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{25}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *DropDelivered) GetRunId() string {
@@ -2390,7 +2720,7 @@ type RunCancelled struct {
 
 func (x *RunCancelled) Reset() {
 	*x = RunCancelled{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[26]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2402,7 +2732,7 @@ func (x *RunCancelled) String() string {
 func (*RunCancelled) ProtoMessage() {}
 
 func (x *RunCancelled) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[26]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2415,7 +2745,7 @@ func (x *RunCancelled) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RunCancelled.ProtoReflect.Descriptor instead.
 func (*RunCancelled) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{26}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *RunCancelled) GetRunId() string {
@@ -2450,7 +2780,7 @@ type RunFreed struct {
 
 func (x *RunFreed) Reset() {
 	*x = RunFreed{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[27]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2462,7 +2792,7 @@ func (x *RunFreed) String() string {
 func (*RunFreed) ProtoMessage() {}
 
 func (x *RunFreed) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[27]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2475,7 +2805,7 @@ func (x *RunFreed) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RunFreed.ProtoReflect.Descriptor instead.
 func (*RunFreed) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{27}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *RunFreed) GetRunId() string {
@@ -2518,7 +2848,7 @@ type MorningPlan struct {
 
 func (x *MorningPlan) Reset() {
 	*x = MorningPlan{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[28]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2530,7 +2860,7 @@ func (x *MorningPlan) String() string {
 func (*MorningPlan) ProtoMessage() {}
 
 func (x *MorningPlan) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[28]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2543,7 +2873,7 @@ func (x *MorningPlan) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MorningPlan.ProtoReflect.Descriptor instead.
 func (*MorningPlan) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{28}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *MorningPlan) GetPlanId() string {
@@ -2647,7 +2977,7 @@ type Run struct {
 
 func (x *Run) Reset() {
 	*x = Run{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[29]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2659,7 +2989,7 @@ func (x *Run) String() string {
 func (*Run) ProtoMessage() {}
 
 func (x *Run) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[29]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2672,7 +3002,7 @@ func (x *Run) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Run.ProtoReflect.Descriptor instead.
 func (*Run) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{29}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{32}
 }
 
 func (x *Run) GetRunId() string {
@@ -2775,7 +3105,7 @@ type Drop struct {
 
 func (x *Drop) Reset() {
 	*x = Drop{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[30]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[33]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2787,7 +3117,7 @@ func (x *Drop) String() string {
 func (*Drop) ProtoMessage() {}
 
 func (x *Drop) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[30]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[33]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2800,7 +3130,7 @@ func (x *Drop) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Drop.ProtoReflect.Descriptor instead.
 func (*Drop) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{30}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{33}
 }
 
 func (x *Drop) GetNumber() int32 {
@@ -2858,7 +3188,7 @@ type AxleLoads struct {
 
 func (x *AxleLoads) Reset() {
 	*x = AxleLoads{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[31]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[34]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2870,7 +3200,7 @@ func (x *AxleLoads) String() string {
 func (*AxleLoads) ProtoMessage() {}
 
 func (x *AxleLoads) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[31]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[34]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2883,7 +3213,7 @@ func (x *AxleLoads) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AxleLoads.ProtoReflect.Descriptor instead.
 func (*AxleLoads) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{31}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{34}
 }
 
 func (x *AxleLoads) GetAfterDrop() int32 {
@@ -2933,7 +3263,7 @@ type Pile struct {
 
 func (x *Pile) Reset() {
 	*x = Pile{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[32]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[35]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2945,7 +3275,7 @@ func (x *Pile) String() string {
 func (*Pile) ProtoMessage() {}
 
 func (x *Pile) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[32]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[35]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2958,7 +3288,7 @@ func (x *Pile) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Pile.ProtoReflect.Descriptor instead.
 func (*Pile) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{32}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{35}
 }
 
 func (x *Pile) GetNumber() int32 {
@@ -3041,7 +3371,7 @@ type Tier struct {
 
 func (x *Tier) Reset() {
 	*x = Tier{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[33]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[36]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3053,7 +3383,7 @@ func (x *Tier) String() string {
 func (*Tier) ProtoMessage() {}
 
 func (x *Tier) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[33]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[36]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3066,7 +3396,7 @@ func (x *Tier) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Tier.ProtoReflect.Descriptor instead.
 func (*Tier) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{33}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{36}
 }
 
 func (x *Tier) GetItems() []*Item {
@@ -3098,7 +3428,7 @@ type Item struct {
 
 func (x *Item) Reset() {
 	*x = Item{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[34]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[37]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3110,7 +3440,7 @@ func (x *Item) String() string {
 func (*Item) ProtoMessage() {}
 
 func (x *Item) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[34]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[37]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3123,7 +3453,7 @@ func (x *Item) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Item.ProtoReflect.Descriptor instead.
 func (*Item) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{34}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{37}
 }
 
 func (x *Item) GetPieceId() string {
@@ -3228,7 +3558,7 @@ type Unserved struct {
 
 func (x *Unserved) Reset() {
 	*x = Unserved{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[35]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[38]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3240,7 +3570,7 @@ func (x *Unserved) String() string {
 func (*Unserved) ProtoMessage() {}
 
 func (x *Unserved) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[35]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[38]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3253,7 +3583,7 @@ func (x *Unserved) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Unserved.ProtoReflect.Descriptor instead.
 func (*Unserved) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{35}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{38}
 }
 
 func (x *Unserved) GetCallOffId() string {
@@ -3316,7 +3646,7 @@ var File_spanyard_dispatch_event_v1_event_proto protoreflect.FileDescriptor
 
 const file_spanyard_dispatch_event_v1_event_proto_rawDesc = "" +
 	"\n" +
-	"&spanyard/dispatch/event/v1/event.proto\x12\x1aspanyard.dispatch.event.v1\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1fspanyard/common/v1/common.proto\"\xdc\v\n" +
+	"&spanyard/dispatch/event/v1/event.proto\x12\x1aspanyard.dispatch.event.v1\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1fspanyard/common/v1/common.proto\"\xd1\r\n" +
 	"\x05Event\x12P\n" +
 	"\x0eyard_rules_set\x18\x01 \x01(\v2(.spanyard.dispatch.event.v1.YardRulesSetH\x00R\fyardRulesSet\x12F\n" +
 	"\n" +
@@ -3339,7 +3669,11 @@ const file_spanyard_dispatch_event_v1_event_proto_rawDesc = "" +
 	"\frun_departed\x18) \x01(\v2'.spanyard.dispatch.event.v1.RunDepartedH\x00R\vrunDeparted\x12R\n" +
 	"\x0edrop_delivered\x18* \x01(\v2).spanyard.dispatch.event.v1.DropDeliveredH\x00R\rdropDelivered\x12O\n" +
 	"\rrun_cancelled\x18+ \x01(\v2(.spanyard.dispatch.event.v1.RunCancelledH\x00R\frunCancelled\x12C\n" +
-	"\trun_freed\x18, \x01(\v2$.spanyard.dispatch.event.v1.RunFreedH\x00R\brunFreedB\x06\n" +
+	"\trun_freed\x18, \x01(\v2$.spanyard.dispatch.event.v1.RunFreedH\x00R\brunFreed\x12I\n" +
+	"\vrun_cleared\x18- \x01(\v2&.spanyard.dispatch.event.v1.RunClearedH\x00R\n" +
+	"runCleared\x12P\n" +
+	"\x0epiece_set_down\x18. \x01(\v2(.spanyard.dispatch.event.v1.PieceSetDownH\x00R\fpieceSetDown\x12V\n" +
+	"\x10piece_taken_back\x18/ \x01(\v2*.spanyard.dispatch.event.v1.PieceTakenBackH\x00R\x0epieceTakenBackB\x06\n" +
 	"\x04kind\"K\n" +
 	"\fYardRulesSet\x12;\n" +
 	"\x05rules\x18\x01 \x01(\v2%.spanyard.dispatch.event.v1.YardRulesR\x05rules\"\xac\x04\n" +
@@ -3485,17 +3819,34 @@ const file_spanyard_dispatch_event_v1_event_proto_rawDesc = "" +
 	"\bpiece_id\x18\x01 \x01(\tR\apieceId\x12\x15\n" +
 	"\x06run_id\x18\x02 \x01(\tR\x05runId\x12\x12\n" +
 	"\x04mark\x18\x03 \x01(\tR\x04mark\x12\x1a\n" +
-	"\bsentence\x18\x04 \x01(\tR\bsentence\"[\n" +
+	"\bsentence\x18\x04 \x01(\tR\bsentence\"w\n" +
 	"\n" +
 	"RunChanged\x12\x15\n" +
 	"\x06run_id\x18\x01 \x01(\tR\x05runId\x126\n" +
-	"\x04hits\x18\x02 \x03(\v2\".spanyard.dispatch.event.v1.RunHitR\x04hits\"\x80\x01\n" +
+	"\x04hits\x18\x02 \x03(\v2\".spanyard.dispatch.event.v1.RunHitR\x04hits\x12\x1a\n" +
+	"\bdeparted\x18\x03 \x01(\bR\bdeparted\"\xbc\x01\n" +
 	"\x06RunHit\x12\x19\n" +
 	"\bpiece_id\x18\x01 \x01(\tR\apieceId\x12\x12\n" +
 	"\x04mark\x18\x02 \x01(\tR\x04mark\x12\x19\n" +
 	"\bbatch_id\x18\x03 \x01(\tR\abatchId\x12\x16\n" +
 	"\x06reason\x18\x04 \x01(\tR\x06reason\x12\x14\n" +
-	"\x05where\x18\x05 \x01(\tR\x05where\"\x82\x01\n" +
+	"\x05where\x18\x05 \x01(\tR\x05where\x12:\n" +
+	"\x04kind\x18\x06 \x01(\x0e2&.spanyard.dispatch.event.v1.RunHitKindR\x04kind\"w\n" +
+	"\n" +
+	"RunCleared\x12\x15\n" +
+	"\x06run_id\x18\x01 \x01(\tR\x05runId\x12\x19\n" +
+	"\bbatch_id\x18\x02 \x01(\tR\abatchId\x12\x1b\n" +
+	"\tpiece_ids\x18\x03 \x03(\tR\bpieceIds\x12\x1a\n" +
+	"\bdeparted\x18\x04 \x01(\bR\bdeparted\"m\n" +
+	"\fPieceSetDown\x12\x15\n" +
+	"\x06run_id\x18\x01 \x01(\tR\x05runId\x12\x19\n" +
+	"\bpiece_id\x18\x02 \x01(\tR\apieceId\x12\x17\n" +
+	"\asite_id\x18\x03 \x01(\tR\x06siteId\x12\x12\n" +
+	"\x04mark\x18\x04 \x01(\tR\x04mark\"V\n" +
+	"\x0ePieceTakenBack\x12\x15\n" +
+	"\x06run_id\x18\x01 \x01(\tR\x05runId\x12\x19\n" +
+	"\bpiece_id\x18\x02 \x01(\tR\apieceId\x12\x12\n" +
+	"\x04mark\x18\x03 \x01(\tR\x04mark\"\x82\x01\n" +
 	"\vRunDeparted\x12\x15\n" +
 	"\x06run_id\x18\x01 \x01(\tR\x05runId\x12\x1f\n" +
 	"\vdeparted_by\x18\x02 \x01(\tR\n" +
@@ -3604,7 +3955,14 @@ const file_spanyard_dispatch_event_v1_event_proto_rawDesc = "" +
 	"blockCount\x12\x15\n" +
 	"\x06mass_g\x18\x06 \x01(\x03R\x05massG\x12B\n" +
 	"\x06reason\x18\a \x01(\x0e2*.spanyard.dispatch.event.v1.UnservedReasonR\x06reason\x12\x1a\n" +
-	"\bsentence\x18\b \x01(\tR\bsentence*\xee\x01\n" +
+	"\bsentence\x18\b \x01(\tR\bsentence*\x9d\x01\n" +
+	"\n" +
+	"RunHitKind\x12\x1c\n" +
+	"\x18RUN_HIT_KIND_UNSPECIFIED\x10\x00\x12\x1c\n" +
+	"\x18RUN_HIT_KIND_QUARANTINED\x10\x01\x12\x19\n" +
+	"\x15RUN_HIT_KIND_SCRAPPED\x10\x02\x12\x19\n" +
+	"\x15RUN_HIT_KIND_RETURNED\x10\x03\x12\x1d\n" +
+	"\x19RUN_HIT_KIND_PLACE_FILLED\x10\x04*\xee\x01\n" +
 	"\x0eUnservedReason\x12\x1f\n" +
 	"\x1bUNSERVED_REASON_UNSPECIFIED\x10\x00\x12\x1b\n" +
 	"\x17UNSERVED_REASON_NO_PLAN\x10\x01\x12\x1c\n" +
@@ -3626,111 +3984,119 @@ func file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP() []byte {
 	return file_spanyard_dispatch_event_v1_event_proto_rawDescData
 }
 
-var file_spanyard_dispatch_event_v1_event_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_spanyard_dispatch_event_v1_event_proto_msgTypes = make([]protoimpl.MessageInfo, 36)
+var file_spanyard_dispatch_event_v1_event_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
+var file_spanyard_dispatch_event_v1_event_proto_msgTypes = make([]protoimpl.MessageInfo, 39)
 var file_spanyard_dispatch_event_v1_event_proto_goTypes = []any{
-	(UnservedReason)(0),           // 0: spanyard.dispatch.event.v1.UnservedReason
-	(*Event)(nil),                 // 1: spanyard.dispatch.event.v1.Event
-	(*YardRulesSet)(nil),          // 2: spanyard.dispatch.event.v1.YardRulesSet
-	(*YardRules)(nil),             // 3: spanyard.dispatch.event.v1.YardRules
-	(*TrucksSet)(nil),             // 4: spanyard.dispatch.event.v1.TrucksSet
-	(*Truck)(nil),                 // 5: spanyard.dispatch.event.v1.Truck
-	(*SitesSet)(nil),              // 6: spanyard.dispatch.event.v1.SitesSet
-	(*Site)(nil),                  // 7: spanyard.dispatch.event.v1.Site
-	(*FloorPlanned)(nil),          // 8: spanyard.dispatch.event.v1.FloorPlanned
-	(*RoomDemand)(nil),            // 9: spanyard.dispatch.event.v1.RoomDemand
-	(*BeamDemand)(nil),            // 10: spanyard.dispatch.event.v1.BeamDemand
-	(*FloorWithdrawn)(nil),        // 11: spanyard.dispatch.event.v1.FloorWithdrawn
-	(*CalledOff)(nil),             // 12: spanyard.dispatch.event.v1.CalledOff
-	(*CallOff)(nil),               // 13: spanyard.dispatch.event.v1.CallOff
-	(*CallOffCancelled)(nil),      // 14: spanyard.dispatch.event.v1.CallOffCancelled
-	(*MorningPlanned)(nil),        // 15: spanyard.dispatch.event.v1.MorningPlanned
-	(*MorningConfirming)(nil),     // 16: spanyard.dispatch.event.v1.MorningConfirming
-	(*RunConfirmed)(nil),          // 17: spanyard.dispatch.event.v1.RunConfirmed
-	(*PicksIssued)(nil),           // 18: spanyard.dispatch.event.v1.PicksIssued
-	(*Pick)(nil),                  // 19: spanyard.dispatch.event.v1.Pick
-	(*MorningConfirmed)(nil),      // 20: spanyard.dispatch.event.v1.MorningConfirmed
-	(*MorningConfirmFailed)(nil),  // 21: spanyard.dispatch.event.v1.MorningConfirmFailed
-	(*MissingPiece)(nil),          // 22: spanyard.dispatch.event.v1.MissingPiece
-	(*RunChanged)(nil),            // 23: spanyard.dispatch.event.v1.RunChanged
-	(*RunHit)(nil),                // 24: spanyard.dispatch.event.v1.RunHit
-	(*RunDeparted)(nil),           // 25: spanyard.dispatch.event.v1.RunDeparted
-	(*DropDelivered)(nil),         // 26: spanyard.dispatch.event.v1.DropDelivered
-	(*RunCancelled)(nil),          // 27: spanyard.dispatch.event.v1.RunCancelled
-	(*RunFreed)(nil),              // 28: spanyard.dispatch.event.v1.RunFreed
-	(*MorningPlan)(nil),           // 29: spanyard.dispatch.event.v1.MorningPlan
-	(*Run)(nil),                   // 30: spanyard.dispatch.event.v1.Run
-	(*Drop)(nil),                  // 31: spanyard.dispatch.event.v1.Drop
-	(*AxleLoads)(nil),             // 32: spanyard.dispatch.event.v1.AxleLoads
-	(*Pile)(nil),                  // 33: spanyard.dispatch.event.v1.Pile
-	(*Tier)(nil),                  // 34: spanyard.dispatch.event.v1.Tier
-	(*Item)(nil),                  // 35: spanyard.dispatch.event.v1.Item
-	(*Unserved)(nil),              // 36: spanyard.dispatch.event.v1.Unserved
-	(*v1.Place)(nil),              // 37: spanyard.common.v1.Place
-	(*v1.DayWindow)(nil),          // 38: spanyard.common.v1.DayWindow
-	(*v1.BeamProfile)(nil),        // 39: spanyard.common.v1.BeamProfile
-	(*v1.BlockKind)(nil),          // 40: spanyard.common.v1.BlockKind
-	(*v1.BeamProduct)(nil),        // 41: spanyard.common.v1.BeamProduct
-	(*timestamppb.Timestamp)(nil), // 42: google.protobuf.Timestamp
+	(RunHitKind)(0),               // 0: spanyard.dispatch.event.v1.RunHitKind
+	(UnservedReason)(0),           // 1: spanyard.dispatch.event.v1.UnservedReason
+	(*Event)(nil),                 // 2: spanyard.dispatch.event.v1.Event
+	(*YardRulesSet)(nil),          // 3: spanyard.dispatch.event.v1.YardRulesSet
+	(*YardRules)(nil),             // 4: spanyard.dispatch.event.v1.YardRules
+	(*TrucksSet)(nil),             // 5: spanyard.dispatch.event.v1.TrucksSet
+	(*Truck)(nil),                 // 6: spanyard.dispatch.event.v1.Truck
+	(*SitesSet)(nil),              // 7: spanyard.dispatch.event.v1.SitesSet
+	(*Site)(nil),                  // 8: spanyard.dispatch.event.v1.Site
+	(*FloorPlanned)(nil),          // 9: spanyard.dispatch.event.v1.FloorPlanned
+	(*RoomDemand)(nil),            // 10: spanyard.dispatch.event.v1.RoomDemand
+	(*BeamDemand)(nil),            // 11: spanyard.dispatch.event.v1.BeamDemand
+	(*FloorWithdrawn)(nil),        // 12: spanyard.dispatch.event.v1.FloorWithdrawn
+	(*CalledOff)(nil),             // 13: spanyard.dispatch.event.v1.CalledOff
+	(*CallOff)(nil),               // 14: spanyard.dispatch.event.v1.CallOff
+	(*CallOffCancelled)(nil),      // 15: spanyard.dispatch.event.v1.CallOffCancelled
+	(*MorningPlanned)(nil),        // 16: spanyard.dispatch.event.v1.MorningPlanned
+	(*MorningConfirming)(nil),     // 17: spanyard.dispatch.event.v1.MorningConfirming
+	(*RunConfirmed)(nil),          // 18: spanyard.dispatch.event.v1.RunConfirmed
+	(*PicksIssued)(nil),           // 19: spanyard.dispatch.event.v1.PicksIssued
+	(*Pick)(nil),                  // 20: spanyard.dispatch.event.v1.Pick
+	(*MorningConfirmed)(nil),      // 21: spanyard.dispatch.event.v1.MorningConfirmed
+	(*MorningConfirmFailed)(nil),  // 22: spanyard.dispatch.event.v1.MorningConfirmFailed
+	(*MissingPiece)(nil),          // 23: spanyard.dispatch.event.v1.MissingPiece
+	(*RunChanged)(nil),            // 24: spanyard.dispatch.event.v1.RunChanged
+	(*RunHit)(nil),                // 25: spanyard.dispatch.event.v1.RunHit
+	(*RunCleared)(nil),            // 26: spanyard.dispatch.event.v1.RunCleared
+	(*PieceSetDown)(nil),          // 27: spanyard.dispatch.event.v1.PieceSetDown
+	(*PieceTakenBack)(nil),        // 28: spanyard.dispatch.event.v1.PieceTakenBack
+	(*RunDeparted)(nil),           // 29: spanyard.dispatch.event.v1.RunDeparted
+	(*DropDelivered)(nil),         // 30: spanyard.dispatch.event.v1.DropDelivered
+	(*RunCancelled)(nil),          // 31: spanyard.dispatch.event.v1.RunCancelled
+	(*RunFreed)(nil),              // 32: spanyard.dispatch.event.v1.RunFreed
+	(*MorningPlan)(nil),           // 33: spanyard.dispatch.event.v1.MorningPlan
+	(*Run)(nil),                   // 34: spanyard.dispatch.event.v1.Run
+	(*Drop)(nil),                  // 35: spanyard.dispatch.event.v1.Drop
+	(*AxleLoads)(nil),             // 36: spanyard.dispatch.event.v1.AxleLoads
+	(*Pile)(nil),                  // 37: spanyard.dispatch.event.v1.Pile
+	(*Tier)(nil),                  // 38: spanyard.dispatch.event.v1.Tier
+	(*Item)(nil),                  // 39: spanyard.dispatch.event.v1.Item
+	(*Unserved)(nil),              // 40: spanyard.dispatch.event.v1.Unserved
+	(*v1.Place)(nil),              // 41: spanyard.common.v1.Place
+	(*v1.DayWindow)(nil),          // 42: spanyard.common.v1.DayWindow
+	(*v1.BeamProfile)(nil),        // 43: spanyard.common.v1.BeamProfile
+	(*v1.BlockKind)(nil),          // 44: spanyard.common.v1.BlockKind
+	(*v1.BeamProduct)(nil),        // 45: spanyard.common.v1.BeamProduct
+	(*timestamppb.Timestamp)(nil), // 46: google.protobuf.Timestamp
 }
 var file_spanyard_dispatch_event_v1_event_proto_depIdxs = []int32{
-	2,  // 0: spanyard.dispatch.event.v1.Event.yard_rules_set:type_name -> spanyard.dispatch.event.v1.YardRulesSet
-	4,  // 1: spanyard.dispatch.event.v1.Event.trucks_set:type_name -> spanyard.dispatch.event.v1.TrucksSet
-	6,  // 2: spanyard.dispatch.event.v1.Event.sites_set:type_name -> spanyard.dispatch.event.v1.SitesSet
-	8,  // 3: spanyard.dispatch.event.v1.Event.floor_planned:type_name -> spanyard.dispatch.event.v1.FloorPlanned
-	11, // 4: spanyard.dispatch.event.v1.Event.floor_withdrawn:type_name -> spanyard.dispatch.event.v1.FloorWithdrawn
-	12, // 5: spanyard.dispatch.event.v1.Event.called_off:type_name -> spanyard.dispatch.event.v1.CalledOff
-	14, // 6: spanyard.dispatch.event.v1.Event.call_off_cancelled:type_name -> spanyard.dispatch.event.v1.CallOffCancelled
-	15, // 7: spanyard.dispatch.event.v1.Event.morning_planned:type_name -> spanyard.dispatch.event.v1.MorningPlanned
-	16, // 8: spanyard.dispatch.event.v1.Event.morning_confirming:type_name -> spanyard.dispatch.event.v1.MorningConfirming
-	17, // 9: spanyard.dispatch.event.v1.Event.run_confirmed:type_name -> spanyard.dispatch.event.v1.RunConfirmed
-	18, // 10: spanyard.dispatch.event.v1.Event.picks_issued:type_name -> spanyard.dispatch.event.v1.PicksIssued
-	20, // 11: spanyard.dispatch.event.v1.Event.morning_confirmed:type_name -> spanyard.dispatch.event.v1.MorningConfirmed
-	21, // 12: spanyard.dispatch.event.v1.Event.morning_confirm_failed:type_name -> spanyard.dispatch.event.v1.MorningConfirmFailed
-	23, // 13: spanyard.dispatch.event.v1.Event.run_changed:type_name -> spanyard.dispatch.event.v1.RunChanged
-	25, // 14: spanyard.dispatch.event.v1.Event.run_departed:type_name -> spanyard.dispatch.event.v1.RunDeparted
-	26, // 15: spanyard.dispatch.event.v1.Event.drop_delivered:type_name -> spanyard.dispatch.event.v1.DropDelivered
-	27, // 16: spanyard.dispatch.event.v1.Event.run_cancelled:type_name -> spanyard.dispatch.event.v1.RunCancelled
-	28, // 17: spanyard.dispatch.event.v1.Event.run_freed:type_name -> spanyard.dispatch.event.v1.RunFreed
-	3,  // 18: spanyard.dispatch.event.v1.YardRulesSet.rules:type_name -> spanyard.dispatch.event.v1.YardRules
-	37, // 19: spanyard.dispatch.event.v1.YardRules.place:type_name -> spanyard.common.v1.Place
-	5,  // 20: spanyard.dispatch.event.v1.TrucksSet.trucks:type_name -> spanyard.dispatch.event.v1.Truck
-	38, // 21: spanyard.dispatch.event.v1.Truck.hours:type_name -> spanyard.common.v1.DayWindow
-	7,  // 22: spanyard.dispatch.event.v1.SitesSet.sites:type_name -> spanyard.dispatch.event.v1.Site
-	37, // 23: spanyard.dispatch.event.v1.Site.place:type_name -> spanyard.common.v1.Place
-	38, // 24: spanyard.dispatch.event.v1.Site.opens:type_name -> spanyard.common.v1.DayWindow
-	9,  // 25: spanyard.dispatch.event.v1.FloorPlanned.rooms:type_name -> spanyard.dispatch.event.v1.RoomDemand
-	39, // 26: spanyard.dispatch.event.v1.FloorPlanned.profiles:type_name -> spanyard.common.v1.BeamProfile
-	40, // 27: spanyard.dispatch.event.v1.FloorPlanned.blocks:type_name -> spanyard.common.v1.BlockKind
-	10, // 28: spanyard.dispatch.event.v1.RoomDemand.beams:type_name -> spanyard.dispatch.event.v1.BeamDemand
-	41, // 29: spanyard.dispatch.event.v1.BeamDemand.product:type_name -> spanyard.common.v1.BeamProduct
-	13, // 30: spanyard.dispatch.event.v1.CalledOff.call_off:type_name -> spanyard.dispatch.event.v1.CallOff
-	38, // 31: spanyard.dispatch.event.v1.CallOff.window:type_name -> spanyard.common.v1.DayWindow
-	29, // 32: spanyard.dispatch.event.v1.MorningPlanned.plan:type_name -> spanyard.dispatch.event.v1.MorningPlan
-	30, // 33: spanyard.dispatch.event.v1.RunConfirmed.run:type_name -> spanyard.dispatch.event.v1.Run
-	19, // 34: spanyard.dispatch.event.v1.PicksIssued.picks:type_name -> spanyard.dispatch.event.v1.Pick
-	41, // 35: spanyard.dispatch.event.v1.Pick.beam:type_name -> spanyard.common.v1.BeamProduct
-	42, // 36: spanyard.dispatch.event.v1.MorningConfirmed.confirmed_at:type_name -> google.protobuf.Timestamp
-	22, // 37: spanyard.dispatch.event.v1.MorningConfirmFailed.missing:type_name -> spanyard.dispatch.event.v1.MissingPiece
-	24, // 38: spanyard.dispatch.event.v1.RunChanged.hits:type_name -> spanyard.dispatch.event.v1.RunHit
-	42, // 39: spanyard.dispatch.event.v1.RunDeparted.departed_at:type_name -> google.protobuf.Timestamp
-	42, // 40: spanyard.dispatch.event.v1.DropDelivered.delivered_at:type_name -> google.protobuf.Timestamp
-	42, // 41: spanyard.dispatch.event.v1.MorningPlan.planned_at:type_name -> google.protobuf.Timestamp
-	30, // 42: spanyard.dispatch.event.v1.MorningPlan.runs:type_name -> spanyard.dispatch.event.v1.Run
-	36, // 43: spanyard.dispatch.event.v1.MorningPlan.unserved:type_name -> spanyard.dispatch.event.v1.Unserved
-	31, // 44: spanyard.dispatch.event.v1.Run.drops:type_name -> spanyard.dispatch.event.v1.Drop
-	33, // 45: spanyard.dispatch.event.v1.Run.piles:type_name -> spanyard.dispatch.event.v1.Pile
-	32, // 46: spanyard.dispatch.event.v1.Run.axle_loads:type_name -> spanyard.dispatch.event.v1.AxleLoads
-	19, // 47: spanyard.dispatch.event.v1.Run.picks:type_name -> spanyard.dispatch.event.v1.Pick
-	34, // 48: spanyard.dispatch.event.v1.Pile.tiers:type_name -> spanyard.dispatch.event.v1.Tier
-	35, // 49: spanyard.dispatch.event.v1.Tier.items:type_name -> spanyard.dispatch.event.v1.Item
-	41, // 50: spanyard.dispatch.event.v1.Item.beam:type_name -> spanyard.common.v1.BeamProduct
-	0,  // 51: spanyard.dispatch.event.v1.Unserved.reason:type_name -> spanyard.dispatch.event.v1.UnservedReason
-	52, // [52:52] is the sub-list for method output_type
-	52, // [52:52] is the sub-list for method input_type
-	52, // [52:52] is the sub-list for extension type_name
-	52, // [52:52] is the sub-list for extension extendee
-	0,  // [0:52] is the sub-list for field type_name
+	3,  // 0: spanyard.dispatch.event.v1.Event.yard_rules_set:type_name -> spanyard.dispatch.event.v1.YardRulesSet
+	5,  // 1: spanyard.dispatch.event.v1.Event.trucks_set:type_name -> spanyard.dispatch.event.v1.TrucksSet
+	7,  // 2: spanyard.dispatch.event.v1.Event.sites_set:type_name -> spanyard.dispatch.event.v1.SitesSet
+	9,  // 3: spanyard.dispatch.event.v1.Event.floor_planned:type_name -> spanyard.dispatch.event.v1.FloorPlanned
+	12, // 4: spanyard.dispatch.event.v1.Event.floor_withdrawn:type_name -> spanyard.dispatch.event.v1.FloorWithdrawn
+	13, // 5: spanyard.dispatch.event.v1.Event.called_off:type_name -> spanyard.dispatch.event.v1.CalledOff
+	15, // 6: spanyard.dispatch.event.v1.Event.call_off_cancelled:type_name -> spanyard.dispatch.event.v1.CallOffCancelled
+	16, // 7: spanyard.dispatch.event.v1.Event.morning_planned:type_name -> spanyard.dispatch.event.v1.MorningPlanned
+	17, // 8: spanyard.dispatch.event.v1.Event.morning_confirming:type_name -> spanyard.dispatch.event.v1.MorningConfirming
+	18, // 9: spanyard.dispatch.event.v1.Event.run_confirmed:type_name -> spanyard.dispatch.event.v1.RunConfirmed
+	19, // 10: spanyard.dispatch.event.v1.Event.picks_issued:type_name -> spanyard.dispatch.event.v1.PicksIssued
+	21, // 11: spanyard.dispatch.event.v1.Event.morning_confirmed:type_name -> spanyard.dispatch.event.v1.MorningConfirmed
+	22, // 12: spanyard.dispatch.event.v1.Event.morning_confirm_failed:type_name -> spanyard.dispatch.event.v1.MorningConfirmFailed
+	24, // 13: spanyard.dispatch.event.v1.Event.run_changed:type_name -> spanyard.dispatch.event.v1.RunChanged
+	29, // 14: spanyard.dispatch.event.v1.Event.run_departed:type_name -> spanyard.dispatch.event.v1.RunDeparted
+	30, // 15: spanyard.dispatch.event.v1.Event.drop_delivered:type_name -> spanyard.dispatch.event.v1.DropDelivered
+	31, // 16: spanyard.dispatch.event.v1.Event.run_cancelled:type_name -> spanyard.dispatch.event.v1.RunCancelled
+	32, // 17: spanyard.dispatch.event.v1.Event.run_freed:type_name -> spanyard.dispatch.event.v1.RunFreed
+	26, // 18: spanyard.dispatch.event.v1.Event.run_cleared:type_name -> spanyard.dispatch.event.v1.RunCleared
+	27, // 19: spanyard.dispatch.event.v1.Event.piece_set_down:type_name -> spanyard.dispatch.event.v1.PieceSetDown
+	28, // 20: spanyard.dispatch.event.v1.Event.piece_taken_back:type_name -> spanyard.dispatch.event.v1.PieceTakenBack
+	4,  // 21: spanyard.dispatch.event.v1.YardRulesSet.rules:type_name -> spanyard.dispatch.event.v1.YardRules
+	41, // 22: spanyard.dispatch.event.v1.YardRules.place:type_name -> spanyard.common.v1.Place
+	6,  // 23: spanyard.dispatch.event.v1.TrucksSet.trucks:type_name -> spanyard.dispatch.event.v1.Truck
+	42, // 24: spanyard.dispatch.event.v1.Truck.hours:type_name -> spanyard.common.v1.DayWindow
+	8,  // 25: spanyard.dispatch.event.v1.SitesSet.sites:type_name -> spanyard.dispatch.event.v1.Site
+	41, // 26: spanyard.dispatch.event.v1.Site.place:type_name -> spanyard.common.v1.Place
+	42, // 27: spanyard.dispatch.event.v1.Site.opens:type_name -> spanyard.common.v1.DayWindow
+	10, // 28: spanyard.dispatch.event.v1.FloorPlanned.rooms:type_name -> spanyard.dispatch.event.v1.RoomDemand
+	43, // 29: spanyard.dispatch.event.v1.FloorPlanned.profiles:type_name -> spanyard.common.v1.BeamProfile
+	44, // 30: spanyard.dispatch.event.v1.FloorPlanned.blocks:type_name -> spanyard.common.v1.BlockKind
+	11, // 31: spanyard.dispatch.event.v1.RoomDemand.beams:type_name -> spanyard.dispatch.event.v1.BeamDemand
+	45, // 32: spanyard.dispatch.event.v1.BeamDemand.product:type_name -> spanyard.common.v1.BeamProduct
+	14, // 33: spanyard.dispatch.event.v1.CalledOff.call_off:type_name -> spanyard.dispatch.event.v1.CallOff
+	42, // 34: spanyard.dispatch.event.v1.CallOff.window:type_name -> spanyard.common.v1.DayWindow
+	33, // 35: spanyard.dispatch.event.v1.MorningPlanned.plan:type_name -> spanyard.dispatch.event.v1.MorningPlan
+	34, // 36: spanyard.dispatch.event.v1.RunConfirmed.run:type_name -> spanyard.dispatch.event.v1.Run
+	20, // 37: spanyard.dispatch.event.v1.PicksIssued.picks:type_name -> spanyard.dispatch.event.v1.Pick
+	45, // 38: spanyard.dispatch.event.v1.Pick.beam:type_name -> spanyard.common.v1.BeamProduct
+	46, // 39: spanyard.dispatch.event.v1.MorningConfirmed.confirmed_at:type_name -> google.protobuf.Timestamp
+	23, // 40: spanyard.dispatch.event.v1.MorningConfirmFailed.missing:type_name -> spanyard.dispatch.event.v1.MissingPiece
+	25, // 41: spanyard.dispatch.event.v1.RunChanged.hits:type_name -> spanyard.dispatch.event.v1.RunHit
+	0,  // 42: spanyard.dispatch.event.v1.RunHit.kind:type_name -> spanyard.dispatch.event.v1.RunHitKind
+	46, // 43: spanyard.dispatch.event.v1.RunDeparted.departed_at:type_name -> google.protobuf.Timestamp
+	46, // 44: spanyard.dispatch.event.v1.DropDelivered.delivered_at:type_name -> google.protobuf.Timestamp
+	46, // 45: spanyard.dispatch.event.v1.MorningPlan.planned_at:type_name -> google.protobuf.Timestamp
+	34, // 46: spanyard.dispatch.event.v1.MorningPlan.runs:type_name -> spanyard.dispatch.event.v1.Run
+	40, // 47: spanyard.dispatch.event.v1.MorningPlan.unserved:type_name -> spanyard.dispatch.event.v1.Unserved
+	35, // 48: spanyard.dispatch.event.v1.Run.drops:type_name -> spanyard.dispatch.event.v1.Drop
+	37, // 49: spanyard.dispatch.event.v1.Run.piles:type_name -> spanyard.dispatch.event.v1.Pile
+	36, // 50: spanyard.dispatch.event.v1.Run.axle_loads:type_name -> spanyard.dispatch.event.v1.AxleLoads
+	20, // 51: spanyard.dispatch.event.v1.Run.picks:type_name -> spanyard.dispatch.event.v1.Pick
+	38, // 52: spanyard.dispatch.event.v1.Pile.tiers:type_name -> spanyard.dispatch.event.v1.Tier
+	39, // 53: spanyard.dispatch.event.v1.Tier.items:type_name -> spanyard.dispatch.event.v1.Item
+	45, // 54: spanyard.dispatch.event.v1.Item.beam:type_name -> spanyard.common.v1.BeamProduct
+	1,  // 55: spanyard.dispatch.event.v1.Unserved.reason:type_name -> spanyard.dispatch.event.v1.UnservedReason
+	56, // [56:56] is the sub-list for method output_type
+	56, // [56:56] is the sub-list for method input_type
+	56, // [56:56] is the sub-list for extension type_name
+	56, // [56:56] is the sub-list for extension extendee
+	0,  // [0:56] is the sub-list for field type_name
 }
 
 func init() { file_spanyard_dispatch_event_v1_event_proto_init() }
@@ -3757,14 +4123,17 @@ func file_spanyard_dispatch_event_v1_event_proto_init() {
 		(*Event_DropDelivered)(nil),
 		(*Event_RunCancelled)(nil),
 		(*Event_RunFreed)(nil),
+		(*Event_RunCleared)(nil),
+		(*Event_PieceSetDown)(nil),
+		(*Event_PieceTakenBack)(nil),
 	}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_spanyard_dispatch_event_v1_event_proto_rawDesc), len(file_spanyard_dispatch_event_v1_event_proto_rawDesc)),
-			NumEnums:      1,
-			NumMessages:   36,
+			NumEnums:      2,
+			NumMessages:   39,
 			NumExtensions: 0,
 			NumServices:   0,
 		},
