@@ -75,7 +75,15 @@ func Change(w io.Writer, e *dispatchv1.WatchPicksResponse, y Yard) {
 	case *dispatchv1.WatchPicksResponse_PicksIssued:
 		Picks(w, what.PicksIssued, y)
 	case *dispatchv1.WatchPicksResponse_RunChanged:
-		Hits(w, what.RunChanged.GetRunId(), what.RunChanged.GetHits())
+		Changed(w, what.RunChanged)
+	case *dispatchv1.WatchPicksResponse_RunCleared:
+		RunCleared(w, what.RunCleared)
+	case *dispatchv1.WatchPicksResponse_PieceSetDown:
+		d := what.PieceSetDown
+		fmt.Fprintf(w, "Piece %s of run %s was set down by hand at %s%s.\n", d.GetPieceId(), d.GetRunId(), y.site(d.GetSiteId()), forPlace(d.GetMark()))
+	case *dispatchv1.WatchPicksResponse_PieceTakenBack:
+		b := what.PieceTakenBack
+		fmt.Fprintf(w, "Piece %s of run %s is back from its site%s.\n", b.GetPieceId(), b.GetRunId(), forPlace(b.GetMark()))
 	case *dispatchv1.WatchPicksResponse_RunDeparted:
 		fmt.Fprintf(w, "Run %s has left the yard; %s let it go.\n", what.RunDeparted.GetRunId(), what.RunDeparted.GetDepartedBy())
 	case *dispatchv1.WatchPicksResponse_RunCancelled:
@@ -85,4 +93,12 @@ func Change(w io.Writer, e *dispatchv1.WatchPicksResponse, y Yard) {
 		fmt.Fprintf(w, "Drop %d of run %s is delivered at %s: %s, received by %s.\n", d.GetDropNumber(), d.GetRunId(), y.site(d.GetSiteId()),
 			count(len(d.GetPieceIds()), "piece"), d.GetReceivedBy())
 	}
+}
+
+// forPlace names the place of a beam; pallets have none.
+func forPlace(mark string) string {
+	if mark == "" {
+		return ""
+	}
+	return ", place " + mark
 }

@@ -134,37 +134,6 @@ func Runs(w io.Writer, runs []*dispatchv1.RunStatus, y Yard) {
 	}
 	t.write(w)
 	for _, r := range runs {
-		hitsOf(w, r)
+		hitsOf(w, r, y)
 	}
-}
-
-// hitsOf says what the hits of a run mean by how far it has come. A cancelled
-// run carries nothing.
-func hitsOf(w io.Writer, r *dispatchv1.RunStatus) {
-	id := r.GetRun().GetRunId()
-	switch r.GetState() {
-	case dispatchv1.RunState_RUN_STATE_CANCELLED:
-	case dispatchv1.RunState_RUN_STATE_DEPARTED, dispatchv1.RunState_RUN_STATE_DELIVERED:
-		hitTable(w, "RUN "+id+" HAS LEFT WITH THESE PIECES: FIND AND HOLD THEM", r.GetHits())
-	default:
-		Hits(w, id, r.GetHits())
-	}
-}
-
-// Hits prints what must not leave with a run.
-func Hits(w io.Writer, run string, hits []*dispatcheventv1.RunHit) {
-	hitTable(w, "RUN "+run+" MUST NOT LEAVE WITH THESE PIECES", hits)
-}
-
-// hitTable lists hits; "was" is where a piece was when it was hit.
-func hitTable(w io.Writer, heading string, hits []*dispatcheventv1.RunHit) {
-	if len(hits) == 0 {
-		return
-	}
-	fmt.Fprintf(w, "\n%s:\n", heading)
-	t := newTable("piece", "mark", "batch", "was", "why")
-	for _, h := range hits {
-		t.add(h.GetPieceId(), dash(h.GetMark()), h.GetBatchId(), h.GetWhere(), h.GetReason())
-	}
-	t.write(w)
 }
