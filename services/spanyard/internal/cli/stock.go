@@ -20,7 +20,8 @@ bad row, and nothing changes; every bad cell is named.
 Columns: batch, kind (beams or blocks), made_on, profile, wire_pattern,
 length_mm, block_kind, count, mass_kg_each, stack, fck_cylinder_mpa,
 fck_cube_mpa, declared_block_mpa, laboratory, test_id, tested_on, specimen
-(cylinder, cube or block), strengths_mpa ("41.2; 43.0"), released_by.`,
+(cylinder, cube or block), strengths_mpa ("41.2; 43.0"), released_by, released_on
+(the day of the count, if left out).`,
 		Example: "  spanyard stock import stock-count.xlsx",
 		Args:    cobra.ExactArgs(1),
 		RunE:    p.importStock,

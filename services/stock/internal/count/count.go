@@ -20,6 +20,7 @@ import (
 	"time"
 	"unicode"
 
+	"spanyard.example/services/kit/civil"
 	"spanyard.example/services/kit/fault"
 	"spanyard.example/services/kit/sheet"
 	"spanyard.example/services/stock/internal/conformity"
@@ -48,6 +49,7 @@ func Columns() []sheet.Column {
 		{Name: "specimen"},
 		{Name: "strengths_mpa"},
 		{Name: "released_by"},
+		{Name: "released_on"},
 	}
 }
 
@@ -71,6 +73,8 @@ type counted struct {
 	// testBroken says that there is a test of which cells are missing.
 	testBroken bool
 	releasedBy string
+	// releasedOn is 0 for the day of the count.
+	releasedOn civil.Day
 	// rows that the batch was read from; the first holds what counts for all.
 	rows []*sheet.Row
 	// lines holds the row of each line of beams.
@@ -117,6 +121,12 @@ func readBatch(row *sheet.Row, id, file string) *counted {
 	b.test, b.testBroken = readTest(row, id)
 	if row.Has("released_by") {
 		b.releasedBy = row.Text("released_by", 120)
+	}
+	if row.Has("released_on") {
+		b.releasedOn = row.Day("released_on")
+		if !row.Has("released_by") {
+			row.Fail("released_by", "is missing, but the day of the release is given", "who released the batch")
+		}
 	}
 	return b
 }
@@ -188,7 +198,7 @@ func readTest(row *sheet.Row, id string) (test *yard.RecordTest, broken bool) {
 }
 
 // batchColumns hold for a whole batch.
-var batchColumns = append([]string{"kind", "made_on", "profile", "wire_pattern", "block_kind", "fck_cylinder_mpa", "fck_cube_mpa", "declared_block_mpa", "released_by"}, testColumns...)
+var batchColumns = append([]string{"kind", "made_on", "profile", "wire_pattern", "block_kind", "fck_cylinder_mpa", "fck_cube_mpa", "declared_block_mpa", "released_by", "released_on"}, testColumns...)
 
 // agree refuses a later row that says something else of the batch than its
 // first row.
@@ -357,7 +367,7 @@ func (b *counted) commands(by string, at time.Time) []yard.Command {
 		commands = append(commands, test)
 	}
 	if b.releasedBy != "" && !b.testBroken {
-		commands = append(commands, yard.ReleaseBatch{BatchID: receive.BatchID, By: b.releasedBy, At: at})
+		commands = append(commands, yard.ReleaseBatch{BatchID: receive.BatchID, By: b.releasedBy, At: at, On: b.releasedOn})
 	}
 	return commands
 }
@@ -374,7 +384,7 @@ var columnOf = map[string]string{
 	"blocks.block_kind": "block_kind", "blocks.count": "count", "blocks.mass_g_each": "mass_kg_each", "blocks.stack_id": "stack",
 	"length_mm": "length_mm", "count": "count", "mass_g_each": "mass_kg_each", "stack_id": "stack", "beams.lines": "count",
 	"test_id": "test_id", "laboratory": "laboratory", "tested_on": "tested_on", "specimen": "specimen", "strengths_mpa": "strengths_mpa",
-	"released_by": "released_by", "tests": "strengths_mpa", "age": "made_on", "state": "released_by",
+	"released_by": "released_by", "released_on": "released_on", "tests": "strengths_mpa", "age": "made_on", "state": "released_by",
 }
 
 // places turns what the yard has against a command into cells.
@@ -397,8 +407,9 @@ func (b *counted) places(f *fault.Error, command yard.Command) []fault.Place {
 		}
 		if _, releases := command.(yard.ReleaseBatch); releases {
 			p.Problem = "the batch cannot be released: " + p.Problem
-			column = "released_by"
-			p.Value = b.releasedBy
+			if field != "released_on" {
+				column, p.Value = "released_by", b.releasedBy
+			}
 		}
 		out = append(out, fault.Place{Where: row.Where(column), Value: p.Value, Problem: p.Problem, Allowed: p.Allowed})
 	}

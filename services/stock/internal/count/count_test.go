@@ -19,6 +19,9 @@ import (
 const header = "batch,kind,made_on,profile,wire_pattern,length_mm,block_kind,count,mass_kg_each,stack," +
 	"fck_cylinder_mpa,fck_cube_mpa,declared_block_mpa,laboratory,test_id,tested_on,specimen,strengths_mpa,released_by\n"
 
+// dated adds the column of the day of release, which a count may leave out.
+func dated(header string) string { return strings.TrimSuffix(header, "\n") + ",released_on\n" }
+
 // today of the import.
 var today = time.Date(2027, 3, 15, 10, 0, 0, 0, time.UTC)
 
@@ -68,6 +71,23 @@ func TestGoodCount(t *testing.T) {
 	// The same count again finds everything there already.
 	if _, err := take(t, s, good); fault.ReasonOf(err) != "BAD_ROWS" {
 		t.Errorf("a second count of the same batches gives %v", err)
+	}
+}
+
+// A count may say when its batches were released; they leave in that order.
+func TestCountWithDaysOfRelease(t *testing.T) {
+	events, err := take(t, opened(), dated(header)+
+		"B1,beams,2027-02-01,T15,W3,4200,,3,84.5,S1,40,50,,Fennmoor Lab,T1,2027-02-10,cylinder,44,Oda Brink,2027-02-20\n"+
+		"B2,beams,2027-02-02,T15,W3,4200,,3,84.5,S2,40,50,,Fennmoor Lab,T1,2027-02-10,cylinder,44,Oda Brink,\n")
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := yard.EvolveAll(opened(), events)
+	for id, want := range map[string]string{"B1": "2027-02-20, 19 days old", "B2": "2027-03-15, 41 days old"} {
+		b, _ := s.Batch(id)
+		if got := fmt.Sprintf("%v, %d days old", b.Release.On, b.Release.AgeDays); got != want || !b.Release.At.Equal(today) {
+			t.Errorf("%s was released on %s at %v, want %s", id, got, b.Release.At, want)
+		}
 	}
 }
 
@@ -189,6 +209,13 @@ func TestBadRows(t *testing.T) {
 				"row 4, column block_kind", "row 4, column declared_block_mpa",
 			},
 		},
+		"days of release that cannot be": {
+			"B1,beams,2027-03-01,T15,W3,4200,,3,84.5,S1,40,50,,Fennmoor Lab,T1,2027-03-10,cylinder,44,Oda Brink,2027-03-16\n" +
+				"B2,beams,2027-02-01,T15,W3,4200,,3,84.5,S2,40,50,,Fennmoor Lab,T1,2027-03-10,cylinder,44,Oda Brink,2027-03-09\n" +
+				"B3,beams,2027-02-01,T15,W3,4200,,3,84.5,S3,40,50,,Fennmoor Lab,T1,2027-02-10,cylinder,44,Oda Brink,2027-02-14\n" +
+				"B4,beams,2027-02-01,T15,W3,4200,,3,84.5,S4,40,50,,Fennmoor Lab,T1,2027-02-10,cylinder,44,,2027-02-20\n",
+			[]string{"row 2, column released_on", "row 3, column released_on", "row 4, column released_by", "row 5, column released_by"},
+		},
 		"blocks counted twice": {
 			"K1,blocks,2027-02-01,,,,K20,500,17,S5,,,7,,,,,,\nK1,blocks,2027-02-01,,,,K20,500,17,S5,,,7,,,,,,\n",
 			[]string{"row 3, column batch"},
@@ -199,7 +226,7 @@ func TestBadRows(t *testing.T) {
 		},
 	} {
 		t.Run(name, func(t *testing.T) {
-			events, err := take(t, opened(), header+c.rows)
+			events, err := take(t, opened(), dated(header)+c.rows)
 			var f *fault.Error
 			if !errors.As(err, &f) || f.Kind != fault.Invalid || len(events) != 0 {
 				t.Fatalf("gives %d events and %v", len(events), err)

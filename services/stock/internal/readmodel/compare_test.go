@@ -179,7 +179,8 @@ func (s slow) loose(b yard.Batch) *stockv1.FreeBlocks {
 	return m
 }
 
-// free lists by day of release and batch, then stack by stack from the top.
+// free lists by day of release, day of making and batch, then stack by stack
+// from the top.
 func (s slow) free(last uint64) *stockv1.ListFreePiecesResponse {
 	var released []yard.Batch
 	s.Batches(func(b yard.Batch) {
@@ -187,7 +188,12 @@ func (s slow) free(last uint64) *stockv1.ListFreePiecesResponse {
 			released = append(released, b)
 		}
 	})
-	slices.SortStableFunc(released, func(a, b yard.Batch) int { return int(a.Release.On - b.Release.On) })
+	slices.SortStableFunc(released, func(a, b yard.Batch) int {
+		if a.Release.On != b.Release.On {
+			return int(a.Release.On - b.Release.On)
+		}
+		return int(a.MadeOn - b.MadeOn)
+	})
 	var stacks []yard.Stack
 	s.Stacks(func(st yard.Stack) { stacks = append(stacks, st) })
 	slices.SortFunc(stacks, func(a, b yard.Stack) int { return strings.Compare(a.ID, b.ID) })

@@ -37,7 +37,8 @@ func (f FreeFilter) blocks(b *stockv1.FreeBlocks) bool {
 }
 
 // Free lists what may leave and is nobody's: beams, then blocks; the oldest
-// release first, then by batch; within a stack the top first. It lists at most
+// release first, of one day what was made first, then by batch; within a stack
+// the top first. It lists at most
 // limit of what comes behind after, and returns where the next page begins;
 // empty when there is no more.
 func (v *View) Free(ctx context.Context, yardID string, f FreeFilter, atLeast uint64, after string, limit int) (*stockv1.ListFreePiecesResponse, string, error) {
@@ -93,8 +94,8 @@ func (p *page) freeEntries(f FreeFilter) ([]freeEntry, error) {
 		}
 		heights.place(b)
 		fromTop := math.MaxInt32 - heights.order(b)
-		entries = append(entries, freeEntry{beam: b, key: fmt.Sprintf("beam\x00%s\x00%s\x00%s\x00%010d\x00%s",
-			b.GetReleasedOn(), b.GetBatchId(), b.GetStackId(), fromTop, b.GetPieceId())})
+		entries = append(entries, freeEntry{beam: b, key: fmt.Sprintf("beam\x00%s\x00%s\x00%s\x00%s\x00%010d\x00%s",
+			b.GetReleasedOn(), b.GetMadeOn(), b.GetBatchId(), b.GetStackId(), fromTop, b.GetPieceId())})
 	}
 	for _, doc := range p.hash("blocks") {
 		b, err := decode[stockv1.FreeBlocks](doc)
@@ -102,7 +103,7 @@ func (p *page) freeEntries(f FreeFilter) ([]freeEntry, error) {
 			return nil, err
 		}
 		if f.blocks(b) {
-			entries = append(entries, freeEntry{blocks: b, key: fmt.Sprintf("blocks\x00%s\x00%s", b.GetReleasedOn(), b.GetBatchId())})
+			entries = append(entries, freeEntry{blocks: b, key: fmt.Sprintf("blocks\x00%s\x00%s\x00%s", b.GetReleasedOn(), b.GetMadeOn(), b.GetBatchId())})
 		}
 	}
 	return entries, nil

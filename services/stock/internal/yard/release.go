@@ -5,6 +5,7 @@ import (
 	"strings"
 	"time"
 
+	"spanyard.example/services/kit/civil"
 	"spanyard.example/services/kit/fault"
 )
 
@@ -14,6 +15,17 @@ type ReleaseBatch struct {
 	// By is the person who answers for it.
 	By string
 	At time.Time
+	// On is the day of a release that is recorded later, in an opening count;
+	// 0 is the day of At.
+	On civil.Day
+}
+
+// on returns the day of the release.
+func (c ReleaseBatch) on(s State) civil.Day {
+	if c.On != 0 {
+		return c.On
+	}
+	return s.Day(c.At)
 }
 
 func (c ReleaseBatch) decide(s State) ([]Event, error) {
@@ -26,11 +38,11 @@ func (c ReleaseBatch) decide(s State) ([]Event, error) {
 	if err != nil {
 		return nil, err
 	}
-	if err := s.whyNotReleasable(b, c.At); err != nil {
+	if err := s.whyNotReleasable(b, c); err != nil {
 		return nil, err
 	}
-	today := s.Day(c.At)
-	r := Release{By: c.By, At: c.At, On: today, AgeDays: int(today - b.MadeOn)}
+	on := c.on(s)
+	r := Release{By: c.By, At: c.At, On: on, AgeDays: int(on - b.MadeOn)}
 	for _, t := range b.Tests {
 		r.TestIDs = append(r.TestIDs, t.ID)
 	}
@@ -43,9 +55,9 @@ func (c ReleaseBatch) decide(s State) ([]Event, error) {
 	return events, nil
 }
 
-// whyNotReleasable returns everything that stands against releasing a batch
-// at a moment. The reason of the fault is that of the first.
-func (s State) whyNotReleasable(b Batch, at time.Time) error {
+// whyNotReleasable returns everything that stands against releasing a batch.
+// The reason of the fault is that of the first.
+func (s State) whyNotReleasable(b Batch, c ReleaseBatch) error {
 	var refusal *fault.Error
 	against := func(reason, where, value, problem, allowed string) {
 		if refusal == nil {
@@ -59,11 +71,19 @@ func (s State) whyNotReleasable(b Batch, at time.Time) error {
 	case Released:
 		against("ALREADY_RELEASED", "state", "", fmt.Sprintf("%s released it on %v", b.Release.By, b.Release.On), "")
 	}
-	today := s.Day(at)
-	if oldEnough := s.rules.OldEnoughOn(b.Kind, b.MadeOn); today < oldEnough {
-		against("TOO_YOUNG", "age", fmt.Sprintf("%d days", today-b.MadeOn),
-			fmt.Sprintf("it was made on %v and is old enough on %v, not on %v", b.MadeOn, oldEnough, today),
+	on := c.on(s)
+	if oldEnough := s.rules.OldEnoughOn(b.Kind, b.MadeOn); on < oldEnough {
+		against("TOO_YOUNG", "age", fmt.Sprintf("%d days", on-b.MadeOn),
+			fmt.Sprintf("it was made on %v and is old enough on %v, not on %v", b.MadeOn, oldEnough, on),
 			fmt.Sprintf("%d days or more", s.rules.MinAgeDays(b.Kind)))
+	}
+	if today := s.Day(c.At); on > today {
+		against("RELEASE_IN_FUTURE", "released_on", on.String(), fmt.Sprintf("%v lies in the future", on), "up to "+today.String())
+	}
+	for _, t := range b.Tests {
+		if t.TestedOn > on {
+			against("TESTED_AFTER_RELEASE", "released_on", on.String(), fmt.Sprintf("test %s is of %v, after the release", t.ID, t.TestedOn), "from "+t.TestedOn.String())
+		}
 	}
 	if len(b.Tests) == 0 {
 		against("NOT_TESTED", "tests", "", "no test of it is recorded", "at least one test, all conforming")

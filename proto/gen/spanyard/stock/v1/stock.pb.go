@@ -3204,7 +3204,8 @@ func (x *ListFreePiecesRequest) GetAtLeast() uint64 {
 
 type ListFreePiecesResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// Oldest release first, then by batch; within a stack the top first.
+	// Oldest release first, of one day what was made first, then by batch;
+	// within a stack the top first.
 	Beams         []*Piece      `protobuf:"bytes,1,rep,name=beams,proto3" json:"beams,omitempty"`
 	Blocks        []*FreeBlocks `protobuf:"bytes,2,rep,name=blocks,proto3" json:"blocks,omitempty"`
 	NextPageToken string        `protobuf:"bytes,3,opt,name=next_page_token,json=nextPageToken,proto3" json:"next_page_token,omitempty"`
