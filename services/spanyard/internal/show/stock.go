@@ -50,6 +50,9 @@ func Batch(w io.Writer, b *stockv1.Batch, pieces []*stockv1.Piece, zone *time.Lo
 	for _, t := range b.GetTests() {
 		paragraph(w, "", "  ", Test(t))
 	}
+	for _, j := range b.GetJudgements() {
+		paragraph(w, "", "  ", judgement(j))
+	}
 	c := b.GetCounts()
 	fmt.Fprintf(w, "Made %d: in yard %d, reserved %d, picked %d, loaded %d, delivered %d, scrapped %d.\n", c.GetMade(), c.GetInYard(),
 		c.GetReserved(), c.GetPicked(), c.GetLoaded(), c.GetDelivered(), c.GetScrapped())
@@ -75,12 +78,24 @@ func Release(r *stockeventv1.BatchReleased, zone *time.Location) string {
 
 // Test says what a laboratory found.
 func Test(t *stockeventv1.TestRecorded) string {
+	return fmt.Sprintf("Test %s by %s on %s, %s: %s MPa.", t.GetTestId(), t.GetLaboratory(), t.GetTestedOn(),
+		specimens(t.GetSpecimen()), strengths(t.GetStrengthsMpa()))
+}
+
+// judgement says what the results of one age and specimen come to.
+func judgement(j *stockv1.Judgement) string {
+	return fmt.Sprintf("%s at %s: %s", strings.ToUpper(specimens(j.GetSpecimen())[:1])+specimens(j.GetSpecimen())[1:],
+		count(j.GetAgeDays(), "day"), Verdict(j.GetVerdict()))
+}
+
+func specimens(s stockeventv1.SpecimenKind) string { return word(s.String(), "SPECIMEN_KIND_") + "s" }
+
+func strengths(list []float64) string {
 	var values []string
-	for _, v := range t.GetStrengthsMpa() {
+	for _, v := range list {
 		values = append(values, mpa(v))
 	}
-	return fmt.Sprintf("Test %s by %s on %s, %ss: %s MPa. %s", t.GetTestId(), t.GetLaboratory(), t.GetTestedOn(),
-		word(t.GetSpecimen().String(), "SPECIMEN_KIND_"), strings.Join(values, ", "), Verdict(t.GetVerdict()))
+	return strings.Join(values, ", ")
 }
 
 // Verdict says whether results conform, with the numbers it rests on.

@@ -15,6 +15,7 @@ import (
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	stockeventv1 "spanyard.example/proto/gen/spanyard/stock/event/v1"
+	stockv1 "spanyard.example/proto/gen/spanyard/stock/v1"
 	"spanyard.example/services/kit/civil"
 	"spanyard.example/services/stock/internal/conformity"
 	"spanyard.example/services/stock/internal/yard"
@@ -103,14 +104,27 @@ func ConcreteOf(c *stockeventv1.Concrete) yard.Concrete {
 
 // Test returns a test as messages carry it.
 func Test(batchID string, t yard.Test) *stockeventv1.TestRecorded {
-	m := &stockeventv1.TestRecorded{
+	return &stockeventv1.TestRecorded{
 		BatchId: batchID, TestId: t.ID, Laboratory: t.Laboratory, TestedOn: t.TestedOn.String(),
 		Specimen: stockeventv1.SpecimenKind(t.Specimen), Verdict: Verdict(t.Verdict),
+		StrengthsMpa: strengths(t.Strengths), JudgedWith: t.JudgedWith,
 	}
-	for _, s := range t.Strengths {
-		m.StrengthsMpa = append(m.StrengthsMpa, MPa(s))
+}
+
+func strengths(list []conformity.MilliMPa) []float64 {
+	var out []float64
+	for _, s := range list {
+		out = append(out, MPa(s))
 	}
-	return m
+	return out
+}
+
+// Judgement returns a verdict on several tests as messages carry it.
+func Judgement(j yard.Judgement) *stockv1.Judgement {
+	return &stockv1.Judgement{
+		Specimen: stockeventv1.SpecimenKind(j.Specimen), TestedOn: j.TestedOn.String(), AgeDays: int32(j.AgeDays),
+		TestIds: j.TestIDs, StrengthsMpa: strengths(j.Strengths), Verdict: Verdict(j.Verdict),
+	}
 }
 
 // Verdict returns a verdict as messages carry it.
@@ -118,6 +132,7 @@ func Verdict(v conformity.Verdict) *stockeventv1.Verdict {
 	return &stockeventv1.Verdict{
 		Conforms: v.Conforms, Criterion: v.Criterion, MeanMpa: MPa(v.Mean), RequiredMeanMpa: MPa(v.RequiredMean),
 		LowestMpa: MPa(v.Lowest), RequiredLowestMpa: MPa(v.RequiredLowest), Sentence: v.Sentence,
+		ResultCount: int32(v.Results),
 	}
 }
 
@@ -132,8 +147,9 @@ func testOf(m *stockeventv1.TestRecorded) (yard.Test, error) {
 		Verdict: conformity.Verdict{
 			Conforms: v.GetConforms(), Criterion: v.GetCriterion(), Mean: MilliMPa(v.GetMeanMpa()),
 			RequiredMean: MilliMPa(v.GetRequiredMeanMpa()), Lowest: MilliMPa(v.GetLowestMpa()),
-			RequiredLowest: MilliMPa(v.GetRequiredLowestMpa()), Sentence: v.GetSentence(),
+			RequiredLowest: MilliMPa(v.GetRequiredLowestMpa()), Sentence: v.GetSentence(), Results: int(v.GetResultCount()),
 		},
+		JudgedWith: m.GetJudgedWith(),
 	}
 	for _, s := range m.GetStrengthsMpa() {
 		t.Strengths = append(t.Strengths, MilliMPa(s))

@@ -32,6 +32,8 @@ func (m MilliMPa) String() string {
 // Verdict is whether results conform, and the numbers it rests on.
 type Verdict struct {
 	Conforms bool
+	// Results that it rests on.
+	Results int
 	// Criterion applied, in words.
 	Criterion string
 	// Mean is cut off below a thousandth, so that a mean that misses its
@@ -85,7 +87,7 @@ func Blocks(declared MilliMPa, strengths []MilliMPa) Verdict {
 
 // judge compares sums, not quotients: mean >= required is sum >= required * n.
 func judge(criterion string, requiredMean, requiredLowest MilliMPa, strengths []MilliMPa) Verdict {
-	v := Verdict{Criterion: criterion, RequiredMean: requiredMean, RequiredLowest: requiredLowest}
+	v := Verdict{Results: len(strengths), Criterion: criterion, RequiredMean: requiredMean, RequiredLowest: requiredLowest}
 	if len(strengths) == 0 {
 		v.Sentence = "There are no results."
 		return v

@@ -26,6 +26,9 @@ func BatchDoc(rules yard.Rules, b yard.Batch) *stockv1.Batch {
 	for _, t := range b.Tests {
 		m.Tests = append(m.Tests, codec.Test(b.ID, t))
 	}
+	for _, j := range b.Judgements() {
+		m.Judgements = append(m.Judgements, codec.Judgement(j))
+	}
 	if b.Release != nil {
 		m.Release = codec.Release(b.ID, *b.Release)
 	}

@@ -213,13 +213,10 @@ func (c RecordTest) decide(s State) ([]Event, error) {
 				"Test %s of batch %s is recorded already. A recorded result is never changed.", c.TestID, b.ID)
 		}
 	}
-	test := Test{
-		ID: c.TestID, Laboratory: c.Laboratory, TestedOn: c.TestedOn, Specimen: c.Specimen,
-		Strengths: c.Strengths, Verdict: c.judge(b),
-	}
+	test := b.judged(Test{ID: c.TestID, Laboratory: c.Laboratory, TestedOn: c.TestedOn, Specimen: c.Specimen, Strengths: c.Strengths})
 	events := []Event{TestRecorded{BatchID: b.ID, Test: test}}
 	if !test.Verdict.Conforms && b.State != Quarantined {
-		reason := fmt.Sprintf("Test %s does not conform. %s", test.ID, test.Verdict.Sentence)
+		reason := fmt.Sprintf("Test %s brought results that do not conform. %s", test.ID, test.Verdict.Sentence)
 		events = append(events, s.quarantine(b, reason, c.By, c.At)...)
 	}
 	return events, nil
@@ -247,15 +244,4 @@ func (c RecordTest) check(s State, b Batch) error {
 		strength(&p, fmt.Sprintf("strengths_mpa[%d]", i), m)
 	}
 	return p.invalid()
-}
-
-func (c RecordTest) judge(b Batch) conformity.Verdict {
-	switch c.Specimen {
-	case Cylinder:
-		return conformity.Identity(b.Concrete.FckCylinder, c.Strengths)
-	case Cube:
-		return conformity.Identity(b.Concrete.FckCube, c.Strengths)
-	default:
-		return conformity.Blocks(b.Concrete.DeclaredBlock, c.Strengths)
-	}
 }

@@ -366,3 +366,43 @@ func TestANewReleaseClearsHits(t *testing.T) {
 	}
 	b.do(yard.LoadPieces{RunID: "R1", TruckID: "T", PieceIDs: []string{"B1-003"}})
 }
+
+// Results of one age and specimen are one sample, however they come in.
+func TestResultsOfOneAgeAreJudgedTogether(t *testing.T) {
+	b := openYard(t, "Etc/UTC")
+	b.do(beams("B1", "2027-03-01", 3))
+	result := func(id, on string, specimen yard.Specimen, mpa ...conformity.MilliMPa) yard.RecordTest {
+		c := passing("B1", id, on)
+		c.Specimen, c.Strengths = specimen, mpa
+		return c
+	}
+	// EN 206 Annex B Table B.1 for C40/50: one result at least 36; of two to four
+	// the mean at least 41.
+	b.do(result("T1", "2027-03-15", yard.Cylinder, 40_000))
+	other := b.do(result("T2", "2027-03-15", yard.Cube, 50_000))[0].(yard.TestRecorded).Test
+	if !other.Verdict.Conforms || other.Verdict.Results != 1 || len(other.JudgedWith) != 0 {
+		t.Fatalf("a cube was judged together with a cylinder: %+v", other)
+	}
+	b.do(result("T3", "2027-03-16", yard.Cylinder, 40_000))
+	events := b.do(result("T4", "2027-03-15", yard.Cylinder, 41_000))
+	four := events[0].(yard.TestRecorded).Test
+	if four.Verdict.Conforms || four.Verdict.Results != 2 || four.Verdict.Mean != 40_500 || !slices.Equal(four.JudgedWith, []string{"T1"}) {
+		t.Fatalf("the second cylinder of an age was judged %+v", four)
+	}
+	if q, ok := events[1].(yard.BatchQuarantined); !ok || !strings.Contains(q.Reason, "mean 40.5 MPa is below the required 41.0 MPa") {
+		t.Fatalf("two results that do not conform led to %+v", events)
+	}
+	b.do(yard.LiftQuarantine{BatchID: "B1", By: "Oda Brink", Reason: "a report was missing"})
+	release := yard.ReleaseBatch{BatchID: "B1", By: "Oda Brink", At: noon("2027-04-01")}
+	f := b.refused(release, "TEST_FAILED")
+	if len(f.Places) != 1 || f.Places[0].Value != "T1, T4" {
+		t.Errorf("the refusal names %v", f.Places)
+	}
+	// The rest of the sample: 40, 41, 43 come to a mean of 41.333.
+	b.do(result("T5", "2027-03-15", yard.Cylinder, 43_000))
+	batch, _ := b.state.Batch("B1")
+	if all := batch.Judgements(); len(all) != 3 || all[0].AgeDays != 14 || all[0].Verdict.Mean != 41_333 || !all[0].Verdict.Conforms {
+		t.Errorf("the results come to %+v", all)
+	}
+	b.do(release)
+}

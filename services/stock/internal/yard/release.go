@@ -88,8 +88,9 @@ func (s State) whyNotReleasable(b Batch, c ReleaseBatch) error {
 	if len(b.Tests) == 0 {
 		against("NOT_TESTED", "tests", "", "no test of it is recorded", "at least one test, all conforming")
 	}
-	if t, failed := b.FailedTest(); failed {
-		against("TEST_FAILED", "tests", t.ID, fmt.Sprintf("test %s does not conform", t.ID), "all tests conforming")
+	for _, j := range b.FailedJudgements() {
+		ids := strings.Join(j.TestIDs, ", ")
+		against("TEST_FAILED", "tests", ids, fmt.Sprintf("test %s does not conform", ids), "all results conforming")
 	}
 	if refusal == nil {
 		return nil

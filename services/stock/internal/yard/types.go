@@ -199,7 +199,11 @@ type Test struct {
 	TestedOn       civil.Day
 	Specimen       Specimen
 	Strengths      []conformity.MilliMPa
-	Verdict        conformity.Verdict
+	// Verdict on all results of the batch of this age and specimen, as they
+	// were then.
+	Verdict conformity.Verdict
+	// JudgedWith are earlier tests whose results the verdict counts in.
+	JudgedWith []string
 }
 
 // Release is the act of letting a batch leave.
@@ -266,16 +270,6 @@ func (b Batch) PieceIDs() []string {
 		return b.PalletIDs()
 	}
 	return b.BeamIDs
-}
-
-// FailedTest returns the first test that does not conform.
-func (b Batch) FailedTest() (Test, bool) {
-	for _, t := range b.Tests {
-		if !t.Verdict.Conforms {
-			return t, true
-		}
-	}
-	return Test{}, false
 }
 
 // Stack is a pile in the yard: beams of one batch, or the loose blocks of a

@@ -154,8 +154,10 @@ type Batch struct {
 	// Set when quarantined.
 	QuarantineReason string `protobuf:"bytes,13,opt,name=quarantine_reason,json=quarantineReason,proto3" json:"quarantine_reason,omitempty"`
 	Source           string `protobuf:"bytes,14,opt,name=source,proto3" json:"source,omitempty"`
-	unknownFields    protoimpl.UnknownFields
-	sizeCache        protoimpl.SizeCache
+	// What its results come to, by age and specimen; all have to conform.
+	Judgements    []*Judgement `protobuf:"bytes,15,rep,name=judgements,proto3" json:"judgements,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Batch) Reset() {
@@ -286,6 +288,99 @@ func (x *Batch) GetSource() string {
 	return ""
 }
 
+func (x *Batch) GetJudgements() []*Judgement {
+	if x != nil {
+		return x.Judgements
+	}
+	return nil
+}
+
+// Judgement is the verdict on all results of a batch of one age and specimen.
+type Judgement struct {
+	state    protoimpl.MessageState `protogen:"open.v1"`
+	Specimen v1.SpecimenKind        `protobuf:"varint,1,opt,name=specimen,proto3,enum=spanyard.stock.event.v1.SpecimenKind" json:"specimen,omitempty"`
+	TestedOn string                 `protobuf:"bytes,2,opt,name=tested_on,json=testedOn,proto3" json:"tested_on,omitempty"`
+	// Calendar days from making.
+	AgeDays       int32       `protobuf:"varint,3,opt,name=age_days,json=ageDays,proto3" json:"age_days,omitempty"`
+	TestIds       []string    `protobuf:"bytes,4,rep,name=test_ids,json=testIds,proto3" json:"test_ids,omitempty"`
+	StrengthsMpa  []float64   `protobuf:"fixed64,5,rep,packed,name=strengths_mpa,json=strengthsMpa,proto3" json:"strengths_mpa,omitempty"`
+	Verdict       *v1.Verdict `protobuf:"bytes,6,opt,name=verdict,proto3" json:"verdict,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Judgement) Reset() {
+	*x = Judgement{}
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Judgement) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Judgement) ProtoMessage() {}
+
+func (x *Judgement) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Judgement.ProtoReflect.Descriptor instead.
+func (*Judgement) Descriptor() ([]byte, []int) {
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *Judgement) GetSpecimen() v1.SpecimenKind {
+	if x != nil {
+		return x.Specimen
+	}
+	return v1.SpecimenKind(0)
+}
+
+func (x *Judgement) GetTestedOn() string {
+	if x != nil {
+		return x.TestedOn
+	}
+	return ""
+}
+
+func (x *Judgement) GetAgeDays() int32 {
+	if x != nil {
+		return x.AgeDays
+	}
+	return 0
+}
+
+func (x *Judgement) GetTestIds() []string {
+	if x != nil {
+		return x.TestIds
+	}
+	return nil
+}
+
+func (x *Judgement) GetStrengthsMpa() []float64 {
+	if x != nil {
+		return x.StrengthsMpa
+	}
+	return nil
+}
+
+func (x *Judgement) GetVerdict() *v1.Verdict {
+	if x != nil {
+		return x.Verdict
+	}
+	return nil
+}
+
 // PieceCounts counts beams, or blocks in block batches. They add up to made.
 type PieceCounts struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
@@ -302,7 +397,7 @@ type PieceCounts struct {
 
 func (x *PieceCounts) Reset() {
 	*x = PieceCounts{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[1]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[2]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -314,7 +409,7 @@ func (x *PieceCounts) String() string {
 func (*PieceCounts) ProtoMessage() {}
 
 func (x *PieceCounts) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[1]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[2]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -327,7 +422,7 @@ func (x *PieceCounts) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PieceCounts.ProtoReflect.Descriptor instead.
 func (*PieceCounts) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{1}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{2}
 }
 
 func (x *PieceCounts) GetMade() int32 {
@@ -415,7 +510,7 @@ type Piece struct {
 
 func (x *Piece) Reset() {
 	*x = Piece{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[2]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -427,7 +522,7 @@ func (x *Piece) String() string {
 func (*Piece) ProtoMessage() {}
 
 func (x *Piece) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[2]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -440,7 +535,7 @@ func (x *Piece) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Piece.ProtoReflect.Descriptor instead.
 func (*Piece) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{2}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *Piece) GetPieceId() string {
@@ -585,7 +680,7 @@ type FreeBlocks struct {
 
 func (x *FreeBlocks) Reset() {
 	*x = FreeBlocks{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[3]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -597,7 +692,7 @@ func (x *FreeBlocks) String() string {
 func (*FreeBlocks) ProtoMessage() {}
 
 func (x *FreeBlocks) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[3]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -610,7 +705,7 @@ func (x *FreeBlocks) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FreeBlocks.ProtoReflect.Descriptor instead.
 func (*FreeBlocks) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{3}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *FreeBlocks) GetBatchId() string {
@@ -677,7 +772,7 @@ type SetYardRulesRequest struct {
 
 func (x *SetYardRulesRequest) Reset() {
 	*x = SetYardRulesRequest{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[4]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -689,7 +784,7 @@ func (x *SetYardRulesRequest) String() string {
 func (*SetYardRulesRequest) ProtoMessage() {}
 
 func (x *SetYardRulesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[4]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -702,7 +797,7 @@ func (x *SetYardRulesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SetYardRulesRequest.ProtoReflect.Descriptor instead.
 func (*SetYardRulesRequest) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{4}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *SetYardRulesRequest) GetYard() string {
@@ -756,7 +851,7 @@ type SetYardRulesResponse struct {
 
 func (x *SetYardRulesResponse) Reset() {
 	*x = SetYardRulesResponse{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[5]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -768,7 +863,7 @@ func (x *SetYardRulesResponse) String() string {
 func (*SetYardRulesResponse) ProtoMessage() {}
 
 func (x *SetYardRulesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[5]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -781,7 +876,7 @@ func (x *SetYardRulesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SetYardRulesResponse.ProtoReflect.Descriptor instead.
 func (*SetYardRulesResponse) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{5}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *SetYardRulesResponse) GetPosition() uint64 {
@@ -810,7 +905,7 @@ type ReceiveBatchRequest struct {
 
 func (x *ReceiveBatchRequest) Reset() {
 	*x = ReceiveBatchRequest{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[6]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -822,7 +917,7 @@ func (x *ReceiveBatchRequest) String() string {
 func (*ReceiveBatchRequest) ProtoMessage() {}
 
 func (x *ReceiveBatchRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[6]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -835,7 +930,7 @@ func (x *ReceiveBatchRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReceiveBatchRequest.ProtoReflect.Descriptor instead.
 func (*ReceiveBatchRequest) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{6}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *ReceiveBatchRequest) GetYard() string {
@@ -933,7 +1028,7 @@ type BeamLines struct {
 
 func (x *BeamLines) Reset() {
 	*x = BeamLines{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[7]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -945,7 +1040,7 @@ func (x *BeamLines) String() string {
 func (*BeamLines) ProtoMessage() {}
 
 func (x *BeamLines) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[7]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -958,7 +1053,7 @@ func (x *BeamLines) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BeamLines.ProtoReflect.Descriptor instead.
 func (*BeamLines) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{7}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *BeamLines) GetProfile() string {
@@ -994,7 +1089,7 @@ type BeamLine struct {
 
 func (x *BeamLine) Reset() {
 	*x = BeamLine{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[8]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1006,7 +1101,7 @@ func (x *BeamLine) String() string {
 func (*BeamLine) ProtoMessage() {}
 
 func (x *BeamLine) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[8]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1019,7 +1114,7 @@ func (x *BeamLine) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BeamLine.ProtoReflect.Descriptor instead.
 func (*BeamLine) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{8}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *BeamLine) GetLengthMm() int32 {
@@ -1062,7 +1157,7 @@ type BlockLine struct {
 
 func (x *BlockLine) Reset() {
 	*x = BlockLine{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[9]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1074,7 +1169,7 @@ func (x *BlockLine) String() string {
 func (*BlockLine) ProtoMessage() {}
 
 func (x *BlockLine) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[9]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1087,7 +1182,7 @@ func (x *BlockLine) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BlockLine.ProtoReflect.Descriptor instead.
 func (*BlockLine) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{9}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *BlockLine) GetBlockKind() string {
@@ -1130,7 +1225,7 @@ type ReceiveBatchResponse struct {
 
 func (x *ReceiveBatchResponse) Reset() {
 	*x = ReceiveBatchResponse{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[10]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1142,7 +1237,7 @@ func (x *ReceiveBatchResponse) String() string {
 func (*ReceiveBatchResponse) ProtoMessage() {}
 
 func (x *ReceiveBatchResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[10]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1155,7 +1250,7 @@ func (x *ReceiveBatchResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReceiveBatchResponse.ProtoReflect.Descriptor instead.
 func (*ReceiveBatchResponse) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{10}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *ReceiveBatchResponse) GetBatch() *Batch {
@@ -1192,7 +1287,7 @@ type ImportStockCountRequest struct {
 
 func (x *ImportStockCountRequest) Reset() {
 	*x = ImportStockCountRequest{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[11]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1204,7 +1299,7 @@ func (x *ImportStockCountRequest) String() string {
 func (*ImportStockCountRequest) ProtoMessage() {}
 
 func (x *ImportStockCountRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[11]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1217,7 +1312,7 @@ func (x *ImportStockCountRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ImportStockCountRequest.ProtoReflect.Descriptor instead.
 func (*ImportStockCountRequest) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{11}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *ImportStockCountRequest) GetYard() string {
@@ -1268,7 +1363,7 @@ type ImportStockCountResponse struct {
 
 func (x *ImportStockCountResponse) Reset() {
 	*x = ImportStockCountResponse{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[12]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1280,7 +1375,7 @@ func (x *ImportStockCountResponse) String() string {
 func (*ImportStockCountResponse) ProtoMessage() {}
 
 func (x *ImportStockCountResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[12]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1293,7 +1388,7 @@ func (x *ImportStockCountResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ImportStockCountResponse.ProtoReflect.Descriptor instead.
 func (*ImportStockCountResponse) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{12}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *ImportStockCountResponse) GetBatchCount() int32 {
@@ -1347,7 +1442,7 @@ type RecordTestRequest struct {
 
 func (x *RecordTestRequest) Reset() {
 	*x = RecordTestRequest{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[13]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1359,7 +1454,7 @@ func (x *RecordTestRequest) String() string {
 func (*RecordTestRequest) ProtoMessage() {}
 
 func (x *RecordTestRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[13]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1372,7 +1467,7 @@ func (x *RecordTestRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RecordTestRequest.ProtoReflect.Descriptor instead.
 func (*RecordTestRequest) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{13}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *RecordTestRequest) GetYard() string {
@@ -1443,7 +1538,7 @@ type RecordTestResponse struct {
 
 func (x *RecordTestResponse) Reset() {
 	*x = RecordTestResponse{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[14]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1455,7 +1550,7 @@ func (x *RecordTestResponse) String() string {
 func (*RecordTestResponse) ProtoMessage() {}
 
 func (x *RecordTestResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[14]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1468,7 +1563,7 @@ func (x *RecordTestResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RecordTestResponse.ProtoReflect.Descriptor instead.
 func (*RecordTestResponse) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{14}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *RecordTestResponse) GetVerdict() *v1.Verdict {
@@ -1504,7 +1599,7 @@ type ReleaseBatchRequest struct {
 
 func (x *ReleaseBatchRequest) Reset() {
 	*x = ReleaseBatchRequest{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[15]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1516,7 +1611,7 @@ func (x *ReleaseBatchRequest) String() string {
 func (*ReleaseBatchRequest) ProtoMessage() {}
 
 func (x *ReleaseBatchRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[15]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1529,7 +1624,7 @@ func (x *ReleaseBatchRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReleaseBatchRequest.ProtoReflect.Descriptor instead.
 func (*ReleaseBatchRequest) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{15}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *ReleaseBatchRequest) GetYard() string {
@@ -1570,7 +1665,7 @@ type ReleaseBatchResponse struct {
 
 func (x *ReleaseBatchResponse) Reset() {
 	*x = ReleaseBatchResponse{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[16]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1582,7 +1677,7 @@ func (x *ReleaseBatchResponse) String() string {
 func (*ReleaseBatchResponse) ProtoMessage() {}
 
 func (x *ReleaseBatchResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[16]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1595,7 +1690,7 @@ func (x *ReleaseBatchResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReleaseBatchResponse.ProtoReflect.Descriptor instead.
 func (*ReleaseBatchResponse) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{16}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *ReleaseBatchResponse) GetRelease() *v1.BatchReleased {
@@ -1625,7 +1720,7 @@ type QuarantineBatchRequest struct {
 
 func (x *QuarantineBatchRequest) Reset() {
 	*x = QuarantineBatchRequest{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[17]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1637,7 +1732,7 @@ func (x *QuarantineBatchRequest) String() string {
 func (*QuarantineBatchRequest) ProtoMessage() {}
 
 func (x *QuarantineBatchRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[17]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1650,7 +1745,7 @@ func (x *QuarantineBatchRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use QuarantineBatchRequest.ProtoReflect.Descriptor instead.
 func (*QuarantineBatchRequest) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{17}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *QuarantineBatchRequest) GetYard() string {
@@ -1698,7 +1793,7 @@ type QuarantineBatchResponse struct {
 
 func (x *QuarantineBatchResponse) Reset() {
 	*x = QuarantineBatchResponse{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[18]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1710,7 +1805,7 @@ func (x *QuarantineBatchResponse) String() string {
 func (*QuarantineBatchResponse) ProtoMessage() {}
 
 func (x *QuarantineBatchResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[18]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1723,7 +1818,7 @@ func (x *QuarantineBatchResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use QuarantineBatchResponse.ProtoReflect.Descriptor instead.
 func (*QuarantineBatchResponse) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{18}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *QuarantineBatchResponse) GetQuarantine() *v1.BatchQuarantined {
@@ -1753,7 +1848,7 @@ type LiftQuarantineRequest struct {
 
 func (x *LiftQuarantineRequest) Reset() {
 	*x = LiftQuarantineRequest{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[19]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1765,7 +1860,7 @@ func (x *LiftQuarantineRequest) String() string {
 func (*LiftQuarantineRequest) ProtoMessage() {}
 
 func (x *LiftQuarantineRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[19]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1778,7 +1873,7 @@ func (x *LiftQuarantineRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LiftQuarantineRequest.ProtoReflect.Descriptor instead.
 func (*LiftQuarantineRequest) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{19}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *LiftQuarantineRequest) GetYard() string {
@@ -1825,7 +1920,7 @@ type LiftQuarantineResponse struct {
 
 func (x *LiftQuarantineResponse) Reset() {
 	*x = LiftQuarantineResponse{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[20]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1837,7 +1932,7 @@ func (x *LiftQuarantineResponse) String() string {
 func (*LiftQuarantineResponse) ProtoMessage() {}
 
 func (x *LiftQuarantineResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[20]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1850,7 +1945,7 @@ func (x *LiftQuarantineResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LiftQuarantineResponse.ProtoReflect.Descriptor instead.
 func (*LiftQuarantineResponse) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{20}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *LiftQuarantineResponse) GetPosition() uint64 {
@@ -1872,7 +1967,7 @@ type ReservePiecesRequest struct {
 
 func (x *ReservePiecesRequest) Reset() {
 	*x = ReservePiecesRequest{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[21]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1884,7 +1979,7 @@ func (x *ReservePiecesRequest) String() string {
 func (*ReservePiecesRequest) ProtoMessage() {}
 
 func (x *ReservePiecesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[21]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1897,7 +1992,7 @@ func (x *ReservePiecesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReservePiecesRequest.ProtoReflect.Descriptor instead.
 func (*ReservePiecesRequest) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{21}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *ReservePiecesRequest) GetYard() string {
@@ -1944,7 +2039,7 @@ type ReserveLine struct {
 
 func (x *ReserveLine) Reset() {
 	*x = ReserveLine{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[22]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1956,7 +2051,7 @@ func (x *ReserveLine) String() string {
 func (*ReserveLine) ProtoMessage() {}
 
 func (x *ReserveLine) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[22]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1969,7 +2064,7 @@ func (x *ReserveLine) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReserveLine.ProtoReflect.Descriptor instead.
 func (*ReserveLine) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{22}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *ReserveLine) GetWhat() isReserveLine_What {
@@ -2032,7 +2127,7 @@ type ReserveBlocks struct {
 
 func (x *ReserveBlocks) Reset() {
 	*x = ReserveBlocks{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[23]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2044,7 +2139,7 @@ func (x *ReserveBlocks) String() string {
 func (*ReserveBlocks) ProtoMessage() {}
 
 func (x *ReserveBlocks) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[23]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2057,7 +2152,7 @@ func (x *ReserveBlocks) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReserveBlocks.ProtoReflect.Descriptor instead.
 func (*ReserveBlocks) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{23}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *ReserveBlocks) GetBatchId() string {
@@ -2092,7 +2187,7 @@ type ReservePiecesResponse struct {
 
 func (x *ReservePiecesResponse) Reset() {
 	*x = ReservePiecesResponse{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[24]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2104,7 +2199,7 @@ func (x *ReservePiecesResponse) String() string {
 func (*ReservePiecesResponse) ProtoMessage() {}
 
 func (x *ReservePiecesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[24]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2117,7 +2212,7 @@ func (x *ReservePiecesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReservePiecesResponse.ProtoReflect.Descriptor instead.
 func (*ReservePiecesResponse) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{24}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *ReservePiecesResponse) GetReservationId() string {
@@ -2155,7 +2250,7 @@ type DropReservationRequest struct {
 
 func (x *DropReservationRequest) Reset() {
 	*x = DropReservationRequest{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[25]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2167,7 +2262,7 @@ func (x *DropReservationRequest) String() string {
 func (*DropReservationRequest) ProtoMessage() {}
 
 func (x *DropReservationRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[25]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2180,7 +2275,7 @@ func (x *DropReservationRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DropReservationRequest.ProtoReflect.Descriptor instead.
 func (*DropReservationRequest) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{25}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *DropReservationRequest) GetYard() string {
@@ -2228,7 +2323,7 @@ type DropReservationResponse struct {
 
 func (x *DropReservationResponse) Reset() {
 	*x = DropReservationResponse{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[26]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2240,7 +2335,7 @@ func (x *DropReservationResponse) String() string {
 func (*DropReservationResponse) ProtoMessage() {}
 
 func (x *DropReservationResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[26]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2253,7 +2348,7 @@ func (x *DropReservationResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DropReservationResponse.ProtoReflect.Descriptor instead.
 func (*DropReservationResponse) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{26}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *DropReservationResponse) GetPieceIds() []string {
@@ -2282,7 +2377,7 @@ type PickPiecesRequest struct {
 
 func (x *PickPiecesRequest) Reset() {
 	*x = PickPiecesRequest{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[27]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2294,7 +2389,7 @@ func (x *PickPiecesRequest) String() string {
 func (*PickPiecesRequest) ProtoMessage() {}
 
 func (x *PickPiecesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[27]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2307,7 +2402,7 @@ func (x *PickPiecesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PickPiecesRequest.ProtoReflect.Descriptor instead.
 func (*PickPiecesRequest) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{27}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *PickPiecesRequest) GetYard() string {
@@ -2348,7 +2443,7 @@ type PickPiecesResponse struct {
 
 func (x *PickPiecesResponse) Reset() {
 	*x = PickPiecesResponse{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[28]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2360,7 +2455,7 @@ func (x *PickPiecesResponse) String() string {
 func (*PickPiecesResponse) ProtoMessage() {}
 
 func (x *PickPiecesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[28]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2373,7 +2468,7 @@ func (x *PickPiecesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PickPiecesResponse.ProtoReflect.Descriptor instead.
 func (*PickPiecesResponse) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{28}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *PickPiecesResponse) GetPieceCount() int32 {
@@ -2403,7 +2498,7 @@ type LoadPiecesRequest struct {
 
 func (x *LoadPiecesRequest) Reset() {
 	*x = LoadPiecesRequest{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[29]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2415,7 +2510,7 @@ func (x *LoadPiecesRequest) String() string {
 func (*LoadPiecesRequest) ProtoMessage() {}
 
 func (x *LoadPiecesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[29]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2428,7 +2523,7 @@ func (x *LoadPiecesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LoadPiecesRequest.ProtoReflect.Descriptor instead.
 func (*LoadPiecesRequest) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{29}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *LoadPiecesRequest) GetYard() string {
@@ -2476,7 +2571,7 @@ type LoadPiecesResponse struct {
 
 func (x *LoadPiecesResponse) Reset() {
 	*x = LoadPiecesResponse{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[30]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2488,7 +2583,7 @@ func (x *LoadPiecesResponse) String() string {
 func (*LoadPiecesResponse) ProtoMessage() {}
 
 func (x *LoadPiecesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[30]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2501,7 +2596,7 @@ func (x *LoadPiecesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LoadPiecesResponse.ProtoReflect.Descriptor instead.
 func (*LoadPiecesResponse) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{30}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *LoadPiecesResponse) GetPieceCount() int32 {
@@ -2531,7 +2626,7 @@ type DeliverPiecesRequest struct {
 
 func (x *DeliverPiecesRequest) Reset() {
 	*x = DeliverPiecesRequest{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[31]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2543,7 +2638,7 @@ func (x *DeliverPiecesRequest) String() string {
 func (*DeliverPiecesRequest) ProtoMessage() {}
 
 func (x *DeliverPiecesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[31]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2556,7 +2651,7 @@ func (x *DeliverPiecesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DeliverPiecesRequest.ProtoReflect.Descriptor instead.
 func (*DeliverPiecesRequest) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{31}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{32}
 }
 
 func (x *DeliverPiecesRequest) GetYard() string {
@@ -2604,7 +2699,7 @@ type DeliverPiecesResponse struct {
 
 func (x *DeliverPiecesResponse) Reset() {
 	*x = DeliverPiecesResponse{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[32]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[33]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2616,7 +2711,7 @@ func (x *DeliverPiecesResponse) String() string {
 func (*DeliverPiecesResponse) ProtoMessage() {}
 
 func (x *DeliverPiecesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[32]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[33]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2629,7 +2724,7 @@ func (x *DeliverPiecesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DeliverPiecesResponse.ProtoReflect.Descriptor instead.
 func (*DeliverPiecesResponse) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{32}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{33}
 }
 
 func (x *DeliverPiecesResponse) GetPieceCount() int32 {
@@ -2659,7 +2754,7 @@ type ReturnPiecesRequest struct {
 
 func (x *ReturnPiecesRequest) Reset() {
 	*x = ReturnPiecesRequest{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[33]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[34]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2671,7 +2766,7 @@ func (x *ReturnPiecesRequest) String() string {
 func (*ReturnPiecesRequest) ProtoMessage() {}
 
 func (x *ReturnPiecesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[33]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[34]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2684,7 +2779,7 @@ func (x *ReturnPiecesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReturnPiecesRequest.ProtoReflect.Descriptor instead.
 func (*ReturnPiecesRequest) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{33}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{34}
 }
 
 func (x *ReturnPiecesRequest) GetYard() string {
@@ -2732,7 +2827,7 @@ type ReturnPiecesResponse struct {
 
 func (x *ReturnPiecesResponse) Reset() {
 	*x = ReturnPiecesResponse{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[34]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[35]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2744,7 +2839,7 @@ func (x *ReturnPiecesResponse) String() string {
 func (*ReturnPiecesResponse) ProtoMessage() {}
 
 func (x *ReturnPiecesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[34]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[35]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2757,7 +2852,7 @@ func (x *ReturnPiecesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReturnPiecesResponse.ProtoReflect.Descriptor instead.
 func (*ReturnPiecesResponse) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{34}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{35}
 }
 
 func (x *ReturnPiecesResponse) GetPieceCount() int32 {
@@ -2788,7 +2883,7 @@ type ScrapPiecesRequest struct {
 
 func (x *ScrapPiecesRequest) Reset() {
 	*x = ScrapPiecesRequest{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[35]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[36]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2800,7 +2895,7 @@ func (x *ScrapPiecesRequest) String() string {
 func (*ScrapPiecesRequest) ProtoMessage() {}
 
 func (x *ScrapPiecesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[35]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[36]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2813,7 +2908,7 @@ func (x *ScrapPiecesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ScrapPiecesRequest.ProtoReflect.Descriptor instead.
 func (*ScrapPiecesRequest) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{35}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{36}
 }
 
 func (x *ScrapPiecesRequest) GetYard() string {
@@ -2861,7 +2956,7 @@ type ScrapBlocks struct {
 
 func (x *ScrapBlocks) Reset() {
 	*x = ScrapBlocks{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[36]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[37]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2873,7 +2968,7 @@ func (x *ScrapBlocks) String() string {
 func (*ScrapBlocks) ProtoMessage() {}
 
 func (x *ScrapBlocks) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[36]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[37]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2886,7 +2981,7 @@ func (x *ScrapBlocks) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ScrapBlocks.ProtoReflect.Descriptor instead.
 func (*ScrapBlocks) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{36}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{37}
 }
 
 func (x *ScrapBlocks) GetBatchId() string {
@@ -2914,7 +3009,7 @@ type ScrapPiecesResponse struct {
 
 func (x *ScrapPiecesResponse) Reset() {
 	*x = ScrapPiecesResponse{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[37]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[38]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2926,7 +3021,7 @@ func (x *ScrapPiecesResponse) String() string {
 func (*ScrapPiecesResponse) ProtoMessage() {}
 
 func (x *ScrapPiecesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[37]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[38]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2939,7 +3034,7 @@ func (x *ScrapPiecesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ScrapPiecesResponse.ProtoReflect.Descriptor instead.
 func (*ScrapPiecesResponse) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{37}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{38}
 }
 
 func (x *ScrapPiecesResponse) GetPieceCount() int32 {
@@ -2975,7 +3070,7 @@ type MovePiecesRequest struct {
 
 func (x *MovePiecesRequest) Reset() {
 	*x = MovePiecesRequest{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[38]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[39]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2987,7 +3082,7 @@ func (x *MovePiecesRequest) String() string {
 func (*MovePiecesRequest) ProtoMessage() {}
 
 func (x *MovePiecesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[38]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[39]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3000,7 +3095,7 @@ func (x *MovePiecesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MovePiecesRequest.ProtoReflect.Descriptor instead.
 func (*MovePiecesRequest) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{38}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{39}
 }
 
 func (x *MovePiecesRequest) GetYard() string {
@@ -3041,7 +3136,7 @@ type MovePiecesResponse struct {
 
 func (x *MovePiecesResponse) Reset() {
 	*x = MovePiecesResponse{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[39]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[40]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3053,7 +3148,7 @@ func (x *MovePiecesResponse) String() string {
 func (*MovePiecesResponse) ProtoMessage() {}
 
 func (x *MovePiecesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[39]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[40]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3066,7 +3161,7 @@ func (x *MovePiecesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MovePiecesResponse.ProtoReflect.Descriptor instead.
 func (*MovePiecesResponse) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{39}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{40}
 }
 
 func (x *MovePiecesResponse) GetPieceCount() int32 {
@@ -3104,7 +3199,7 @@ type ListFreePiecesRequest struct {
 
 func (x *ListFreePiecesRequest) Reset() {
 	*x = ListFreePiecesRequest{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[40]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[41]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3116,7 +3211,7 @@ func (x *ListFreePiecesRequest) String() string {
 func (*ListFreePiecesRequest) ProtoMessage() {}
 
 func (x *ListFreePiecesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[40]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[41]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3129,7 +3224,7 @@ func (x *ListFreePiecesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListFreePiecesRequest.ProtoReflect.Descriptor instead.
 func (*ListFreePiecesRequest) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{40}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{41}
 }
 
 func (x *ListFreePiecesRequest) GetYard() string {
@@ -3217,7 +3312,7 @@ type ListFreePiecesResponse struct {
 
 func (x *ListFreePiecesResponse) Reset() {
 	*x = ListFreePiecesResponse{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[41]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[42]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3229,7 +3324,7 @@ func (x *ListFreePiecesResponse) String() string {
 func (*ListFreePiecesResponse) ProtoMessage() {}
 
 func (x *ListFreePiecesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[41]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[42]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3242,7 +3337,7 @@ func (x *ListFreePiecesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListFreePiecesResponse.ProtoReflect.Descriptor instead.
 func (*ListFreePiecesResponse) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{41}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{42}
 }
 
 func (x *ListFreePiecesResponse) GetBeams() []*Piece {
@@ -3285,7 +3380,7 @@ type SummariseStockRequest struct {
 
 func (x *SummariseStockRequest) Reset() {
 	*x = SummariseStockRequest{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[42]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[43]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3297,7 +3392,7 @@ func (x *SummariseStockRequest) String() string {
 func (*SummariseStockRequest) ProtoMessage() {}
 
 func (x *SummariseStockRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[42]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[43]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3310,7 +3405,7 @@ func (x *SummariseStockRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SummariseStockRequest.ProtoReflect.Descriptor instead.
 func (*SummariseStockRequest) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{42}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{43}
 }
 
 func (x *SummariseStockRequest) GetYard() string {
@@ -3346,7 +3441,7 @@ type SummariseStockResponse struct {
 
 func (x *SummariseStockResponse) Reset() {
 	*x = SummariseStockResponse{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[43]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[44]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3358,7 +3453,7 @@ func (x *SummariseStockResponse) String() string {
 func (*SummariseStockResponse) ProtoMessage() {}
 
 func (x *SummariseStockResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[43]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[44]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3371,7 +3466,7 @@ func (x *SummariseStockResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SummariseStockResponse.ProtoReflect.Descriptor instead.
 func (*SummariseStockResponse) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{43}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{44}
 }
 
 func (x *SummariseStockResponse) GetBeams() []*BeamSummary {
@@ -3419,7 +3514,7 @@ type BeamSummary struct {
 
 func (x *BeamSummary) Reset() {
 	*x = BeamSummary{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[44]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[45]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3431,7 +3526,7 @@ func (x *BeamSummary) String() string {
 func (*BeamSummary) ProtoMessage() {}
 
 func (x *BeamSummary) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[44]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[45]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3444,7 +3539,7 @@ func (x *BeamSummary) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BeamSummary.ProtoReflect.Descriptor instead.
 func (*BeamSummary) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{44}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{45}
 }
 
 func (x *BeamSummary) GetProfile() string {
@@ -3511,7 +3606,7 @@ type BlockSummary struct {
 
 func (x *BlockSummary) Reset() {
 	*x = BlockSummary{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[45]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[46]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3523,7 +3618,7 @@ func (x *BlockSummary) String() string {
 func (*BlockSummary) ProtoMessage() {}
 
 func (x *BlockSummary) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[45]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[46]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3536,7 +3631,7 @@ func (x *BlockSummary) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BlockSummary.ProtoReflect.Descriptor instead.
 func (*BlockSummary) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{45}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{46}
 }
 
 func (x *BlockSummary) GetBlockKind() string {
@@ -3585,7 +3680,7 @@ type GetBatchRequest struct {
 
 func (x *GetBatchRequest) Reset() {
 	*x = GetBatchRequest{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[46]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[47]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3597,7 +3692,7 @@ func (x *GetBatchRequest) String() string {
 func (*GetBatchRequest) ProtoMessage() {}
 
 func (x *GetBatchRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[46]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[47]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3610,7 +3705,7 @@ func (x *GetBatchRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetBatchRequest.ProtoReflect.Descriptor instead.
 func (*GetBatchRequest) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{46}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{47}
 }
 
 func (x *GetBatchRequest) GetYard() string {
@@ -3646,7 +3741,7 @@ type GetBatchResponse struct {
 
 func (x *GetBatchResponse) Reset() {
 	*x = GetBatchResponse{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[47]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[48]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3658,7 +3753,7 @@ func (x *GetBatchResponse) String() string {
 func (*GetBatchResponse) ProtoMessage() {}
 
 func (x *GetBatchResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[47]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[48]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3671,7 +3766,7 @@ func (x *GetBatchResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetBatchResponse.ProtoReflect.Descriptor instead.
 func (*GetBatchResponse) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{47}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{48}
 }
 
 func (x *GetBatchResponse) GetBatch() *Batch {
@@ -3707,7 +3802,7 @@ type ListBatchesRequest struct {
 
 func (x *ListBatchesRequest) Reset() {
 	*x = ListBatchesRequest{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[48]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[49]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3719,7 +3814,7 @@ func (x *ListBatchesRequest) String() string {
 func (*ListBatchesRequest) ProtoMessage() {}
 
 func (x *ListBatchesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[48]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[49]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3732,7 +3827,7 @@ func (x *ListBatchesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListBatchesRequest.ProtoReflect.Descriptor instead.
 func (*ListBatchesRequest) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{48}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{49}
 }
 
 func (x *ListBatchesRequest) GetYard() string {
@@ -3774,7 +3869,7 @@ type ListBatchesResponse struct {
 
 func (x *ListBatchesResponse) Reset() {
 	*x = ListBatchesResponse{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[49]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[50]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3786,7 +3881,7 @@ func (x *ListBatchesResponse) String() string {
 func (*ListBatchesResponse) ProtoMessage() {}
 
 func (x *ListBatchesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[49]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[50]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3799,7 +3894,7 @@ func (x *ListBatchesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListBatchesResponse.ProtoReflect.Descriptor instead.
 func (*ListBatchesResponse) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{49}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{50}
 }
 
 func (x *ListBatchesResponse) GetBatches() []*Batch {
@@ -3834,7 +3929,7 @@ type GetStackRequest struct {
 
 func (x *GetStackRequest) Reset() {
 	*x = GetStackRequest{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[50]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[51]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3846,7 +3941,7 @@ func (x *GetStackRequest) String() string {
 func (*GetStackRequest) ProtoMessage() {}
 
 func (x *GetStackRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[50]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[51]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3859,7 +3954,7 @@ func (x *GetStackRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetStackRequest.ProtoReflect.Descriptor instead.
 func (*GetStackRequest) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{50}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{51}
 }
 
 func (x *GetStackRequest) GetYard() string {
@@ -3898,7 +3993,7 @@ type GetStackResponse struct {
 
 func (x *GetStackResponse) Reset() {
 	*x = GetStackResponse{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[51]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[52]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3910,7 +4005,7 @@ func (x *GetStackResponse) String() string {
 func (*GetStackResponse) ProtoMessage() {}
 
 func (x *GetStackResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[51]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[52]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3923,7 +4018,7 @@ func (x *GetStackResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetStackResponse.ProtoReflect.Descriptor instead.
 func (*GetStackResponse) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{51}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{52}
 }
 
 func (x *GetStackResponse) GetStackId() string {
@@ -3972,7 +4067,7 @@ type GetPieceHistoryRequest struct {
 
 func (x *GetPieceHistoryRequest) Reset() {
 	*x = GetPieceHistoryRequest{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[52]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[53]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3984,7 +4079,7 @@ func (x *GetPieceHistoryRequest) String() string {
 func (*GetPieceHistoryRequest) ProtoMessage() {}
 
 func (x *GetPieceHistoryRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[52]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[53]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3997,7 +4092,7 @@ func (x *GetPieceHistoryRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetPieceHistoryRequest.ProtoReflect.Descriptor instead.
 func (*GetPieceHistoryRequest) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{52}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{53}
 }
 
 func (x *GetPieceHistoryRequest) GetYard() string {
@@ -4034,7 +4129,7 @@ type GetPieceHistoryResponse struct {
 
 func (x *GetPieceHistoryResponse) Reset() {
 	*x = GetPieceHistoryResponse{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[53]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[54]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4046,7 +4141,7 @@ func (x *GetPieceHistoryResponse) String() string {
 func (*GetPieceHistoryResponse) ProtoMessage() {}
 
 func (x *GetPieceHistoryResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[53]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[54]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4059,7 +4154,7 @@ func (x *GetPieceHistoryResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetPieceHistoryResponse.ProtoReflect.Descriptor instead.
 func (*GetPieceHistoryResponse) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{53}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{54}
 }
 
 func (x *GetPieceHistoryResponse) GetPiece() *Piece {
@@ -4106,7 +4201,7 @@ type HistoryEntry struct {
 
 func (x *HistoryEntry) Reset() {
 	*x = HistoryEntry{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[54]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[55]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4118,7 +4213,7 @@ func (x *HistoryEntry) String() string {
 func (*HistoryEntry) ProtoMessage() {}
 
 func (x *HistoryEntry) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[54]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[55]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4131,7 +4226,7 @@ func (x *HistoryEntry) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use HistoryEntry.ProtoReflect.Descriptor instead.
 func (*HistoryEntry) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{54}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{55}
 }
 
 func (x *HistoryEntry) GetHappenedAt() *timestamppb.Timestamp {
@@ -4180,7 +4275,7 @@ type GetPiecesRequest struct {
 
 func (x *GetPiecesRequest) Reset() {
 	*x = GetPiecesRequest{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[55]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[56]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4192,7 +4287,7 @@ func (x *GetPiecesRequest) String() string {
 func (*GetPiecesRequest) ProtoMessage() {}
 
 func (x *GetPiecesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[55]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[56]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4205,7 +4300,7 @@ func (x *GetPiecesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetPiecesRequest.ProtoReflect.Descriptor instead.
 func (*GetPiecesRequest) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{55}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{56}
 }
 
 func (x *GetPiecesRequest) GetYard() string {
@@ -4239,7 +4334,7 @@ type GetPiecesResponse struct {
 
 func (x *GetPiecesResponse) Reset() {
 	*x = GetPiecesResponse{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[56]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[57]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4251,7 +4346,7 @@ func (x *GetPiecesResponse) String() string {
 func (*GetPiecesResponse) ProtoMessage() {}
 
 func (x *GetPiecesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[56]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[57]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4264,7 +4359,7 @@ func (x *GetPiecesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetPiecesResponse.ProtoReflect.Descriptor instead.
 func (*GetPiecesResponse) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{56}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{57}
 }
 
 func (x *GetPiecesResponse) GetPieces() []*Piece {
@@ -4293,7 +4388,7 @@ type FindMarksRequest struct {
 
 func (x *FindMarksRequest) Reset() {
 	*x = FindMarksRequest{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[57]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[58]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4305,7 +4400,7 @@ func (x *FindMarksRequest) String() string {
 func (*FindMarksRequest) ProtoMessage() {}
 
 func (x *FindMarksRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[57]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[58]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4318,7 +4413,7 @@ func (x *FindMarksRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FindMarksRequest.ProtoReflect.Descriptor instead.
 func (*FindMarksRequest) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{57}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{58}
 }
 
 func (x *FindMarksRequest) GetYard() string {
@@ -4362,7 +4457,7 @@ type FindMarksResponse struct {
 
 func (x *FindMarksResponse) Reset() {
 	*x = FindMarksResponse{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[58]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[59]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4374,7 +4469,7 @@ func (x *FindMarksResponse) String() string {
 func (*FindMarksResponse) ProtoMessage() {}
 
 func (x *FindMarksResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[58]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[59]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4387,7 +4482,7 @@ func (x *FindMarksResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FindMarksResponse.ProtoReflect.Descriptor instead.
 func (*FindMarksResponse) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{58}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{59}
 }
 
 func (x *FindMarksResponse) GetMarks() []*FoundMark {
@@ -4425,7 +4520,7 @@ type FoundMark struct {
 
 func (x *FoundMark) Reset() {
 	*x = FoundMark{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[59]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[60]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4437,7 +4532,7 @@ func (x *FoundMark) String() string {
 func (*FoundMark) ProtoMessage() {}
 
 func (x *FoundMark) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[59]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[60]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4450,7 +4545,7 @@ func (x *FoundMark) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FoundMark.ProtoReflect.Descriptor instead.
 func (*FoundMark) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{59}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{60}
 }
 
 func (x *FoundMark) GetMark() string {
@@ -4478,7 +4573,7 @@ type WatchStockRequest struct {
 
 func (x *WatchStockRequest) Reset() {
 	*x = WatchStockRequest{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[60]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[61]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4490,7 +4585,7 @@ func (x *WatchStockRequest) String() string {
 func (*WatchStockRequest) ProtoMessage() {}
 
 func (x *WatchStockRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[60]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[61]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4503,7 +4598,7 @@ func (x *WatchStockRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchStockRequest.ProtoReflect.Descriptor instead.
 func (*WatchStockRequest) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{60}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{61}
 }
 
 func (x *WatchStockRequest) GetYard() string {
@@ -4532,7 +4627,7 @@ type WatchStockResponse struct {
 
 func (x *WatchStockResponse) Reset() {
 	*x = WatchStockResponse{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[61]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[62]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4544,7 +4639,7 @@ func (x *WatchStockResponse) String() string {
 func (*WatchStockResponse) ProtoMessage() {}
 
 func (x *WatchStockResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[61]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[62]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4557,7 +4652,7 @@ func (x *WatchStockResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchStockResponse.ProtoReflect.Descriptor instead.
 func (*WatchStockResponse) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{61}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{62}
 }
 
 func (x *WatchStockResponse) GetPosition() uint64 {
@@ -4592,7 +4687,7 @@ var File_spanyard_stock_v1_stock_proto protoreflect.FileDescriptor
 
 const file_spanyard_stock_v1_stock_proto_rawDesc = "" +
 	"\n" +
-	"\x1dspanyard/stock/v1/stock.proto\x12\x11spanyard.stock.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a#spanyard/stock/event/v1/event.proto\"\xe3\x04\n" +
+	"\x1dspanyard/stock/v1/stock.proto\x12\x11spanyard.stock.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a#spanyard/stock/event/v1/event.proto\"\xa1\x05\n" +
 	"\x05Batch\x12\x19\n" +
 	"\bbatch_id\x18\x01 \x01(\tR\abatchId\x126\n" +
 	"\x04kind\x18\x02 \x01(\x0e2\".spanyard.stock.event.v1.BatchKindR\x04kind\x123\n" +
@@ -4609,7 +4704,17 @@ const file_spanyard_stock_v1_stock_proto_rawDesc = "" +
 	"\x05tests\x18\v \x03(\v2%.spanyard.stock.event.v1.TestRecordedR\x05tests\x12@\n" +
 	"\arelease\x18\f \x01(\v2&.spanyard.stock.event.v1.BatchReleasedR\arelease\x12+\n" +
 	"\x11quarantine_reason\x18\r \x01(\tR\x10quarantineReason\x12\x16\n" +
-	"\x06source\x18\x0e \x01(\tR\x06source\"\xc0\x01\n" +
+	"\x06source\x18\x0e \x01(\tR\x06source\x12<\n" +
+	"\n" +
+	"judgements\x18\x0f \x03(\v2\x1c.spanyard.stock.v1.JudgementR\n" +
+	"judgements\"\x82\x02\n" +
+	"\tJudgement\x12A\n" +
+	"\bspecimen\x18\x01 \x01(\x0e2%.spanyard.stock.event.v1.SpecimenKindR\bspecimen\x12\x1b\n" +
+	"\ttested_on\x18\x02 \x01(\tR\btestedOn\x12\x19\n" +
+	"\bage_days\x18\x03 \x01(\x05R\aageDays\x12\x19\n" +
+	"\btest_ids\x18\x04 \x03(\tR\atestIds\x12#\n" +
+	"\rstrengths_mpa\x18\x05 \x03(\x01R\fstrengthsMpa\x12:\n" +
+	"\averdict\x18\x06 \x01(\v2 .spanyard.stock.event.v1.VerdictR\averdict\"\xc0\x01\n" +
 	"\vPieceCounts\x12\x12\n" +
 	"\x04made\x18\x01 \x01(\x05R\x04made\x12\x17\n" +
 	"\ain_yard\x18\x02 \x01(\x05R\x06inYard\x12\x1a\n" +
@@ -5051,182 +5156,186 @@ func file_spanyard_stock_v1_stock_proto_rawDescGZIP() []byte {
 }
 
 var file_spanyard_stock_v1_stock_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
-var file_spanyard_stock_v1_stock_proto_msgTypes = make([]protoimpl.MessageInfo, 62)
+var file_spanyard_stock_v1_stock_proto_msgTypes = make([]protoimpl.MessageInfo, 63)
 var file_spanyard_stock_v1_stock_proto_goTypes = []any{
 	(FileFormat)(0),                  // 0: spanyard.stock.v1.FileFormat
 	(BatchState)(0),                  // 1: spanyard.stock.v1.BatchState
 	(*Batch)(nil),                    // 2: spanyard.stock.v1.Batch
-	(*PieceCounts)(nil),              // 3: spanyard.stock.v1.PieceCounts
-	(*Piece)(nil),                    // 4: spanyard.stock.v1.Piece
-	(*FreeBlocks)(nil),               // 5: spanyard.stock.v1.FreeBlocks
-	(*SetYardRulesRequest)(nil),      // 6: spanyard.stock.v1.SetYardRulesRequest
-	(*SetYardRulesResponse)(nil),     // 7: spanyard.stock.v1.SetYardRulesResponse
-	(*ReceiveBatchRequest)(nil),      // 8: spanyard.stock.v1.ReceiveBatchRequest
-	(*BeamLines)(nil),                // 9: spanyard.stock.v1.BeamLines
-	(*BeamLine)(nil),                 // 10: spanyard.stock.v1.BeamLine
-	(*BlockLine)(nil),                // 11: spanyard.stock.v1.BlockLine
-	(*ReceiveBatchResponse)(nil),     // 12: spanyard.stock.v1.ReceiveBatchResponse
-	(*ImportStockCountRequest)(nil),  // 13: spanyard.stock.v1.ImportStockCountRequest
-	(*ImportStockCountResponse)(nil), // 14: spanyard.stock.v1.ImportStockCountResponse
-	(*RecordTestRequest)(nil),        // 15: spanyard.stock.v1.RecordTestRequest
-	(*RecordTestResponse)(nil),       // 16: spanyard.stock.v1.RecordTestResponse
-	(*ReleaseBatchRequest)(nil),      // 17: spanyard.stock.v1.ReleaseBatchRequest
-	(*ReleaseBatchResponse)(nil),     // 18: spanyard.stock.v1.ReleaseBatchResponse
-	(*QuarantineBatchRequest)(nil),   // 19: spanyard.stock.v1.QuarantineBatchRequest
-	(*QuarantineBatchResponse)(nil),  // 20: spanyard.stock.v1.QuarantineBatchResponse
-	(*LiftQuarantineRequest)(nil),    // 21: spanyard.stock.v1.LiftQuarantineRequest
-	(*LiftQuarantineResponse)(nil),   // 22: spanyard.stock.v1.LiftQuarantineResponse
-	(*ReservePiecesRequest)(nil),     // 23: spanyard.stock.v1.ReservePiecesRequest
-	(*ReserveLine)(nil),              // 24: spanyard.stock.v1.ReserveLine
-	(*ReserveBlocks)(nil),            // 25: spanyard.stock.v1.ReserveBlocks
-	(*ReservePiecesResponse)(nil),    // 26: spanyard.stock.v1.ReservePiecesResponse
-	(*DropReservationRequest)(nil),   // 27: spanyard.stock.v1.DropReservationRequest
-	(*DropReservationResponse)(nil),  // 28: spanyard.stock.v1.DropReservationResponse
-	(*PickPiecesRequest)(nil),        // 29: spanyard.stock.v1.PickPiecesRequest
-	(*PickPiecesResponse)(nil),       // 30: spanyard.stock.v1.PickPiecesResponse
-	(*LoadPiecesRequest)(nil),        // 31: spanyard.stock.v1.LoadPiecesRequest
-	(*LoadPiecesResponse)(nil),       // 32: spanyard.stock.v1.LoadPiecesResponse
-	(*DeliverPiecesRequest)(nil),     // 33: spanyard.stock.v1.DeliverPiecesRequest
-	(*DeliverPiecesResponse)(nil),    // 34: spanyard.stock.v1.DeliverPiecesResponse
-	(*ReturnPiecesRequest)(nil),      // 35: spanyard.stock.v1.ReturnPiecesRequest
-	(*ReturnPiecesResponse)(nil),     // 36: spanyard.stock.v1.ReturnPiecesResponse
-	(*ScrapPiecesRequest)(nil),       // 37: spanyard.stock.v1.ScrapPiecesRequest
-	(*ScrapBlocks)(nil),              // 38: spanyard.stock.v1.ScrapBlocks
-	(*ScrapPiecesResponse)(nil),      // 39: spanyard.stock.v1.ScrapPiecesResponse
-	(*MovePiecesRequest)(nil),        // 40: spanyard.stock.v1.MovePiecesRequest
-	(*MovePiecesResponse)(nil),       // 41: spanyard.stock.v1.MovePiecesResponse
-	(*ListFreePiecesRequest)(nil),    // 42: spanyard.stock.v1.ListFreePiecesRequest
-	(*ListFreePiecesResponse)(nil),   // 43: spanyard.stock.v1.ListFreePiecesResponse
-	(*SummariseStockRequest)(nil),    // 44: spanyard.stock.v1.SummariseStockRequest
-	(*SummariseStockResponse)(nil),   // 45: spanyard.stock.v1.SummariseStockResponse
-	(*BeamSummary)(nil),              // 46: spanyard.stock.v1.BeamSummary
-	(*BlockSummary)(nil),             // 47: spanyard.stock.v1.BlockSummary
-	(*GetBatchRequest)(nil),          // 48: spanyard.stock.v1.GetBatchRequest
-	(*GetBatchResponse)(nil),         // 49: spanyard.stock.v1.GetBatchResponse
-	(*ListBatchesRequest)(nil),       // 50: spanyard.stock.v1.ListBatchesRequest
-	(*ListBatchesResponse)(nil),      // 51: spanyard.stock.v1.ListBatchesResponse
-	(*GetStackRequest)(nil),          // 52: spanyard.stock.v1.GetStackRequest
-	(*GetStackResponse)(nil),         // 53: spanyard.stock.v1.GetStackResponse
-	(*GetPieceHistoryRequest)(nil),   // 54: spanyard.stock.v1.GetPieceHistoryRequest
-	(*GetPieceHistoryResponse)(nil),  // 55: spanyard.stock.v1.GetPieceHistoryResponse
-	(*HistoryEntry)(nil),             // 56: spanyard.stock.v1.HistoryEntry
-	(*GetPiecesRequest)(nil),         // 57: spanyard.stock.v1.GetPiecesRequest
-	(*GetPiecesResponse)(nil),        // 58: spanyard.stock.v1.GetPiecesResponse
-	(*FindMarksRequest)(nil),         // 59: spanyard.stock.v1.FindMarksRequest
-	(*FindMarksResponse)(nil),        // 60: spanyard.stock.v1.FindMarksResponse
-	(*FoundMark)(nil),                // 61: spanyard.stock.v1.FoundMark
-	(*WatchStockRequest)(nil),        // 62: spanyard.stock.v1.WatchStockRequest
-	(*WatchStockResponse)(nil),       // 63: spanyard.stock.v1.WatchStockResponse
-	(v1.BatchKind)(0),                // 64: spanyard.stock.event.v1.BatchKind
-	(*v1.Concrete)(nil),              // 65: spanyard.stock.event.v1.Concrete
-	(*v1.TestRecorded)(nil),          // 66: spanyard.stock.event.v1.TestRecorded
-	(*v1.BatchReleased)(nil),         // 67: spanyard.stock.event.v1.BatchReleased
-	(v1.PieceState)(0),               // 68: spanyard.stock.event.v1.PieceState
-	(*v1.Allocation)(nil),            // 69: spanyard.stock.event.v1.Allocation
-	(*timestamppb.Timestamp)(nil),    // 70: google.protobuf.Timestamp
-	(v1.SpecimenKind)(0),             // 71: spanyard.stock.event.v1.SpecimenKind
-	(*v1.Verdict)(nil),               // 72: spanyard.stock.event.v1.Verdict
-	(*v1.BatchQuarantined)(nil),      // 73: spanyard.stock.event.v1.BatchQuarantined
-	(*v1.Event)(nil),                 // 74: spanyard.stock.event.v1.Event
+	(*Judgement)(nil),                // 3: spanyard.stock.v1.Judgement
+	(*PieceCounts)(nil),              // 4: spanyard.stock.v1.PieceCounts
+	(*Piece)(nil),                    // 5: spanyard.stock.v1.Piece
+	(*FreeBlocks)(nil),               // 6: spanyard.stock.v1.FreeBlocks
+	(*SetYardRulesRequest)(nil),      // 7: spanyard.stock.v1.SetYardRulesRequest
+	(*SetYardRulesResponse)(nil),     // 8: spanyard.stock.v1.SetYardRulesResponse
+	(*ReceiveBatchRequest)(nil),      // 9: spanyard.stock.v1.ReceiveBatchRequest
+	(*BeamLines)(nil),                // 10: spanyard.stock.v1.BeamLines
+	(*BeamLine)(nil),                 // 11: spanyard.stock.v1.BeamLine
+	(*BlockLine)(nil),                // 12: spanyard.stock.v1.BlockLine
+	(*ReceiveBatchResponse)(nil),     // 13: spanyard.stock.v1.ReceiveBatchResponse
+	(*ImportStockCountRequest)(nil),  // 14: spanyard.stock.v1.ImportStockCountRequest
+	(*ImportStockCountResponse)(nil), // 15: spanyard.stock.v1.ImportStockCountResponse
+	(*RecordTestRequest)(nil),        // 16: spanyard.stock.v1.RecordTestRequest
+	(*RecordTestResponse)(nil),       // 17: spanyard.stock.v1.RecordTestResponse
+	(*ReleaseBatchRequest)(nil),      // 18: spanyard.stock.v1.ReleaseBatchRequest
+	(*ReleaseBatchResponse)(nil),     // 19: spanyard.stock.v1.ReleaseBatchResponse
+	(*QuarantineBatchRequest)(nil),   // 20: spanyard.stock.v1.QuarantineBatchRequest
+	(*QuarantineBatchResponse)(nil),  // 21: spanyard.stock.v1.QuarantineBatchResponse
+	(*LiftQuarantineRequest)(nil),    // 22: spanyard.stock.v1.LiftQuarantineRequest
+	(*LiftQuarantineResponse)(nil),   // 23: spanyard.stock.v1.LiftQuarantineResponse
+	(*ReservePiecesRequest)(nil),     // 24: spanyard.stock.v1.ReservePiecesRequest
+	(*ReserveLine)(nil),              // 25: spanyard.stock.v1.ReserveLine
+	(*ReserveBlocks)(nil),            // 26: spanyard.stock.v1.ReserveBlocks
+	(*ReservePiecesResponse)(nil),    // 27: spanyard.stock.v1.ReservePiecesResponse
+	(*DropReservationRequest)(nil),   // 28: spanyard.stock.v1.DropReservationRequest
+	(*DropReservationResponse)(nil),  // 29: spanyard.stock.v1.DropReservationResponse
+	(*PickPiecesRequest)(nil),        // 30: spanyard.stock.v1.PickPiecesRequest
+	(*PickPiecesResponse)(nil),       // 31: spanyard.stock.v1.PickPiecesResponse
+	(*LoadPiecesRequest)(nil),        // 32: spanyard.stock.v1.LoadPiecesRequest
+	(*LoadPiecesResponse)(nil),       // 33: spanyard.stock.v1.LoadPiecesResponse
+	(*DeliverPiecesRequest)(nil),     // 34: spanyard.stock.v1.DeliverPiecesRequest
+	(*DeliverPiecesResponse)(nil),    // 35: spanyard.stock.v1.DeliverPiecesResponse
+	(*ReturnPiecesRequest)(nil),      // 36: spanyard.stock.v1.ReturnPiecesRequest
+	(*ReturnPiecesResponse)(nil),     // 37: spanyard.stock.v1.ReturnPiecesResponse
+	(*ScrapPiecesRequest)(nil),       // 38: spanyard.stock.v1.ScrapPiecesRequest
+	(*ScrapBlocks)(nil),              // 39: spanyard.stock.v1.ScrapBlocks
+	(*ScrapPiecesResponse)(nil),      // 40: spanyard.stock.v1.ScrapPiecesResponse
+	(*MovePiecesRequest)(nil),        // 41: spanyard.stock.v1.MovePiecesRequest
+	(*MovePiecesResponse)(nil),       // 42: spanyard.stock.v1.MovePiecesResponse
+	(*ListFreePiecesRequest)(nil),    // 43: spanyard.stock.v1.ListFreePiecesRequest
+	(*ListFreePiecesResponse)(nil),   // 44: spanyard.stock.v1.ListFreePiecesResponse
+	(*SummariseStockRequest)(nil),    // 45: spanyard.stock.v1.SummariseStockRequest
+	(*SummariseStockResponse)(nil),   // 46: spanyard.stock.v1.SummariseStockResponse
+	(*BeamSummary)(nil),              // 47: spanyard.stock.v1.BeamSummary
+	(*BlockSummary)(nil),             // 48: spanyard.stock.v1.BlockSummary
+	(*GetBatchRequest)(nil),          // 49: spanyard.stock.v1.GetBatchRequest
+	(*GetBatchResponse)(nil),         // 50: spanyard.stock.v1.GetBatchResponse
+	(*ListBatchesRequest)(nil),       // 51: spanyard.stock.v1.ListBatchesRequest
+	(*ListBatchesResponse)(nil),      // 52: spanyard.stock.v1.ListBatchesResponse
+	(*GetStackRequest)(nil),          // 53: spanyard.stock.v1.GetStackRequest
+	(*GetStackResponse)(nil),         // 54: spanyard.stock.v1.GetStackResponse
+	(*GetPieceHistoryRequest)(nil),   // 55: spanyard.stock.v1.GetPieceHistoryRequest
+	(*GetPieceHistoryResponse)(nil),  // 56: spanyard.stock.v1.GetPieceHistoryResponse
+	(*HistoryEntry)(nil),             // 57: spanyard.stock.v1.HistoryEntry
+	(*GetPiecesRequest)(nil),         // 58: spanyard.stock.v1.GetPiecesRequest
+	(*GetPiecesResponse)(nil),        // 59: spanyard.stock.v1.GetPiecesResponse
+	(*FindMarksRequest)(nil),         // 60: spanyard.stock.v1.FindMarksRequest
+	(*FindMarksResponse)(nil),        // 61: spanyard.stock.v1.FindMarksResponse
+	(*FoundMark)(nil),                // 62: spanyard.stock.v1.FoundMark
+	(*WatchStockRequest)(nil),        // 63: spanyard.stock.v1.WatchStockRequest
+	(*WatchStockResponse)(nil),       // 64: spanyard.stock.v1.WatchStockResponse
+	(v1.BatchKind)(0),                // 65: spanyard.stock.event.v1.BatchKind
+	(*v1.Concrete)(nil),              // 66: spanyard.stock.event.v1.Concrete
+	(*v1.TestRecorded)(nil),          // 67: spanyard.stock.event.v1.TestRecorded
+	(*v1.BatchReleased)(nil),         // 68: spanyard.stock.event.v1.BatchReleased
+	(v1.SpecimenKind)(0),             // 69: spanyard.stock.event.v1.SpecimenKind
+	(*v1.Verdict)(nil),               // 70: spanyard.stock.event.v1.Verdict
+	(v1.PieceState)(0),               // 71: spanyard.stock.event.v1.PieceState
+	(*v1.Allocation)(nil),            // 72: spanyard.stock.event.v1.Allocation
+	(*timestamppb.Timestamp)(nil),    // 73: google.protobuf.Timestamp
+	(*v1.BatchQuarantined)(nil),      // 74: spanyard.stock.event.v1.BatchQuarantined
+	(*v1.Event)(nil),                 // 75: spanyard.stock.event.v1.Event
 }
 var file_spanyard_stock_v1_stock_proto_depIdxs = []int32{
-	64, // 0: spanyard.stock.v1.Batch.kind:type_name -> spanyard.stock.event.v1.BatchKind
+	65, // 0: spanyard.stock.v1.Batch.kind:type_name -> spanyard.stock.event.v1.BatchKind
 	1,  // 1: spanyard.stock.v1.Batch.state:type_name -> spanyard.stock.v1.BatchState
-	65, // 2: spanyard.stock.v1.Batch.concrete:type_name -> spanyard.stock.event.v1.Concrete
-	3,  // 3: spanyard.stock.v1.Batch.counts:type_name -> spanyard.stock.v1.PieceCounts
-	66, // 4: spanyard.stock.v1.Batch.tests:type_name -> spanyard.stock.event.v1.TestRecorded
-	67, // 5: spanyard.stock.v1.Batch.release:type_name -> spanyard.stock.event.v1.BatchReleased
-	68, // 6: spanyard.stock.v1.Piece.state:type_name -> spanyard.stock.event.v1.PieceState
-	1,  // 7: spanyard.stock.v1.Piece.batch_state:type_name -> spanyard.stock.v1.BatchState
-	69, // 8: spanyard.stock.v1.Piece.allocation:type_name -> spanyard.stock.event.v1.Allocation
-	70, // 9: spanyard.stock.v1.Piece.delivered_at:type_name -> google.protobuf.Timestamp
-	65, // 10: spanyard.stock.v1.ReceiveBatchRequest.concrete:type_name -> spanyard.stock.event.v1.Concrete
-	9,  // 11: spanyard.stock.v1.ReceiveBatchRequest.beams:type_name -> spanyard.stock.v1.BeamLines
-	11, // 12: spanyard.stock.v1.ReceiveBatchRequest.blocks:type_name -> spanyard.stock.v1.BlockLine
-	10, // 13: spanyard.stock.v1.BeamLines.lines:type_name -> spanyard.stock.v1.BeamLine
-	2,  // 14: spanyard.stock.v1.ReceiveBatchResponse.batch:type_name -> spanyard.stock.v1.Batch
-	0,  // 15: spanyard.stock.v1.ImportStockCountRequest.format:type_name -> spanyard.stock.v1.FileFormat
-	71, // 16: spanyard.stock.v1.RecordTestRequest.specimen:type_name -> spanyard.stock.event.v1.SpecimenKind
-	72, // 17: spanyard.stock.v1.RecordTestResponse.verdict:type_name -> spanyard.stock.event.v1.Verdict
-	73, // 18: spanyard.stock.v1.RecordTestResponse.quarantine:type_name -> spanyard.stock.event.v1.BatchQuarantined
-	67, // 19: spanyard.stock.v1.ReleaseBatchResponse.release:type_name -> spanyard.stock.event.v1.BatchReleased
-	73, // 20: spanyard.stock.v1.QuarantineBatchResponse.quarantine:type_name -> spanyard.stock.event.v1.BatchQuarantined
-	24, // 21: spanyard.stock.v1.ReservePiecesRequest.lines:type_name -> spanyard.stock.v1.ReserveLine
-	25, // 22: spanyard.stock.v1.ReserveLine.blocks:type_name -> spanyard.stock.v1.ReserveBlocks
-	69, // 23: spanyard.stock.v1.ReserveLine.allocation:type_name -> spanyard.stock.event.v1.Allocation
-	38, // 24: spanyard.stock.v1.ScrapPiecesRequest.blocks:type_name -> spanyard.stock.v1.ScrapBlocks
-	4,  // 25: spanyard.stock.v1.ListFreePiecesResponse.beams:type_name -> spanyard.stock.v1.Piece
-	5,  // 26: spanyard.stock.v1.ListFreePiecesResponse.blocks:type_name -> spanyard.stock.v1.FreeBlocks
-	46, // 27: spanyard.stock.v1.SummariseStockResponse.beams:type_name -> spanyard.stock.v1.BeamSummary
-	47, // 28: spanyard.stock.v1.SummariseStockResponse.blocks:type_name -> spanyard.stock.v1.BlockSummary
-	2,  // 29: spanyard.stock.v1.GetBatchResponse.batch:type_name -> spanyard.stock.v1.Batch
-	4,  // 30: spanyard.stock.v1.GetBatchResponse.pieces:type_name -> spanyard.stock.v1.Piece
-	2,  // 31: spanyard.stock.v1.ListBatchesResponse.batches:type_name -> spanyard.stock.v1.Batch
-	4,  // 32: spanyard.stock.v1.GetStackResponse.pieces:type_name -> spanyard.stock.v1.Piece
-	5,  // 33: spanyard.stock.v1.GetStackResponse.blocks:type_name -> spanyard.stock.v1.FreeBlocks
-	4,  // 34: spanyard.stock.v1.GetPieceHistoryResponse.piece:type_name -> spanyard.stock.v1.Piece
-	2,  // 35: spanyard.stock.v1.GetPieceHistoryResponse.batch:type_name -> spanyard.stock.v1.Batch
-	56, // 36: spanyard.stock.v1.GetPieceHistoryResponse.entries:type_name -> spanyard.stock.v1.HistoryEntry
-	70, // 37: spanyard.stock.v1.HistoryEntry.happened_at:type_name -> google.protobuf.Timestamp
-	4,  // 38: spanyard.stock.v1.GetPiecesResponse.pieces:type_name -> spanyard.stock.v1.Piece
-	61, // 39: spanyard.stock.v1.FindMarksResponse.marks:type_name -> spanyard.stock.v1.FoundMark
-	2,  // 40: spanyard.stock.v1.FindMarksResponse.batches:type_name -> spanyard.stock.v1.Batch
-	4,  // 41: spanyard.stock.v1.FoundMark.pieces:type_name -> spanyard.stock.v1.Piece
-	70, // 42: spanyard.stock.v1.WatchStockResponse.happened_at:type_name -> google.protobuf.Timestamp
-	74, // 43: spanyard.stock.v1.WatchStockResponse.event:type_name -> spanyard.stock.event.v1.Event
-	6,  // 44: spanyard.stock.v1.StockService.SetYardRules:input_type -> spanyard.stock.v1.SetYardRulesRequest
-	8,  // 45: spanyard.stock.v1.StockService.ReceiveBatch:input_type -> spanyard.stock.v1.ReceiveBatchRequest
-	13, // 46: spanyard.stock.v1.StockService.ImportStockCount:input_type -> spanyard.stock.v1.ImportStockCountRequest
-	15, // 47: spanyard.stock.v1.StockService.RecordTest:input_type -> spanyard.stock.v1.RecordTestRequest
-	17, // 48: spanyard.stock.v1.StockService.ReleaseBatch:input_type -> spanyard.stock.v1.ReleaseBatchRequest
-	19, // 49: spanyard.stock.v1.StockService.QuarantineBatch:input_type -> spanyard.stock.v1.QuarantineBatchRequest
-	21, // 50: spanyard.stock.v1.StockService.LiftQuarantine:input_type -> spanyard.stock.v1.LiftQuarantineRequest
-	23, // 51: spanyard.stock.v1.StockService.ReservePieces:input_type -> spanyard.stock.v1.ReservePiecesRequest
-	27, // 52: spanyard.stock.v1.StockService.DropReservation:input_type -> spanyard.stock.v1.DropReservationRequest
-	29, // 53: spanyard.stock.v1.StockService.PickPieces:input_type -> spanyard.stock.v1.PickPiecesRequest
-	31, // 54: spanyard.stock.v1.StockService.LoadPieces:input_type -> spanyard.stock.v1.LoadPiecesRequest
-	33, // 55: spanyard.stock.v1.StockService.DeliverPieces:input_type -> spanyard.stock.v1.DeliverPiecesRequest
-	35, // 56: spanyard.stock.v1.StockService.ReturnPieces:input_type -> spanyard.stock.v1.ReturnPiecesRequest
-	37, // 57: spanyard.stock.v1.StockService.ScrapPieces:input_type -> spanyard.stock.v1.ScrapPiecesRequest
-	40, // 58: spanyard.stock.v1.StockService.MovePieces:input_type -> spanyard.stock.v1.MovePiecesRequest
-	42, // 59: spanyard.stock.v1.StockService.ListFreePieces:input_type -> spanyard.stock.v1.ListFreePiecesRequest
-	44, // 60: spanyard.stock.v1.StockService.SummariseStock:input_type -> spanyard.stock.v1.SummariseStockRequest
-	48, // 61: spanyard.stock.v1.StockService.GetBatch:input_type -> spanyard.stock.v1.GetBatchRequest
-	50, // 62: spanyard.stock.v1.StockService.ListBatches:input_type -> spanyard.stock.v1.ListBatchesRequest
-	52, // 63: spanyard.stock.v1.StockService.GetStack:input_type -> spanyard.stock.v1.GetStackRequest
-	54, // 64: spanyard.stock.v1.StockService.GetPieceHistory:input_type -> spanyard.stock.v1.GetPieceHistoryRequest
-	57, // 65: spanyard.stock.v1.StockService.GetPieces:input_type -> spanyard.stock.v1.GetPiecesRequest
-	59, // 66: spanyard.stock.v1.StockService.FindMarks:input_type -> spanyard.stock.v1.FindMarksRequest
-	62, // 67: spanyard.stock.v1.StockService.WatchStock:input_type -> spanyard.stock.v1.WatchStockRequest
-	7,  // 68: spanyard.stock.v1.StockService.SetYardRules:output_type -> spanyard.stock.v1.SetYardRulesResponse
-	12, // 69: spanyard.stock.v1.StockService.ReceiveBatch:output_type -> spanyard.stock.v1.ReceiveBatchResponse
-	14, // 70: spanyard.stock.v1.StockService.ImportStockCount:output_type -> spanyard.stock.v1.ImportStockCountResponse
-	16, // 71: spanyard.stock.v1.StockService.RecordTest:output_type -> spanyard.stock.v1.RecordTestResponse
-	18, // 72: spanyard.stock.v1.StockService.ReleaseBatch:output_type -> spanyard.stock.v1.ReleaseBatchResponse
-	20, // 73: spanyard.stock.v1.StockService.QuarantineBatch:output_type -> spanyard.stock.v1.QuarantineBatchResponse
-	22, // 74: spanyard.stock.v1.StockService.LiftQuarantine:output_type -> spanyard.stock.v1.LiftQuarantineResponse
-	26, // 75: spanyard.stock.v1.StockService.ReservePieces:output_type -> spanyard.stock.v1.ReservePiecesResponse
-	28, // 76: spanyard.stock.v1.StockService.DropReservation:output_type -> spanyard.stock.v1.DropReservationResponse
-	30, // 77: spanyard.stock.v1.StockService.PickPieces:output_type -> spanyard.stock.v1.PickPiecesResponse
-	32, // 78: spanyard.stock.v1.StockService.LoadPieces:output_type -> spanyard.stock.v1.LoadPiecesResponse
-	34, // 79: spanyard.stock.v1.StockService.DeliverPieces:output_type -> spanyard.stock.v1.DeliverPiecesResponse
-	36, // 80: spanyard.stock.v1.StockService.ReturnPieces:output_type -> spanyard.stock.v1.ReturnPiecesResponse
-	39, // 81: spanyard.stock.v1.StockService.ScrapPieces:output_type -> spanyard.stock.v1.ScrapPiecesResponse
-	41, // 82: spanyard.stock.v1.StockService.MovePieces:output_type -> spanyard.stock.v1.MovePiecesResponse
-	43, // 83: spanyard.stock.v1.StockService.ListFreePieces:output_type -> spanyard.stock.v1.ListFreePiecesResponse
-	45, // 84: spanyard.stock.v1.StockService.SummariseStock:output_type -> spanyard.stock.v1.SummariseStockResponse
-	49, // 85: spanyard.stock.v1.StockService.GetBatch:output_type -> spanyard.stock.v1.GetBatchResponse
-	51, // 86: spanyard.stock.v1.StockService.ListBatches:output_type -> spanyard.stock.v1.ListBatchesResponse
-	53, // 87: spanyard.stock.v1.StockService.GetStack:output_type -> spanyard.stock.v1.GetStackResponse
-	55, // 88: spanyard.stock.v1.StockService.GetPieceHistory:output_type -> spanyard.stock.v1.GetPieceHistoryResponse
-	58, // 89: spanyard.stock.v1.StockService.GetPieces:output_type -> spanyard.stock.v1.GetPiecesResponse
-	60, // 90: spanyard.stock.v1.StockService.FindMarks:output_type -> spanyard.stock.v1.FindMarksResponse
-	63, // 91: spanyard.stock.v1.StockService.WatchStock:output_type -> spanyard.stock.v1.WatchStockResponse
-	68, // [68:92] is the sub-list for method output_type
-	44, // [44:68] is the sub-list for method input_type
-	44, // [44:44] is the sub-list for extension type_name
-	44, // [44:44] is the sub-list for extension extendee
-	0,  // [0:44] is the sub-list for field type_name
+	66, // 2: spanyard.stock.v1.Batch.concrete:type_name -> spanyard.stock.event.v1.Concrete
+	4,  // 3: spanyard.stock.v1.Batch.counts:type_name -> spanyard.stock.v1.PieceCounts
+	67, // 4: spanyard.stock.v1.Batch.tests:type_name -> spanyard.stock.event.v1.TestRecorded
+	68, // 5: spanyard.stock.v1.Batch.release:type_name -> spanyard.stock.event.v1.BatchReleased
+	3,  // 6: spanyard.stock.v1.Batch.judgements:type_name -> spanyard.stock.v1.Judgement
+	69, // 7: spanyard.stock.v1.Judgement.specimen:type_name -> spanyard.stock.event.v1.SpecimenKind
+	70, // 8: spanyard.stock.v1.Judgement.verdict:type_name -> spanyard.stock.event.v1.Verdict
+	71, // 9: spanyard.stock.v1.Piece.state:type_name -> spanyard.stock.event.v1.PieceState
+	1,  // 10: spanyard.stock.v1.Piece.batch_state:type_name -> spanyard.stock.v1.BatchState
+	72, // 11: spanyard.stock.v1.Piece.allocation:type_name -> spanyard.stock.event.v1.Allocation
+	73, // 12: spanyard.stock.v1.Piece.delivered_at:type_name -> google.protobuf.Timestamp
+	66, // 13: spanyard.stock.v1.ReceiveBatchRequest.concrete:type_name -> spanyard.stock.event.v1.Concrete
+	10, // 14: spanyard.stock.v1.ReceiveBatchRequest.beams:type_name -> spanyard.stock.v1.BeamLines
+	12, // 15: spanyard.stock.v1.ReceiveBatchRequest.blocks:type_name -> spanyard.stock.v1.BlockLine
+	11, // 16: spanyard.stock.v1.BeamLines.lines:type_name -> spanyard.stock.v1.BeamLine
+	2,  // 17: spanyard.stock.v1.ReceiveBatchResponse.batch:type_name -> spanyard.stock.v1.Batch
+	0,  // 18: spanyard.stock.v1.ImportStockCountRequest.format:type_name -> spanyard.stock.v1.FileFormat
+	69, // 19: spanyard.stock.v1.RecordTestRequest.specimen:type_name -> spanyard.stock.event.v1.SpecimenKind
+	70, // 20: spanyard.stock.v1.RecordTestResponse.verdict:type_name -> spanyard.stock.event.v1.Verdict
+	74, // 21: spanyard.stock.v1.RecordTestResponse.quarantine:type_name -> spanyard.stock.event.v1.BatchQuarantined
+	68, // 22: spanyard.stock.v1.ReleaseBatchResponse.release:type_name -> spanyard.stock.event.v1.BatchReleased
+	74, // 23: spanyard.stock.v1.QuarantineBatchResponse.quarantine:type_name -> spanyard.stock.event.v1.BatchQuarantined
+	25, // 24: spanyard.stock.v1.ReservePiecesRequest.lines:type_name -> spanyard.stock.v1.ReserveLine
+	26, // 25: spanyard.stock.v1.ReserveLine.blocks:type_name -> spanyard.stock.v1.ReserveBlocks
+	72, // 26: spanyard.stock.v1.ReserveLine.allocation:type_name -> spanyard.stock.event.v1.Allocation
+	39, // 27: spanyard.stock.v1.ScrapPiecesRequest.blocks:type_name -> spanyard.stock.v1.ScrapBlocks
+	5,  // 28: spanyard.stock.v1.ListFreePiecesResponse.beams:type_name -> spanyard.stock.v1.Piece
+	6,  // 29: spanyard.stock.v1.ListFreePiecesResponse.blocks:type_name -> spanyard.stock.v1.FreeBlocks
+	47, // 30: spanyard.stock.v1.SummariseStockResponse.beams:type_name -> spanyard.stock.v1.BeamSummary
+	48, // 31: spanyard.stock.v1.SummariseStockResponse.blocks:type_name -> spanyard.stock.v1.BlockSummary
+	2,  // 32: spanyard.stock.v1.GetBatchResponse.batch:type_name -> spanyard.stock.v1.Batch
+	5,  // 33: spanyard.stock.v1.GetBatchResponse.pieces:type_name -> spanyard.stock.v1.Piece
+	2,  // 34: spanyard.stock.v1.ListBatchesResponse.batches:type_name -> spanyard.stock.v1.Batch
+	5,  // 35: spanyard.stock.v1.GetStackResponse.pieces:type_name -> spanyard.stock.v1.Piece
+	6,  // 36: spanyard.stock.v1.GetStackResponse.blocks:type_name -> spanyard.stock.v1.FreeBlocks
+	5,  // 37: spanyard.stock.v1.GetPieceHistoryResponse.piece:type_name -> spanyard.stock.v1.Piece
+	2,  // 38: spanyard.stock.v1.GetPieceHistoryResponse.batch:type_name -> spanyard.stock.v1.Batch
+	57, // 39: spanyard.stock.v1.GetPieceHistoryResponse.entries:type_name -> spanyard.stock.v1.HistoryEntry
+	73, // 40: spanyard.stock.v1.HistoryEntry.happened_at:type_name -> google.protobuf.Timestamp
+	5,  // 41: spanyard.stock.v1.GetPiecesResponse.pieces:type_name -> spanyard.stock.v1.Piece
+	62, // 42: spanyard.stock.v1.FindMarksResponse.marks:type_name -> spanyard.stock.v1.FoundMark
+	2,  // 43: spanyard.stock.v1.FindMarksResponse.batches:type_name -> spanyard.stock.v1.Batch
+	5,  // 44: spanyard.stock.v1.FoundMark.pieces:type_name -> spanyard.stock.v1.Piece
+	73, // 45: spanyard.stock.v1.WatchStockResponse.happened_at:type_name -> google.protobuf.Timestamp
+	75, // 46: spanyard.stock.v1.WatchStockResponse.event:type_name -> spanyard.stock.event.v1.Event
+	7,  // 47: spanyard.stock.v1.StockService.SetYardRules:input_type -> spanyard.stock.v1.SetYardRulesRequest
+	9,  // 48: spanyard.stock.v1.StockService.ReceiveBatch:input_type -> spanyard.stock.v1.ReceiveBatchRequest
+	14, // 49: spanyard.stock.v1.StockService.ImportStockCount:input_type -> spanyard.stock.v1.ImportStockCountRequest
+	16, // 50: spanyard.stock.v1.StockService.RecordTest:input_type -> spanyard.stock.v1.RecordTestRequest
+	18, // 51: spanyard.stock.v1.StockService.ReleaseBatch:input_type -> spanyard.stock.v1.ReleaseBatchRequest
+	20, // 52: spanyard.stock.v1.StockService.QuarantineBatch:input_type -> spanyard.stock.v1.QuarantineBatchRequest
+	22, // 53: spanyard.stock.v1.StockService.LiftQuarantine:input_type -> spanyard.stock.v1.LiftQuarantineRequest
+	24, // 54: spanyard.stock.v1.StockService.ReservePieces:input_type -> spanyard.stock.v1.ReservePiecesRequest
+	28, // 55: spanyard.stock.v1.StockService.DropReservation:input_type -> spanyard.stock.v1.DropReservationRequest
+	30, // 56: spanyard.stock.v1.StockService.PickPieces:input_type -> spanyard.stock.v1.PickPiecesRequest
+	32, // 57: spanyard.stock.v1.StockService.LoadPieces:input_type -> spanyard.stock.v1.LoadPiecesRequest
+	34, // 58: spanyard.stock.v1.StockService.DeliverPieces:input_type -> spanyard.stock.v1.DeliverPiecesRequest
+	36, // 59: spanyard.stock.v1.StockService.ReturnPieces:input_type -> spanyard.stock.v1.ReturnPiecesRequest
+	38, // 60: spanyard.stock.v1.StockService.ScrapPieces:input_type -> spanyard.stock.v1.ScrapPiecesRequest
+	41, // 61: spanyard.stock.v1.StockService.MovePieces:input_type -> spanyard.stock.v1.MovePiecesRequest
+	43, // 62: spanyard.stock.v1.StockService.ListFreePieces:input_type -> spanyard.stock.v1.ListFreePiecesRequest
+	45, // 63: spanyard.stock.v1.StockService.SummariseStock:input_type -> spanyard.stock.v1.SummariseStockRequest
+	49, // 64: spanyard.stock.v1.StockService.GetBatch:input_type -> spanyard.stock.v1.GetBatchRequest
+	51, // 65: spanyard.stock.v1.StockService.ListBatches:input_type -> spanyard.stock.v1.ListBatchesRequest
+	53, // 66: spanyard.stock.v1.StockService.GetStack:input_type -> spanyard.stock.v1.GetStackRequest
+	55, // 67: spanyard.stock.v1.StockService.GetPieceHistory:input_type -> spanyard.stock.v1.GetPieceHistoryRequest
+	58, // 68: spanyard.stock.v1.StockService.GetPieces:input_type -> spanyard.stock.v1.GetPiecesRequest
+	60, // 69: spanyard.stock.v1.StockService.FindMarks:input_type -> spanyard.stock.v1.FindMarksRequest
+	63, // 70: spanyard.stock.v1.StockService.WatchStock:input_type -> spanyard.stock.v1.WatchStockRequest
+	8,  // 71: spanyard.stock.v1.StockService.SetYardRules:output_type -> spanyard.stock.v1.SetYardRulesResponse
+	13, // 72: spanyard.stock.v1.StockService.ReceiveBatch:output_type -> spanyard.stock.v1.ReceiveBatchResponse
+	15, // 73: spanyard.stock.v1.StockService.ImportStockCount:output_type -> spanyard.stock.v1.ImportStockCountResponse
+	17, // 74: spanyard.stock.v1.StockService.RecordTest:output_type -> spanyard.stock.v1.RecordTestResponse
+	19, // 75: spanyard.stock.v1.StockService.ReleaseBatch:output_type -> spanyard.stock.v1.ReleaseBatchResponse
+	21, // 76: spanyard.stock.v1.StockService.QuarantineBatch:output_type -> spanyard.stock.v1.QuarantineBatchResponse
+	23, // 77: spanyard.stock.v1.StockService.LiftQuarantine:output_type -> spanyard.stock.v1.LiftQuarantineResponse
+	27, // 78: spanyard.stock.v1.StockService.ReservePieces:output_type -> spanyard.stock.v1.ReservePiecesResponse
+	29, // 79: spanyard.stock.v1.StockService.DropReservation:output_type -> spanyard.stock.v1.DropReservationResponse
+	31, // 80: spanyard.stock.v1.StockService.PickPieces:output_type -> spanyard.stock.v1.PickPiecesResponse
+	33, // 81: spanyard.stock.v1.StockService.LoadPieces:output_type -> spanyard.stock.v1.LoadPiecesResponse
+	35, // 82: spanyard.stock.v1.StockService.DeliverPieces:output_type -> spanyard.stock.v1.DeliverPiecesResponse
+	37, // 83: spanyard.stock.v1.StockService.ReturnPieces:output_type -> spanyard.stock.v1.ReturnPiecesResponse
+	40, // 84: spanyard.stock.v1.StockService.ScrapPieces:output_type -> spanyard.stock.v1.ScrapPiecesResponse
+	42, // 85: spanyard.stock.v1.StockService.MovePieces:output_type -> spanyard.stock.v1.MovePiecesResponse
+	44, // 86: spanyard.stock.v1.StockService.ListFreePieces:output_type -> spanyard.stock.v1.ListFreePiecesResponse
+	46, // 87: spanyard.stock.v1.StockService.SummariseStock:output_type -> spanyard.stock.v1.SummariseStockResponse
+	50, // 88: spanyard.stock.v1.StockService.GetBatch:output_type -> spanyard.stock.v1.GetBatchResponse
+	52, // 89: spanyard.stock.v1.StockService.ListBatches:output_type -> spanyard.stock.v1.ListBatchesResponse
+	54, // 90: spanyard.stock.v1.StockService.GetStack:output_type -> spanyard.stock.v1.GetStackResponse
+	56, // 91: spanyard.stock.v1.StockService.GetPieceHistory:output_type -> spanyard.stock.v1.GetPieceHistoryResponse
+	59, // 92: spanyard.stock.v1.StockService.GetPieces:output_type -> spanyard.stock.v1.GetPiecesResponse
+	61, // 93: spanyard.stock.v1.StockService.FindMarks:output_type -> spanyard.stock.v1.FindMarksResponse
+	64, // 94: spanyard.stock.v1.StockService.WatchStock:output_type -> spanyard.stock.v1.WatchStockResponse
+	71, // [71:95] is the sub-list for method output_type
+	47, // [47:71] is the sub-list for method input_type
+	47, // [47:47] is the sub-list for extension type_name
+	47, // [47:47] is the sub-list for extension extendee
+	0,  // [0:47] is the sub-list for field type_name
 }
 
 func init() { file_spanyard_stock_v1_stock_proto_init() }
@@ -5234,11 +5343,11 @@ func file_spanyard_stock_v1_stock_proto_init() {
 	if File_spanyard_stock_v1_stock_proto != nil {
 		return
 	}
-	file_spanyard_stock_v1_stock_proto_msgTypes[6].OneofWrappers = []any{
+	file_spanyard_stock_v1_stock_proto_msgTypes[7].OneofWrappers = []any{
 		(*ReceiveBatchRequest_Beams)(nil),
 		(*ReceiveBatchRequest_Blocks)(nil),
 	}
-	file_spanyard_stock_v1_stock_proto_msgTypes[22].OneofWrappers = []any{
+	file_spanyard_stock_v1_stock_proto_msgTypes[23].OneofWrappers = []any{
 		(*ReserveLine_PieceId)(nil),
 		(*ReserveLine_Blocks)(nil),
 	}
@@ -5248,7 +5357,7 @@ func file_spanyard_stock_v1_stock_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_spanyard_stock_v1_stock_proto_rawDesc), len(file_spanyard_stock_v1_stock_proto_rawDesc)),
 			NumEnums:      2,
-			NumMessages:   62,
+			NumMessages:   63,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -65,8 +65,9 @@ type StockServiceClient interface {
 	// Takes an opening stock count from a table. All rows are good or nothing
 	// changes. Idempotent.
 	ImportStockCount(ctx context.Context, in *ImportStockCountRequest, opts ...grpc.CallOption) (*ImportStockCountResponse, error)
-	// Records a laboratory's results. Results that do not conform quarantine
-	// the batch at once. Idempotent.
+	// Records a laboratory's results and judges all results of the batch of
+	// that age and specimen together. Results that do not conform quarantine the
+	// batch at once. Idempotent.
 	RecordTest(ctx context.Context, in *RecordTestRequest, opts ...grpc.CallOption) (*RecordTestResponse, error)
 	// Lets a batch leave the yard: old enough, tested, conforming, by a named
 	// person. Idempotent.
@@ -391,8 +392,9 @@ type StockServiceServer interface {
 	// Takes an opening stock count from a table. All rows are good or nothing
 	// changes. Idempotent.
 	ImportStockCount(context.Context, *ImportStockCountRequest) (*ImportStockCountResponse, error)
-	// Records a laboratory's results. Results that do not conform quarantine
-	// the batch at once. Idempotent.
+	// Records a laboratory's results and judges all results of the batch of
+	// that age and specimen together. Results that do not conform quarantine the
+	// batch at once. Idempotent.
 	RecordTest(context.Context, *RecordTestRequest) (*RecordTestResponse, error)
 	// Lets a batch leave the yard: old enough, tested, conforming, by a named
 	// person. Idempotent.

@@ -893,8 +893,11 @@ type TestRecorded struct {
 	TestedOn string       `protobuf:"bytes,4,opt,name=tested_on,json=testedOn,proto3" json:"tested_on,omitempty"`
 	Specimen SpecimenKind `protobuf:"varint,5,opt,name=specimen,proto3,enum=spanyard.stock.event.v1.SpecimenKind" json:"specimen,omitempty"`
 	// One strength per specimen, as reported.
-	StrengthsMpa  []float64 `protobuf:"fixed64,6,rep,packed,name=strengths_mpa,json=strengthsMpa,proto3" json:"strengths_mpa,omitempty"`
-	Verdict       *Verdict  `protobuf:"bytes,7,opt,name=verdict,proto3" json:"verdict,omitempty"`
+	StrengthsMpa []float64 `protobuf:"fixed64,6,rep,packed,name=strengths_mpa,json=strengthsMpa,proto3" json:"strengths_mpa,omitempty"`
+	// On all results of the batch of this age and specimen.
+	Verdict *Verdict `protobuf:"bytes,7,opt,name=verdict,proto3" json:"verdict,omitempty"`
+	// Earlier tests of the batch whose results the verdict counts in.
+	JudgedWith    []string `protobuf:"bytes,8,rep,name=judged_with,json=judgedWith,proto3" json:"judged_with,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -978,6 +981,13 @@ func (x *TestRecorded) GetVerdict() *Verdict {
 	return nil
 }
 
+func (x *TestRecorded) GetJudgedWith() []string {
+	if x != nil {
+		return x.JudgedWith
+	}
+	return nil
+}
+
 // Verdict is whether results conform, and the numbers it rests on.
 type Verdict struct {
 	state    protoimpl.MessageState `protogen:"open.v1"`
@@ -989,7 +999,9 @@ type Verdict struct {
 	LowestMpa         float64 `protobuf:"fixed64,5,opt,name=lowest_mpa,json=lowestMpa,proto3" json:"lowest_mpa,omitempty"`
 	RequiredLowestMpa float64 `protobuf:"fixed64,6,opt,name=required_lowest_mpa,json=requiredLowestMpa,proto3" json:"required_lowest_mpa,omitempty"`
 	// A sentence that says it.
-	Sentence      string `protobuf:"bytes,7,opt,name=sentence,proto3" json:"sentence,omitempty"`
+	Sentence string `protobuf:"bytes,7,opt,name=sentence,proto3" json:"sentence,omitempty"`
+	// Results that it rests on.
+	ResultCount   int32 `protobuf:"varint,8,opt,name=result_count,json=resultCount,proto3" json:"result_count,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1071,6 +1083,13 @@ func (x *Verdict) GetSentence() string {
 		return x.Sentence
 	}
 	return ""
+}
+
+func (x *Verdict) GetResultCount() int32 {
+	if x != nil {
+		return x.ResultCount
+	}
+	return 0
 }
 
 // A named person let a batch leave the yard.
@@ -2220,7 +2239,7 @@ const file_spanyard_stock_event_v1_event_proto_rawDesc = "" +
 	"block_kind\x18\x01 \x01(\tR\tblockKind\x12\x14\n" +
 	"\x05count\x18\x02 \x01(\x05R\x05count\x12\x1e\n" +
 	"\vmass_g_each\x18\x03 \x01(\x03R\tmassGEach\x12\x19\n" +
-	"\bstack_id\x18\x04 \x01(\tR\astackId\"\xa3\x02\n" +
+	"\bstack_id\x18\x04 \x01(\tR\astackId\"\xc4\x02\n" +
 	"\fTestRecorded\x12\x19\n" +
 	"\bbatch_id\x18\x01 \x01(\tR\abatchId\x12\x17\n" +
 	"\atest_id\x18\x02 \x01(\tR\x06testId\x12\x1e\n" +
@@ -2230,7 +2249,9 @@ const file_spanyard_stock_event_v1_event_proto_rawDesc = "" +
 	"\ttested_on\x18\x04 \x01(\tR\btestedOn\x12A\n" +
 	"\bspecimen\x18\x05 \x01(\x0e2%.spanyard.stock.event.v1.SpecimenKindR\bspecimen\x12#\n" +
 	"\rstrengths_mpa\x18\x06 \x03(\x01R\fstrengthsMpa\x12:\n" +
-	"\averdict\x18\a \x01(\v2 .spanyard.stock.event.v1.VerdictR\averdict\"\xf5\x01\n" +
+	"\averdict\x18\a \x01(\v2 .spanyard.stock.event.v1.VerdictR\averdict\x12\x1f\n" +
+	"\vjudged_with\x18\b \x03(\tR\n" +
+	"judgedWith\"\x98\x02\n" +
 	"\aVerdict\x12\x1a\n" +
 	"\bconforms\x18\x01 \x01(\bR\bconforms\x12\x1c\n" +
 	"\tcriterion\x18\x02 \x01(\tR\tcriterion\x12\x19\n" +
@@ -2239,7 +2260,8 @@ const file_spanyard_stock_event_v1_event_proto_rawDesc = "" +
 	"\n" +
 	"lowest_mpa\x18\x05 \x01(\x01R\tlowestMpa\x12.\n" +
 	"\x13required_lowest_mpa\x18\x06 \x01(\x01R\x11requiredLowestMpa\x12\x1a\n" +
-	"\bsentence\x18\a \x01(\tR\bsentence\"\xcb\x02\n" +
+	"\bsentence\x18\a \x01(\tR\bsentence\x12!\n" +
+	"\fresult_count\x18\b \x01(\x05R\vresultCount\"\xcb\x02\n" +
 	"\rBatchReleased\x12\x19\n" +
 	"\bbatch_id\x18\x01 \x01(\tR\abatchId\x12\x1f\n" +
 	"\vreleased_by\x18\x02 \x01(\tR\n" +
