@@ -10,6 +10,7 @@ import (
 	"io"
 	"os"
 	"os/user"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -42,7 +43,13 @@ type program struct {
 	json      bool
 	verbose   bool
 
-	conn *grpc.ClientConn
+	// separate are the addresses of services that run separately; empty where
+	// the service is the program's.
+	separate map[service]*string
+	// conns by address.
+	conns map[string]*grpc.ClientConn
+	// asked is the service of the last call.
+	asked service
 	// started is set when the command line was understood.
 	started bool
 }
@@ -55,14 +62,13 @@ func Main(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 	root.SetOut(stdout)
 	root.SetErr(stderr)
 	cmd, err := root.ExecuteContextC(ctx)
-	if p.conn != nil {
-		p.conn.Close()
-	}
+	p.hangUp()
 	if err == nil {
 		return exitOK
 	}
 	if !p.started {
-		fmt.Fprintf(stderr, "%v\nTry '%s --help'.\n", err, cmd.CommandPath())
+		p.complain(err)
+		fmt.Fprintf(stderr, "Try '%s --help'.\n", cmd.CommandPath())
 		return exitUsage
 	}
 	if ctx.Err() != nil {
@@ -76,6 +82,10 @@ func Main(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 // complain prints a fault as its sentence and one line for each wrong place.
 // The cause is for logs and stays out, unless asked for.
 func (p *program) complain(err error) {
+	var old *oldScenario
+	if errors.As(err, &old) {
+		defer fmt.Fprintln(p.errw, "If the scenario's files have changed since this data folder was made, start over with --fresh.")
+	}
 	var f *fault.Error
 	if !errors.As(err, &f) {
 		fmt.Fprintln(p.errw, err)
@@ -85,8 +95,9 @@ func (p *program) complain(err error) {
 	for _, place := range f.Places {
 		fmt.Fprintln(p.errw, "  "+place.String())
 	}
-	if f.Kind == fault.Unavailable && p.conn != nil {
-		fmt.Fprintf(p.errw, "Asked at %s. Is it running? 'spanyard serve' starts it; --server asks somewhere else.\n", p.server)
+	if f.Kind == fault.Unavailable && p.asked != "" {
+		address, _ := p.address(p.asked)
+		fmt.Fprintf(p.errw, "Asked at %s. Is it running? 'spanyard serve' starts it; %s asks somewhere else.\n", address, p.otherPlace())
 	}
 	if p.verbose {
 		fmt.Fprintf(p.errw, "reason %s, kind %s", f.Reason, f.Kind)
@@ -129,6 +140,10 @@ with --json the bare answer for other programs.`,
 	}
 	flags := root.PersistentFlags()
 	flags.StringVar(&p.server, "server", envOr("SPANYARD_SERVER", defaultServer), "where the program listens (SPANYARD_SERVER)")
+	p.separate = map[service]*string{}
+	for _, s := range services {
+		p.separate[s] = flags.String(s.flag(), envOr(s.variable(), ""), fmt.Sprintf("where %s listens when it runs separately (%s)", s, s.variable()))
+	}
 	flags.StringVar(&p.yard, "yard", envOr("SPANYARD_YARD", "demo"), "id of the yard (SPANYARD_YARD)")
 	flags.StringVar(&p.actor, "as", envOr("SPANYARD_AS", osUser()), "who you are; recorded with every change (SPANYARD_AS)")
 	flags.StringVar(&p.requestID, "request-id", "", "repeat a change under its own id: it is made once at most")
@@ -148,6 +163,7 @@ with --json the bare answer for other programs.`,
 	root.AddCommand(p.stockCommand(), p.stackCommand(), p.traceCommand(), p.pieceCommand(), p.picksCommand())
 	root.AddCommand(p.batchCommand())
 	root.AddCommand(p.truckCommand(), p.siteCommand(), p.callOffCommand(), p.morningCommand(), p.runCommand())
+	p.inPlainWords(root)
 	p.markStart(root)
 	return root
 }
@@ -192,4 +208,17 @@ func osUser() string {
 		return u.Name
 	}
 	return u.Username
+}
+
+// otherPlace is the flag that says where else the last call could have gone.
+func (p *program) otherPlace() string {
+	_, flag := p.address(p.asked)
+	apart := slices.ContainsFunc(services, func(s service) bool {
+		_, of := p.address(s)
+		return of != "--server"
+	})
+	if flag == "--server" && apart {
+		return flag + " or --" + p.asked.flag()
+	}
+	return flag
 }

@@ -8,6 +8,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"strings"
 	"sync"
 	"time"
 
@@ -31,25 +32,80 @@ const maxFileBytes = 8 << 20
 // pageSize of lists that are read to their end.
 const pageSize = 1000
 
-// dial opens the connection to the program when the first call needs it.
-func (p *program) dial() (*grpc.ClientConn, error) {
-	if p.conn != nil {
-		return p.conn, nil
+// service is one of the yard's services.
+type service string
+
+// The services that commands ask.
+const (
+	layoutService   service = "layout"
+	stockService    service = "stock"
+	dispatchService service = "dispatch"
+)
+
+// services in the order of the departments.
+var services = []service{layoutService, stockService, dispatchService}
+
+// flag that says where a service listens that runs separately.
+func (s service) flag() string { return string(s) + "-server" }
+
+// variable of the environment that says the same. Those that begin with
+// SPANYARD_ and a service are the settings of the service itself.
+func (s service) variable() string { return "SPANYARD_SERVER_" + strings.ToUpper(string(s)) }
+
+// address of a service: its own where one is given, else the program's.
+func (p *program) address(s service) (address, flag string) {
+	if own := p.separate[s]; own != nil && *own != "" {
+		return *own, "--" + s.flag()
 	}
-	conn, err := rpc.Dial(p.server, grpc.WithChainUnaryInterceptor(p.patience))
+	return p.server, "--server"
+}
+
+// dial opens the connection to a service when the first call needs it. Services
+// at one address share it.
+func (p *program) dial(s service) (*grpc.ClientConn, error) {
+	address, flag := p.address(s)
+	if conn := p.conns[address]; conn != nil {
+		return conn, nil
+	}
+	conn, err := rpc.Dial(address, grpc.WithChainUnaryInterceptor(p.patience), grpc.WithChainStreamInterceptor(p.asking))
 	if err != nil {
-		return nil, fault.New(fault.Invalid, "SERVER_INVALID", "%q is not an address of a program; give host:port with --server.", p.server).Because(err)
+		return nil, fault.New(fault.Invalid, "SERVER_INVALID", "%q is not an address of a program; give host:port with %s.", address, flag).Because(err)
 	}
-	p.conn = conn
+	if p.conns == nil {
+		p.conns = map[string]*grpc.ClientConn{}
+	}
+	p.conns[address] = conn
 	return conn, nil
+}
+
+// hangUp closes all connections.
+func (p *program) hangUp() {
+	for _, conn := range p.conns {
+		conn.Close()
+	}
+	p.conns = nil
 }
 
 // patience says on standard error that a call goes on when it takes longer
 // than a second.
 func (p *program) patience(ctx context.Context, method string, req, reply any, cc *grpc.ClientConn, invoke grpc.UnaryInvoker, opts ...grpc.CallOption) error {
-	stop := p.progress("Waiting for " + p.server)
+	p.asked = serviceOf(method)
+	stop := p.progress("Waiting for " + cc.Target())
 	defer stop()
 	return invoke(ctx, method, req, reply, cc, opts...)
+}
+
+// serviceOf returns the service that a method belongs to, as its name says:
+// /spanyard.stock.v1.StockService/GetBatch.
+func serviceOf(method string) service {
+	parts := strings.SplitN(method, ".", 3)
+	return service(parts[min(1, len(parts)-1)])
+}
+
+// asking notes where a feed comes from.
+func (p *program) asking(ctx context.Context, desc *grpc.StreamDesc, cc *grpc.ClientConn, method string, open grpc.Streamer, opts ...grpc.CallOption) (grpc.ClientStream, error) {
+	p.asked = serviceOf(method)
+	return open(ctx, desc, cc, method, opts...)
 }
 
 // progress shows that something goes on once it has taken a second: one line
@@ -94,7 +150,7 @@ func isTerminal(w io.Writer) bool {
 }
 
 func (p *program) layout() (layoutv1.LayoutServiceClient, error) {
-	conn, err := p.dial()
+	conn, err := p.dial(layoutService)
 	if err != nil {
 		return nil, err
 	}
@@ -102,7 +158,7 @@ func (p *program) layout() (layoutv1.LayoutServiceClient, error) {
 }
 
 func (p *program) stock() (stockv1.StockServiceClient, error) {
-	conn, err := p.dial()
+	conn, err := p.dial(stockService)
 	if err != nil {
 		return nil, err
 	}
@@ -110,7 +166,7 @@ func (p *program) stock() (stockv1.StockServiceClient, error) {
 }
 
 func (p *program) dispatch() (dispatchv1.DispatchServiceClient, error) {
-	conn, err := p.dial()
+	conn, err := p.dial(dispatchService)
 	if err != nil {
 		return nil, err
 	}

@@ -43,6 +43,7 @@ func TestEveryCommandHasHelp(t *testing.T) {
 // TestExamplesAreRight: the examples in the help name flags and arguments that
 // the commands take.
 func TestExamplesAreRight(t *testing.T) {
+	t.Setenv("SPANYARD_AS", "Pim Quillbottle")
 	root := (&program{out: &bytes.Buffer{}, errw: &bytes.Buffer{}}).root()
 	every(t, func(t *testing.T, c *cobra.Command) {
 		for _, line := range strings.Split(strings.ReplaceAll(c.Example, "\\\n", " "), "\n") {

@@ -7,6 +7,7 @@ import (
 	"log/slog"
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 	"time"
 
@@ -125,13 +126,22 @@ func TestMainSaysWhatIsWrong(t *testing.T) {
 		status int
 		want   string
 	}{
-		{"unknown command", []string{"flor"}, 2, "unknown command \"flor\""},
-		{"unknown flag", []string{"floor", "list", "--jobs"}, 2, "unknown flag: --jobs"},
-		{"missing argument", []string{"trace"}, 2, "Try 'spanyard trace --help'."},
-		{"missing flag", []string{"floor", "approve", "J1", "1", "1"}, 2, `required flag(s) "engineer", "reason" not set`},
+		{"unknown command", []string{"flor"}, 2, "There is no command \"flor\" of 'spanyard'. Did you mean floor?\nTry 'spanyard --help'."},
+		{"unknown part of a command", []string{"floor", "lst"}, 2, "There is no command \"lst\" of 'spanyard floor'. Did you mean list?"},
+		{"unknown flag", []string{"floor", "list", "--jobs"}, 2, "'spanyard floor list' has no flag --jobs."},
+		{"unknown short flag", []string{"floor", "list", "-x"}, 2, "'spanyard floor list' has no flag -x."},
+		{"flag without value", []string{"picks", "--after"}, 2, "--after needs a whole number from 0 after it."},
+		{"flag with a word", []string{"picks", "--after", "noon"}, 2, "--after: \"noon\" is not a whole number from 0."},
+		{"flag with letters", []string{"morning", "plan", "2027-03-17", "--budget-ms", "5s"}, 2, "--budget-ms: \"5s\" is not a whole number."},
+		{"no flag at all", []string{"floor", "list", "--=x"}, 2, "cannot be read as a flag."},
+		{"missing argument", []string{"trace"}, 2, "PIECE is missing. The command is: spanyard trace PIECE.\nTry 'spanyard trace --help'."},
+		{"second argument missing", []string{"run", "deliver", "R1"}, 2, "DROP is missing. The command is: spanyard run deliver RUN DROP."},
+		{"one word too many", []string{"morning", "list", "17", "March"}, 2, "\"March\" is one word too many. The command is: spanyard morning list DAY."},
+		{"missing flags", []string{"floor", "approve", "J1", "1", "1"}, 2, "--engineer and --reason are missing."},
+		{"missing flag", []string{"run", "cancel", "R1"}, 2, "--reason is missing."},
 		{"no such file", []string{"floor", "import", "nothing.xlsx"}, 1, "There is no file nothing.xlsx that can be read."},
 		{"no table", []string{"floor", "import", "rooms.pdf"}, 1, "save it as .xlsx, .csv or .json"},
-		{"bad revision", []string{"floor", "approve", "J1", "1", "x", "--engineer", "E", "--reason", "R"}, 1, `REVISION: "x" is no revision`},
+		{"bad revision", []string{"floor", "approve", "J1", "1", "x", "--engineer", "E", "--reason", "R", "--as", "A"}, 1, `REVISION: "x" is no revision`},
 		{"bad clock", []string{"serve", "--clock-starts-at", "noon"}, 1, `--clock-starts-at: "noon" is no time`},
 		{"bad log level", []string{"serve", "--log", "loud"}, 1, `--log: "loud" is no level`},
 		{"no scenario", []string{"demo", "--scenario", "nowhere"}, 1, "There is no folder nowhere."},
@@ -144,6 +154,62 @@ func TestMainSaysWhatIsWrong(t *testing.T) {
 				t.Errorf("status %d, output %q, messages %q; want status %d and %q", status, out.String(), errw.String(), tc.status, tc.want)
 			}
 		})
+	}
+}
+
+// TestPersonsAreNamed: what a person answers for is not recorded under the name
+// of an account of the machine.
+func TestPersonsAreNamed(t *testing.T) {
+	t.Setenv("SPANYARD_AS", "")
+	for _, args := range [][]string{
+		{"batch", "release", "B1"}, {"batch", "release", "B1", "--by", "Pim Quillbottle"}, {"batch", "quarantine", "B1", "--reason", "r"},
+		{"batch", "lift", "B1", "--reason", "r"}, {"floor", "approve", "J", "1", "1", "--engineer", "E", "--reason", "r"},
+		{"morning", "confirm", "P1"}, {"run", "depart", "R1"}, {"run", "cancel", "R1", "--reason", "r"},
+	} {
+		var out, errw bytes.Buffer
+		status := cli.Main(t.Context(), append(args, "--server", "127.0.0.1:1"), &out, &errw)
+		if want := `Give --as "Your Name", or set SPANYARD_AS.`; status != 2 || !bytes.Contains(errw.Bytes(), []byte(want)) {
+			t.Errorf("%v: status %d, messages %q", args, status, errw.String())
+		}
+	}
+	var out, errw bytes.Buffer
+	args := []string{"run", "depart", "R1", "--as", "Pim Quillbottle", "--server", "127.0.0.1:1"}
+	if status := cli.Main(t.Context(), args, &out, &errw); status != 1 {
+		t.Errorf("named: status %d, messages %q", status, errw.String())
+	}
+}
+
+// TestServicesApart: every service is asked where it listens, and one that is
+// not there is named with the flag that finds it.
+func TestServicesApart(t *testing.T) {
+	h := house(t)
+	nowhere := "127.0.0.1:1"
+	run := func(want int, args ...string) string {
+		t.Helper()
+		var out, errw bytes.Buffer
+		status := cli.Main(t.Context(), append(args, "--yard", "apart", "--as", "Pim Quillbottle"), &out, &errw)
+		if status != want {
+			t.Errorf("%v: status %d, messages %q", args, status, errw.String())
+		}
+		return out.String() + errw.String()
+	}
+	t.Setenv("SPANYARD_SERVER", nowhere)
+	rules := filepath.Join(t.TempDir(), "yard.yaml")
+	content, err := demo.Files.ReadFile("yard.yaml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(rules, content, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	run(0, "yard", "set", rules, "--stock-server", h.Address(), "--dispatch-server", h.Address())
+	t.Setenv("SPANYARD_SERVER_STOCK", h.Address())
+	run(0, "batch", "list")
+	if said := run(1, "truck", "list"); !strings.Contains(said, "Asked at "+nowhere) || !strings.Contains(said, "--server or --dispatch-server asks somewhere else") {
+		t.Errorf("said %q", said)
+	}
+	if said := run(1, "catalogue", "show", "--layout-server", nowhere, "--server", h.Address()); !strings.Contains(said, "--layout-server asks somewhere else") {
+		t.Errorf("said %q", said)
 	}
 }
 

@@ -135,7 +135,7 @@ func (p *program) elsewhere(h *allinone.House) string {
 }
 
 func (p *program) loadAndPlan(ctx context.Context, s *scenario.Scenario) error {
-	conn, err := p.dial()
+	conn, err := p.dial(dispatchService)
 	if err != nil {
 		return err
 	}
@@ -163,10 +163,15 @@ func (p *program) loadAndPlan(ctx context.Context, s *scenario.Scenario) error {
 // loadFault adds what to do when data of an older scenario is in the way.
 func loadFault(err error) error {
 	if fault.KindOf(err) == fault.Invalid || fault.KindOf(err) == fault.Stale || fault.KindOf(err) == fault.Conflict {
-		return fmt.Errorf("%w\nIf the scenario's files have changed since this data folder was made, start over with --fresh", err)
+		return &oldScenario{err}
 	}
 	return err
 }
+
+// oldScenario is a refusal that data of an older scenario may be the cause of.
+type oldScenario struct{ error }
+
+func (o *oldScenario) Unwrap() error { return o.error }
 
 // serve runs a house around what is to be done in it, and stops it cleanly
 // whatever comes of that.
@@ -186,16 +191,13 @@ func (p *program) serve(ctx context.Context, o allinone.Options, inside func(con
 	if err != nil {
 		return err
 	}
-	p.server = h.Address()
+	// Whatever the environment says: what is done inside is done in this house.
+	p.server, p.separate = h.Address(), nil
 	if err := inside(ctx, h); err != nil {
 		return err
 	}
-	if p.conn != nil {
-		// Before the house, which would wait for it.
-		conn := p.conn
-		p.conn = nil
-		return conn.Close()
-	}
+	// Before the house, which would wait for the connections.
+	p.hangUp()
 	return nil
 }
 
