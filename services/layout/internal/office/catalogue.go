@@ -2,13 +2,16 @@ package office
 
 import (
 	"fmt"
+	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"unicode"
 	"unicode/utf8"
 
 	"spanyard.example/services/kit/fault"
-	"spanyard.example/services/layout/internal/laying"
+	"spanyard.example/services/layout/internal/design"
+	"spanyard.example/services/layout/internal/strength"
 )
 
 // Limits on a catalogue. They are far beyond anything that is made; they keep
@@ -23,6 +26,7 @@ const (
 	maxMassGPerM   = 2_000_000
 	maxPieceMassG  = 2_000_000
 	maxPerPallet   = 2_000
+	maxCents       = 10_000_000
 	maxStepMM      = 1_000
 	leastBearingMM = 20
 	mostBearingMM  = 1_000
@@ -30,17 +34,123 @@ const (
 	mostBeamMM     = 30_000
 )
 
+// Profile is a beam's cross-section and the wire patterns it is cast with.
+type Profile struct {
+	Name string
+	// HeightMM, WidthMM (the greatest), MassGPerM and WirePatterns follow from
+	// what is below; catalogues from before strength was computed have only
+	// them.
+	HeightMM     int
+	WidthMM      int
+	MassGPerM    int64
+	WirePatterns []string
+	Outline      strength.Outline
+	Patterns     []design.Pattern
+}
+
+// Block is one kind of infill block and the pallet it travels on.
+type Block struct {
+	Name string
+	// Profile that the block lies on.
+	Profile string
+	// LengthMM is the block's size along the beams.
+	LengthMM int
+	// PitchMM is the distance between the centres of neighbouring single rows
+	// with this block between them.
+	PitchMM         int
+	MassG           int64
+	Cents           int64
+	BlocksPerPallet int
+	PalletLengthMM  int
+	PalletWidthMM   int
+	PalletHeightMM  int
+	PalletTareG     int64
+}
+
+// Basis is what the strength of a yard's beams rests on. Of its rules, those
+// that stand in the catalogue itself are taken from there.
+type Basis struct {
+	Wire     strength.Wire
+	Concrete design.Concrete
+	Casting  strength.Casting
+	National strength.National
+	Rules    design.Rules
+}
+
 // Catalogue is what a yard makes and the limits within which it makes it.
 type Catalogue struct {
-	Profiles        []laying.Profile
-	Blocks          []laying.Block
+	Profiles        []Profile
+	Blocks          []Block
 	LengthStepMM    int
 	MinBearingMM    int
 	MaxBeamLengthMM int
+	// Basis is nil in catalogues from before strength was computed.
+	Basis *Basis
+}
+
+// Engine returns the catalogue as the design engine takes it. It is of use
+// only where there is a Basis.
+func (c Catalogue) Engine() design.Catalogue {
+	var e design.Catalogue
+	for _, p := range c.Profiles {
+		e.Profiles = append(e.Profiles, design.Profile{Name: p.Name, Outline: p.Outline, Patterns: p.Patterns})
+	}
+	for _, b := range c.Blocks {
+		e.Blocks = append(e.Blocks, design.Block{
+			Name: b.Name, Profile: b.Profile, LengthMM: float64(b.LengthMM), PitchMM: float64(b.PitchMM), MassG: b.MassG, Cents: b.Cents,
+		})
+	}
+	if c.Basis != nil {
+		e.Wire, e.Concrete, e.Casting, e.National, e.Rules = c.Basis.Wire, c.Basis.Concrete, c.Basis.Casting, c.Basis.National, c.Basis.Rules
+	}
+	e.Rules.LengthStepMM, e.Rules.MaxLengthMM = float64(c.LengthStepMM), float64(c.MaxBeamLengthMM)
+	return e
+}
+
+// completed returns the catalogue with what follows from its outlines and
+// patterns. What was given and differs from it is a mistake that k notes.
+func (c Catalogue) completed(k *checker) Catalogue {
+	c.Profiles = slices.Clone(c.Profiles)
+	for i := range c.Profiles {
+		p := &c.Profiles[i]
+		where := fmt.Sprintf("profiles[%d]", i)
+		section, err := strength.NewSection(p.Outline)
+		if err != nil {
+			k.fault.At(where+".outline", "", err.Error(), "the corners of the cross-section in turn, symmetric about x 0, the bottom at y 0")
+			continue
+		}
+		width := c.Engine().WidthMM(p.Name)
+		k.same(where+".height_mm", &p.HeightMM, section.HeightMM)
+		k.same(where+".width_mm", &p.WidthMM, width)
+		mass := c.Engine().MassGPerM(p.Name)
+		if given := p.MassGPerM; given != 0 && (given < mass*98/100 || given > mass*102/100) {
+			k.fault.At(where+".mass_g_per_m", strconv.FormatInt(given, 10), "is not what the outline weighs", fmt.Sprintf("%d, or nothing", mass))
+		}
+		p.MassGPerM = mass
+		var names []string
+		for _, w := range p.Patterns {
+			names = append(names, w.Name)
+		}
+		if len(p.WirePatterns) > 0 && !slices.Equal(p.WirePatterns, names) {
+			k.fault.At(where+".wire_patterns", strings.Join(p.WirePatterns, ", "), "are not the names of the patterns", strings.Join(names, ", ")+", or nothing")
+		}
+		p.WirePatterns = names
+	}
+	return c
+}
+
+// same sets a number to what follows from elsewhere, and notes one that was
+// given and differs.
+func (k *checker) same(where string, given *int, follows float64) {
+	want := int(math.Round(follows))
+	if *given != 0 && *given != want {
+		k.fault.At(where, strconv.Itoa(*given), "is not what the outline gives", fmt.Sprintf("%d, or nothing", want))
+	}
+	*given = want
 }
 
 // profile returns the catalogue's entry; nil when there is none.
-func (c Catalogue) profile(name string) *laying.Profile {
+func (c Catalogue) profile(name string) *Profile {
 	for i := range c.Profiles {
 		if c.Profiles[i].Name == name {
 			return &c.Profiles[i]
@@ -50,7 +160,7 @@ func (c Catalogue) profile(name string) *laying.Profile {
 }
 
 // block returns the catalogue's entry; nil when there is none.
-func (c Catalogue) block(name string) *laying.Block {
+func (c Catalogue) block(name string) *Block {
 	for i := range c.Blocks {
 		if c.Blocks[i].Name == name {
 			return &c.Blocks[i]
@@ -60,11 +170,11 @@ func (c Catalogue) block(name string) *laying.Block {
 }
 
 func (c Catalogue) profileNames() string {
-	return someNames(c.Profiles, func(p laying.Profile) string { return p.Name })
+	return someNames(c.Profiles, func(p Profile) string { return p.Name })
 }
 
 func (c Catalogue) blockNames() string {
-	return someNames(c.Blocks, func(b laying.Block) string { return b.Name })
+	return someNames(c.Blocks, func(b Block) string { return b.Name })
 }
 
 // someNames lists what a person may choose from, as long as it can be read.
@@ -80,14 +190,20 @@ func someNames[A any](entries []A, name func(A) string) string {
 	return strings.Join(names, ", ")
 }
 
-// check returns a fault that names everything that is wrong in the catalogue.
-func (c Catalogue) check() error {
+// checked returns the catalogue with what follows from what it says, or a
+// fault that names everything that is wrong in it.
+func (c Catalogue) checked() (Catalogue, error) {
 	k := &checker{fault: fault.New(fault.Invalid, ReasonBadCatalogue, "The catalogue has mistakes; the yard's catalogue stays as it was.")}
+	if c.Basis == nil {
+		k.fault.At("basis", "", "is missing", "wire, concrete, casting, national choices and rules of laying: without them no beam can be checked")
+		return c, k.fault
+	}
+	c = c.completed(k)
 	k.number("length_step_mm", int64(c.LengthStepMM), 1, maxStepMM)
 	k.number("min_bearing_mm", int64(c.MinBearingMM), leastBearingMM, mostBearingMM)
 	k.number("max_beam_length_mm", int64(c.MaxBeamLengthMM), leastBeamMM, mostBeamMM)
 	k.number("profiles", int64(len(c.Profiles)), 1, maxEntries)
-	k.number("blocks", int64(len(c.Blocks)), 0, maxEntries)
+	k.number("blocks", int64(len(c.Blocks)), 1, maxEntries)
 	seen := map[string]bool{}
 	for i, p := range c.Profiles {
 		k.profile(fmt.Sprintf("profiles[%d]", i), p, seen)
@@ -97,19 +213,24 @@ func (c Catalogue) check() error {
 		k.block(fmt.Sprintf("blocks[%d]", i), b, seen)
 	}
 	if len(k.fault.Places) == 0 {
-		return nil
+		if err := c.Engine().Validate(); err != nil {
+			k.fault.At("catalogue", "", err.Error(), "")
+		}
+	}
+	if len(k.fault.Places) == 0 {
+		return c, nil
 	}
 	if more := len(k.fault.Places) - maxPlaces; more > 0 {
 		k.fault.Places = k.fault.Places[:maxPlaces]
 		k.fault.At("catalogue", "", fmt.Sprintf("and %d more", more), "")
 	}
-	return k.fault
+	return c, k.fault
 }
 
 // checker collects what is wrong.
 type checker struct{ fault *fault.Error }
 
-func (k *checker) profile(where string, p laying.Profile, seen map[string]bool) {
+func (k *checker) profile(where string, p Profile, seen map[string]bool) {
 	k.name(where+".name", p.Name, seen)
 	k.number(where+".height_mm", int64(p.HeightMM), 1, maxSizeMM)
 	k.number(where+".width_mm", int64(p.WidthMM), 1, maxSizeMM)
@@ -121,11 +242,12 @@ func (k *checker) profile(where string, p laying.Profile, seen map[string]bool) 
 	}
 }
 
-func (k *checker) block(where string, b laying.Block, seen map[string]bool) {
+func (k *checker) block(where string, b Block, seen map[string]bool) {
 	k.name(where+".name", b.Name, seen)
 	k.number(where+".length_mm", int64(b.LengthMM), minBlockMM, maxSizeMM)
 	k.number(where+".pitch_mm", int64(b.PitchMM), minPitchMM, maxSizeMM)
 	k.number(where+".mass_g", b.MassG, 1, maxPieceMassG)
+	k.number(where+".cents", b.Cents, 0, maxCents)
 	k.number(where+".blocks_per_pallet", int64(b.BlocksPerPallet), 1, maxPerPallet)
 	k.number(where+".pallet_length_mm", int64(b.PalletLengthMM), 1, maxSizeMM)
 	k.number(where+".pallet_width_mm", int64(b.PalletWidthMM), 1, maxSizeMM)

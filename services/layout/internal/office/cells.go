@@ -6,7 +6,7 @@ import (
 	"strings"
 	"unicode/utf8"
 
-	"spanyard.example/services/layout/internal/laying"
+	"spanyard.example/services/layout/internal/strength"
 )
 
 // Range is what a number in a room schedule may be.
@@ -18,7 +18,7 @@ var (
 	LayingOrderRange = Range{1, 10_000}
 	ClearSpanRange   = Range{200, 30_000}
 	WidthRange       = Range{200, 100_000}
-	BearingRange     = Range{1, mostBearingMM}
+	BearingRange     = Range{1, 500}
 	LoadRange        = Range{0, 50_000}
 	BeamsPerRowRange = Range{1, 3}
 )
@@ -34,7 +34,7 @@ const (
 
 // checkCells checks each value of a row by itself. What could not be
 // read is named elsewhere.
-func (d *drawing) checkCells(row Row) {
+func (d *scheduled) checkCells(row Row) {
 	r := row.Room
 	d.text(row, "job", row.Job, MaxJobChars, true)
 	d.text(row, "job_name", row.JobName, MaxJobNameChars, true)
@@ -47,16 +47,28 @@ func (d *drawing) checkCells(row Row) {
 	if r.SpanDirection != "x" && r.SpanDirection != "y" && (r.SpanDirection != "" || !d.partial) {
 		d.wrong(row, "span_direction", r.SpanDirection, "is no direction", "x or y")
 	}
-	d.number(row, "bearing_mm", r.BearingMM, BearingRange)
-	d.number(row, "imposed_load_kn_m2", r.ImposedLoadNPerM2, LoadRange)
+	if r.BearingMM != 0 {
+		d.number(row, "bearing_mm", r.BearingMM, BearingRange)
+	}
+	if _, ok := strength.RecommendedPsi[r.Category]; !ok && r.Category != "" {
+		d.wrong(row, "category", clip(string(r.Category)), "is no category of use", "A, B, C, D or E (EN 1991-1-1, table 6.1), or nothing")
+	}
+	if r.ImposedLoadNPerM2 == nil && r.Category == "" && !d.partial {
+		d.wrong(row, "imposed_load_kn_m2", "", "is missing", "a load, or a category whose load is taken")
+	}
+	if r.ImposedLoadNPerM2 != nil {
+		d.number(row, "imposed_load_kn_m2", *r.ImposedLoadNPerM2, LoadRange)
+	}
 	d.number(row, "finishes_load_kn_m2", r.FinishesLoadNPerM2, LoadRange)
-	d.text(row, "profile", r.Profile, MaxNameChars, true)
-	d.text(row, "wire_pattern", r.WirePattern, MaxNameChars, true)
-	d.text(row, "block_kind", r.Block, MaxNameChars, true)
-	d.number(row, "beams_per_row", r.BeamsPerRow, BeamsPerRowRange)
+	d.text(row, "profile", r.Profile, MaxNameChars, false)
+	d.text(row, "wire_pattern", r.WirePattern, MaxNameChars, false)
+	d.text(row, "block_kind", r.Block, MaxNameChars, false)
+	if r.BeamsPerRow != 0 {
+		d.number(row, "beams_per_row", r.BeamsPerRow, BeamsPerRowRange)
+	}
 }
 
-func (d *drawing) text(row Row, column, value string, most int, required bool) {
+func (d *scheduled) text(row Row, column, value string, most int, required bool) {
 	allowed := fmt.Sprintf("up to %d printable characters", most)
 	switch {
 	case value == "":
@@ -71,7 +83,7 @@ func (d *drawing) text(row Row, column, value string, most int, required bool) {
 }
 
 // token checks a part of a mark.
-func (d *drawing) token(row Row, column, value string) {
+func (d *scheduled) token(row Row, column, value string) {
 	allowed := fmt.Sprintf("1 to %d letters A-Z, a-z and digits: it becomes part of the mark on every beam", MaxTokenChars)
 	if value == "" {
 		if !d.partial {
@@ -88,7 +100,7 @@ func notInToken(r rune) bool {
 	return (r < '0' || r > '9') && (r < 'A' || r > 'Z') && (r < 'a' || r > 'z')
 }
 
-func (d *drawing) number(row Row, column string, value int, r Range) {
+func (d *scheduled) number(row Row, column string, value int, r Range) {
 	if v := int64(value); v >= r.Min && v <= r.Max || value == 0 && d.partial {
 		return
 	}
@@ -97,23 +109,6 @@ func (d *drawing) number(row Row, column string, value int, r Range) {
 		shown, allowed = kilo(int64(value)), fmt.Sprintf("%s to %s", kilo(r.Min), kilo(r.Max))
 	}
 	d.wrong(row, column, shown, "is out of range", allowed)
-}
-
-// believable returns the room without the numbers that are out of range, so
-// that one slip is not reported twice.
-func believable(r laying.Room) laying.Room {
-	for _, n := range []struct {
-		value *int
-		Range
-	}{
-		{&r.ClearSpanMM, ClearSpanRange}, {&r.WidthMM, WidthRange},
-		{&r.BearingMM, BearingRange}, {&r.BeamsPerRow, BeamsPerRowRange},
-	} {
-		if v := int64(*n.value); v < n.Min || v > n.Max {
-			*n.value = 0
-		}
-	}
-	return r
 }
 
 // kilo writes thousandths with three decimals.

@@ -20,7 +20,12 @@ const (
 	ReasonNotNewest        = "NOT_NEWEST_REVISION"
 	ReasonAlreadyApproved  = "ALREADY_APPROVED"
 	ReasonSuperseded       = "PLAN_SUPERSEDED"
-	ReasonNoEngineer       = "ENGINEER_OR_REASON_MISSING"
+	ReasonNoEngineer       = "ENGINEER_MISSING"
+	ReasonOpenPoints       = "OPEN_POINTS"
+	ReasonNotChecked       = "STRENGTH_NOT_CHECKED"
+	ReasonBadEdit          = "BAD_EDIT"
+	ReasonRoomUnknown      = "ROOM_UNKNOWN"
+	ReasonNothingToDo      = "NOTHING_TO_DO"
 )
 
 // Command is something that is asked of the drawing office.
@@ -37,20 +42,22 @@ type SetCatalogue struct {
 }
 
 func (c SetCatalogue) decide(State) ([]Event, error) {
-	if err := c.Catalogue.check(); err != nil {
+	catalogue, err := c.Catalogue.checked()
+	if err != nil {
 		return nil, err
 	}
-	return []Event{CatalogueSet(c)}, nil
+	return []Event{CatalogueSet{Catalogue: catalogue}}, nil
 }
 
-// Approve lets a drafted plan be made and laid.
+// Approve lets a drafted plan be made and laid. Every room of it is laid and
+// every beam checked, or left out by hand.
 type Approve struct {
 	Job      string
 	Floor    string
 	Revision int
 	// Engineer who answers for the plan.
 	Engineer string
-	// Reason why the plan may be built although its strength is not checked.
+	// Reason is a remark, kept with the approval.
 	Reason string
 	At     time.Time
 }
@@ -75,6 +82,9 @@ func (c Approve) decide(s State) ([]Event, error) {
 		return nil, fault.New(fault.Stale, ReasonNotNewest, "%s is not the newest; look at revision %d.", name, len(records)).
 			At("revision", strconv.Itoa(c.Revision), "is not the newest revision of this floor", strconv.Itoa(len(records)))
 	}
+	if err := record.Plan.complete(name); err != nil {
+		return nil, err
+	}
 	events := []Event{LayingPlanApproved{Plan: record.Plan, Engineer: engineer, Reason: reason, ApprovedAt: c.At}}
 	for _, older := range records {
 		if older.Status == Approved {
@@ -86,19 +96,48 @@ func (c Approve) decide(s State) ([]Event, error) {
 	return events, nil
 }
 
-// signed returns engineer and reason without the blanks around them. A plan
-// whose strength nobody has computed is approved by a person or not at all.
+// complete refuses a plan in which something is open.
+func (p Plan) complete(name string) error {
+	if p.Strength == NotChecked {
+		return fault.New(fault.Stale, ReasonNotChecked, "%s is from before strength was computed. Bring its rooms again; they are laid and checked then.", name)
+	}
+	open := p.OpenPoints()
+	if len(open) > 0 {
+		f := fault.New(fault.Stale, ReasonOpenPoints, "%s cannot be approved yet: mend what is open, or leave it out by hand.", name)
+		for i, o := range open {
+			if i == maxPlaces {
+				f.At("plan", "", fmt.Sprintf("and %d more", len(open)-i), "")
+				break
+			}
+			where := "room " + o.Room
+			if o.Room == "" {
+				where = fmt.Sprintf("problem %d", o.Problem)
+			}
+			f.At(where, "", o.What, o.Help)
+		}
+		return f
+	}
+	for _, r := range p.Rooms {
+		if len(r.Beams) > 0 {
+			return nil
+		}
+	}
+	return fault.New(fault.Stale, ReasonOpenPoints, "%s has no beams; there is nothing to approve.", name)
+}
+
+const maxReasonChars = 1000
+
+// signed returns engineer and remark without the blanks around them.
 func (c Approve) signed() (engineer, reason string, err error) {
 	engineer, reason = strings.TrimSpace(c.Engineer), strings.TrimSpace(c.Reason)
-	f := fault.New(fault.Invalid, ReasonNoEngineer,
-		"The strength of this plan is not checked. It is approved only with the name of a licensed engineer and the reason why it may be built.")
+	f := fault.New(fault.Invalid, ReasonNoEngineer, "A plan is approved by a named person, who answers for it under the local code.")
 	for _, field := range []struct {
 		name, value string
-		most        int
-	}{{"engineer", engineer, 120}, {"reason", reason, 1000}} {
-		allowed := fmt.Sprintf("1 to %d printable characters", field.most)
+		least, most int
+	}{{"engineer", engineer, 1, 120}, {"reason", reason, 0, maxReasonChars}} {
+		allowed := fmt.Sprintf("%d to %d printable characters", field.least, field.most)
 		switch {
-		case field.value == "":
+		case field.value == "" && field.least > 0:
 			f.At(field.name, "", "is missing", allowed)
 		case !printable(field.value, field.name == "reason"):
 			f.At(field.name, "", "has characters that cannot be printed", allowed)

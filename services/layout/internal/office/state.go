@@ -5,8 +5,6 @@ import (
 	"time"
 
 	"github.com/benbjohnson/immutable"
-
-	"spanyard.example/services/layout/internal/laying"
 )
 
 // Status is what a plan may be used for.
@@ -113,6 +111,10 @@ func Evolve(s State, e Event) State {
 		s = s.with(e.Plan, func(r *Record) {
 			r.Status, r.SourceFile = Draft, e.SourceFile
 		})
+	case LayingPlanChanged:
+		if records := s.Revisions(FloorKey{e.Job, e.Floor}); e.Revision >= 1 && e.Revision <= len(records) {
+			s = s.with(records[e.Revision-1].Plan.changed(e), func(*Record) {})
+		}
 	case LayingPlanApproved:
 		s = s.with(e.Plan, func(r *Record) {
 			r.Status, r.Engineer, r.Reason, r.ApprovedAt = Approved, e.Engineer, e.Reason, e.ApprovedAt
@@ -141,11 +143,4 @@ func (s State) with(plan Plan, change func(*Record)) State {
 	change(r)
 	s.floors = s.floors.Set(key, records)
 	return s
-}
-
-// rules of the yard, for the engine.
-func (c Catalogue) rules() laying.Rules {
-	return laying.Rules{
-		LengthStepMM: c.LengthStepMM, MinBearingMM: c.MinBearingMM, MaxBeamLengthMM: c.MaxBeamLengthMM,
-	}
 }

@@ -102,7 +102,12 @@ type BeamProfile struct {
 	// Mass of one metre of beam.
 	MassGPerM int64 `protobuf:"varint,4,opt,name=mass_g_per_m,json=massGPerM,proto3" json:"mass_g_per_m,omitempty"`
 	// Names of the wire patterns that this profile is cast with.
-	WirePatterns  []string `protobuf:"bytes,5,rep,name=wire_patterns,json=wirePatterns,proto3" json:"wire_patterns,omitempty"`
+	WirePatterns []string `protobuf:"bytes,5,rep,name=wire_patterns,json=wirePatterns,proto3" json:"wire_patterns,omitempty"`
+	// Outline of the cross-section in turn round it, bottom at y 0 and
+	// symmetric about x 0. Height, width and mass follow from it.
+	Outline []*SectionCorner `protobuf:"bytes,6,rep,name=outline,proto3" json:"outline,omitempty"`
+	// The wire patterns themselves, the cheapest first.
+	Patterns      []*WirePattern `protobuf:"bytes,7,rep,name=patterns,proto3" json:"patterns,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -172,6 +177,189 @@ func (x *BeamProfile) GetWirePatterns() []string {
 	return nil
 }
 
+func (x *BeamProfile) GetOutline() []*SectionCorner {
+	if x != nil {
+		return x.Outline
+	}
+	return nil
+}
+
+func (x *BeamProfile) GetPatterns() []*WirePattern {
+	if x != nil {
+		return x.Patterns
+	}
+	return nil
+}
+
+// SectionCorner is a corner of a cross-section.
+type SectionCorner struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	XMm           float64                `protobuf:"fixed64,1,opt,name=x_mm,json=xMm,proto3" json:"x_mm,omitempty"`
+	YMm           float64                `protobuf:"fixed64,2,opt,name=y_mm,json=yMm,proto3" json:"y_mm,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SectionCorner) Reset() {
+	*x = SectionCorner{}
+	mi := &file_spanyard_common_v1_common_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SectionCorner) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SectionCorner) ProtoMessage() {}
+
+func (x *SectionCorner) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_common_v1_common_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SectionCorner.ProtoReflect.Descriptor instead.
+func (*SectionCorner) Descriptor() ([]byte, []int) {
+	return file_spanyard_common_v1_common_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *SectionCorner) GetXMm() float64 {
+	if x != nil {
+		return x.XMm
+	}
+	return 0
+}
+
+func (x *SectionCorner) GetYMm() float64 {
+	if x != nil {
+		return x.YMm
+	}
+	return 0
+}
+
+// WirePattern says where the wires lie in a cross-section.
+type WirePattern struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Name, unique in the profile.
+	Name string     `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	Rows []*WireRow `protobuf:"bytes,2,rep,name=rows,proto3" json:"rows,omitempty"`
+	// Price of a metre of beam, in hundredths of the yard's currency.
+	CentsPerM     int64 `protobuf:"varint,3,opt,name=cents_per_m,json=centsPerM,proto3" json:"cents_per_m,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *WirePattern) Reset() {
+	*x = WirePattern{}
+	mi := &file_spanyard_common_v1_common_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *WirePattern) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*WirePattern) ProtoMessage() {}
+
+func (x *WirePattern) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_common_v1_common_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use WirePattern.ProtoReflect.Descriptor instead.
+func (*WirePattern) Descriptor() ([]byte, []int) {
+	return file_spanyard_common_v1_common_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *WirePattern) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *WirePattern) GetRows() []*WireRow {
+	if x != nil {
+		return x.Rows
+	}
+	return nil
+}
+
+func (x *WirePattern) GetCentsPerM() int64 {
+	if x != nil {
+		return x.CentsPerM
+	}
+	return 0
+}
+
+// WireRow is the wires at one height above the bottom.
+type WireRow struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	HeightMm      float64                `protobuf:"fixed64,1,opt,name=height_mm,json=heightMm,proto3" json:"height_mm,omitempty"`
+	Count         int32                  `protobuf:"varint,2,opt,name=count,proto3" json:"count,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *WireRow) Reset() {
+	*x = WireRow{}
+	mi := &file_spanyard_common_v1_common_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *WireRow) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*WireRow) ProtoMessage() {}
+
+func (x *WireRow) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_common_v1_common_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use WireRow.ProtoReflect.Descriptor instead.
+func (*WireRow) Descriptor() ([]byte, []int) {
+	return file_spanyard_common_v1_common_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *WireRow) GetHeightMm() float64 {
+	if x != nil {
+		return x.HeightMm
+	}
+	return 0
+}
+
+func (x *WireRow) GetCount() int32 {
+	if x != nil {
+		return x.Count
+	}
+	return 0
+}
+
 // BlockKind is one kind of infill block and the pallet it travels on. Blocks
 // of one kind are interchangeable.
 type BlockKind struct {
@@ -194,14 +382,18 @@ type BlockKind struct {
 	// Height of a full pallet.
 	PalletHeightMm int32 `protobuf:"varint,8,opt,name=pallet_height_mm,json=palletHeightMm,proto3" json:"pallet_height_mm,omitempty"`
 	// Mass of the empty pallet with its straps.
-	PalletTareG   int64 `protobuf:"varint,9,opt,name=pallet_tare_g,json=palletTareG,proto3" json:"pallet_tare_g,omitempty"`
+	PalletTareG int64 `protobuf:"varint,9,opt,name=pallet_tare_g,json=palletTareG,proto3" json:"pallet_tare_g,omitempty"`
+	// Name of the profile that the block lies on.
+	Profile string `protobuf:"bytes,10,opt,name=profile,proto3" json:"profile,omitempty"`
+	// Price of one block, in hundredths of the yard's currency.
+	Cents         int64 `protobuf:"varint,11,opt,name=cents,proto3" json:"cents,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *BlockKind) Reset() {
 	*x = BlockKind{}
-	mi := &file_spanyard_common_v1_common_proto_msgTypes[2]
+	mi := &file_spanyard_common_v1_common_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -213,7 +405,7 @@ func (x *BlockKind) String() string {
 func (*BlockKind) ProtoMessage() {}
 
 func (x *BlockKind) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_common_v1_common_proto_msgTypes[2]
+	mi := &file_spanyard_common_v1_common_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -226,7 +418,7 @@ func (x *BlockKind) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BlockKind.ProtoReflect.Descriptor instead.
 func (*BlockKind) Descriptor() ([]byte, []int) {
-	return file_spanyard_common_v1_common_proto_rawDescGZIP(), []int{2}
+	return file_spanyard_common_v1_common_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *BlockKind) GetName() string {
@@ -292,6 +484,20 @@ func (x *BlockKind) GetPalletTareG() int64 {
 	return 0
 }
 
+func (x *BlockKind) GetProfile() string {
+	if x != nil {
+		return x.Profile
+	}
+	return ""
+}
+
+func (x *BlockKind) GetCents() int64 {
+	if x != nil {
+		return x.Cents
+	}
+	return 0
+}
+
 // Place is a position on the earth (WGS 84).
 type Place struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
@@ -303,7 +509,7 @@ type Place struct {
 
 func (x *Place) Reset() {
 	*x = Place{}
-	mi := &file_spanyard_common_v1_common_proto_msgTypes[3]
+	mi := &file_spanyard_common_v1_common_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -315,7 +521,7 @@ func (x *Place) String() string {
 func (*Place) ProtoMessage() {}
 
 func (x *Place) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_common_v1_common_proto_msgTypes[3]
+	mi := &file_spanyard_common_v1_common_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -328,7 +534,7 @@ func (x *Place) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Place.ProtoReflect.Descriptor instead.
 func (*Place) Descriptor() ([]byte, []int) {
-	return file_spanyard_common_v1_common_proto_rawDescGZIP(), []int{3}
+	return file_spanyard_common_v1_common_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *Place) GetLatitudeDeg() float64 {
@@ -357,7 +563,7 @@ type DayWindow struct {
 
 func (x *DayWindow) Reset() {
 	*x = DayWindow{}
-	mi := &file_spanyard_common_v1_common_proto_msgTypes[4]
+	mi := &file_spanyard_common_v1_common_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -369,7 +575,7 @@ func (x *DayWindow) String() string {
 func (*DayWindow) ProtoMessage() {}
 
 func (x *DayWindow) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_common_v1_common_proto_msgTypes[4]
+	mi := &file_spanyard_common_v1_common_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -382,7 +588,7 @@ func (x *DayWindow) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DayWindow.ProtoReflect.Descriptor instead.
 func (*DayWindow) Descriptor() ([]byte, []int) {
-	return file_spanyard_common_v1_common_proto_rawDescGZIP(), []int{4}
+	return file_spanyard_common_v1_common_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *DayWindow) GetOpensMinute() int32 {
@@ -407,13 +613,25 @@ const file_spanyard_common_v1_common_proto_rawDesc = "" +
 	"\vBeamProduct\x12\x18\n" +
 	"\aprofile\x18\x01 \x01(\tR\aprofile\x12!\n" +
 	"\fwire_pattern\x18\x02 \x01(\tR\vwirePattern\x12\x1b\n" +
-	"\tlength_mm\x18\x03 \x01(\x05R\blengthMm\"\x9f\x01\n" +
+	"\tlength_mm\x18\x03 \x01(\x05R\blengthMm\"\x99\x02\n" +
 	"\vBeamProfile\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x1b\n" +
 	"\theight_mm\x18\x02 \x01(\x05R\bheightMm\x12\x19\n" +
 	"\bwidth_mm\x18\x03 \x01(\x05R\awidthMm\x12\x1f\n" +
 	"\fmass_g_per_m\x18\x04 \x01(\x03R\tmassGPerM\x12#\n" +
-	"\rwire_patterns\x18\x05 \x03(\tR\fwirePatterns\"\xba\x02\n" +
+	"\rwire_patterns\x18\x05 \x03(\tR\fwirePatterns\x12;\n" +
+	"\aoutline\x18\x06 \x03(\v2!.spanyard.common.v1.SectionCornerR\aoutline\x12;\n" +
+	"\bpatterns\x18\a \x03(\v2\x1f.spanyard.common.v1.WirePatternR\bpatterns\"5\n" +
+	"\rSectionCorner\x12\x11\n" +
+	"\x04x_mm\x18\x01 \x01(\x01R\x03xMm\x12\x11\n" +
+	"\x04y_mm\x18\x02 \x01(\x01R\x03yMm\"r\n" +
+	"\vWirePattern\x12\x12\n" +
+	"\x04name\x18\x01 \x01(\tR\x04name\x12/\n" +
+	"\x04rows\x18\x02 \x03(\v2\x1b.spanyard.common.v1.WireRowR\x04rows\x12\x1e\n" +
+	"\vcents_per_m\x18\x03 \x01(\x03R\tcentsPerM\"<\n" +
+	"\aWireRow\x12\x1b\n" +
+	"\theight_mm\x18\x01 \x01(\x01R\bheightMm\x12\x14\n" +
+	"\x05count\x18\x02 \x01(\x05R\x05count\"\xea\x02\n" +
 	"\tBlockKind\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x1b\n" +
 	"\tlength_mm\x18\x02 \x01(\x05R\blengthMm\x12\x19\n" +
@@ -423,7 +641,10 @@ const file_spanyard_common_v1_common_proto_rawDesc = "" +
 	"\x10pallet_length_mm\x18\x06 \x01(\x05R\x0epalletLengthMm\x12&\n" +
 	"\x0fpallet_width_mm\x18\a \x01(\x05R\rpalletWidthMm\x12(\n" +
 	"\x10pallet_height_mm\x18\b \x01(\x05R\x0epalletHeightMm\x12\"\n" +
-	"\rpallet_tare_g\x18\t \x01(\x03R\vpalletTareG\"O\n" +
+	"\rpallet_tare_g\x18\t \x01(\x03R\vpalletTareG\x12\x18\n" +
+	"\aprofile\x18\n" +
+	" \x01(\tR\aprofile\x12\x14\n" +
+	"\x05cents\x18\v \x01(\x03R\x05cents\"O\n" +
 	"\x05Place\x12!\n" +
 	"\flatitude_deg\x18\x01 \x01(\x01R\vlatitudeDeg\x12#\n" +
 	"\rlongitude_deg\x18\x02 \x01(\x01R\flongitudeDeg\"S\n" +
@@ -443,20 +664,26 @@ func file_spanyard_common_v1_common_proto_rawDescGZIP() []byte {
 	return file_spanyard_common_v1_common_proto_rawDescData
 }
 
-var file_spanyard_common_v1_common_proto_msgTypes = make([]protoimpl.MessageInfo, 5)
+var file_spanyard_common_v1_common_proto_msgTypes = make([]protoimpl.MessageInfo, 8)
 var file_spanyard_common_v1_common_proto_goTypes = []any{
-	(*BeamProduct)(nil), // 0: spanyard.common.v1.BeamProduct
-	(*BeamProfile)(nil), // 1: spanyard.common.v1.BeamProfile
-	(*BlockKind)(nil),   // 2: spanyard.common.v1.BlockKind
-	(*Place)(nil),       // 3: spanyard.common.v1.Place
-	(*DayWindow)(nil),   // 4: spanyard.common.v1.DayWindow
+	(*BeamProduct)(nil),   // 0: spanyard.common.v1.BeamProduct
+	(*BeamProfile)(nil),   // 1: spanyard.common.v1.BeamProfile
+	(*SectionCorner)(nil), // 2: spanyard.common.v1.SectionCorner
+	(*WirePattern)(nil),   // 3: spanyard.common.v1.WirePattern
+	(*WireRow)(nil),       // 4: spanyard.common.v1.WireRow
+	(*BlockKind)(nil),     // 5: spanyard.common.v1.BlockKind
+	(*Place)(nil),         // 6: spanyard.common.v1.Place
+	(*DayWindow)(nil),     // 7: spanyard.common.v1.DayWindow
 }
 var file_spanyard_common_v1_common_proto_depIdxs = []int32{
-	0, // [0:0] is the sub-list for method output_type
-	0, // [0:0] is the sub-list for method input_type
-	0, // [0:0] is the sub-list for extension type_name
-	0, // [0:0] is the sub-list for extension extendee
-	0, // [0:0] is the sub-list for field type_name
+	2, // 0: spanyard.common.v1.BeamProfile.outline:type_name -> spanyard.common.v1.SectionCorner
+	3, // 1: spanyard.common.v1.BeamProfile.patterns:type_name -> spanyard.common.v1.WirePattern
+	4, // 2: spanyard.common.v1.WirePattern.rows:type_name -> spanyard.common.v1.WireRow
+	3, // [3:3] is the sub-list for method output_type
+	3, // [3:3] is the sub-list for method input_type
+	3, // [3:3] is the sub-list for extension type_name
+	3, // [3:3] is the sub-list for extension extendee
+	0, // [0:3] is the sub-list for field type_name
 }
 
 func init() { file_spanyard_common_v1_common_proto_init() }
@@ -470,7 +697,7 @@ func file_spanyard_common_v1_common_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_spanyard_common_v1_common_proto_rawDesc), len(file_spanyard_common_v1_common_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   5,
+			NumMessages:   8,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

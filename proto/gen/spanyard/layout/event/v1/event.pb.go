@@ -33,6 +33,10 @@ const (
 	Strength_STRENGTH_UNSPECIFIED Strength = 0
 	// Nobody has computed it.
 	Strength_STRENGTH_NOT_CHECKED Strength = 1
+	// Every beam is checked and passes; what has no beams is left out by hand.
+	Strength_STRENGTH_CHECKED Strength = 2
+	// Something has no beams that pass, and is not left out yet.
+	Strength_STRENGTH_INCOMPLETE Strength = 3
 )
 
 // Enum value maps for Strength.
@@ -40,10 +44,14 @@ var (
 	Strength_name = map[int32]string{
 		0: "STRENGTH_UNSPECIFIED",
 		1: "STRENGTH_NOT_CHECKED",
+		2: "STRENGTH_CHECKED",
+		3: "STRENGTH_INCOMPLETE",
 	}
 	Strength_value = map[string]int32{
 		"STRENGTH_UNSPECIFIED": 0,
 		"STRENGTH_NOT_CHECKED": 1,
+		"STRENGTH_CHECKED":     2,
+		"STRENGTH_INCOMPLETE":  3,
 	}
 )
 
@@ -74,6 +82,63 @@ func (Strength) EnumDescriptor() ([]byte, []int) {
 	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{0}
 }
 
+// RoomState says whether a room has its beams.
+type RoomState int32
+
+const (
+	// From before strength was computed: laid, not checked.
+	RoomState_ROOM_STATE_UNSPECIFIED RoomState = 0
+	// Laid, and every beam passes every check.
+	RoomState_ROOM_STATE_LAID RoomState = 1
+	// Cannot be laid as it is.
+	RoomState_ROOM_STATE_REFUSED RoomState = 2
+	// Left out by hand.
+	RoomState_ROOM_STATE_LEFT_OUT RoomState = 3
+)
+
+// Enum value maps for RoomState.
+var (
+	RoomState_name = map[int32]string{
+		0: "ROOM_STATE_UNSPECIFIED",
+		1: "ROOM_STATE_LAID",
+		2: "ROOM_STATE_REFUSED",
+		3: "ROOM_STATE_LEFT_OUT",
+	}
+	RoomState_value = map[string]int32{
+		"ROOM_STATE_UNSPECIFIED": 0,
+		"ROOM_STATE_LAID":        1,
+		"ROOM_STATE_REFUSED":     2,
+		"ROOM_STATE_LEFT_OUT":    3,
+	}
+)
+
+func (x RoomState) Enum() *RoomState {
+	p := new(RoomState)
+	*p = x
+	return p
+}
+
+func (x RoomState) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (RoomState) Descriptor() protoreflect.EnumDescriptor {
+	return file_spanyard_layout_event_v1_event_proto_enumTypes[1].Descriptor()
+}
+
+func (RoomState) Type() protoreflect.EnumType {
+	return &file_spanyard_layout_event_v1_event_proto_enumTypes[1]
+}
+
+func (x RoomState) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use RoomState.Descriptor instead.
+func (RoomState) EnumDescriptor() ([]byte, []int) {
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{1}
+}
+
 // Event is one fact. The name of the set field is the last token of the
 // subject that the event is published under.
 type Event struct {
@@ -86,6 +151,7 @@ type Event struct {
 	//	*Event_LayingPlanDrafted
 	//	*Event_LayingPlanApproved
 	//	*Event_LayingPlanSuperseded
+	//	*Event_LayingPlanChanged
 	Kind          isEvent_Kind `protobuf_oneof:"kind"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -164,6 +230,15 @@ func (x *Event) GetLayingPlanSuperseded() *LayingPlanSuperseded {
 	return nil
 }
 
+func (x *Event) GetLayingPlanChanged() *LayingPlanChanged {
+	if x != nil {
+		if x, ok := x.Kind.(*Event_LayingPlanChanged); ok {
+			return x.LayingPlanChanged
+		}
+	}
+	return nil
+}
+
 type isEvent_Kind interface {
 	isEvent_Kind()
 }
@@ -184,6 +259,10 @@ type Event_LayingPlanSuperseded struct {
 	LayingPlanSuperseded *LayingPlanSuperseded `protobuf:"bytes,12,opt,name=laying_plan_superseded,json=layingPlanSuperseded,proto3,oneof"`
 }
 
+type Event_LayingPlanChanged struct {
+	LayingPlanChanged *LayingPlanChanged `protobuf:"bytes,13,opt,name=laying_plan_changed,json=layingPlanChanged,proto3,oneof"`
+}
+
 func (*Event_CatalogueSet) isEvent_Kind() {}
 
 func (*Event_LayingPlanDrafted) isEvent_Kind() {}
@@ -191,6 +270,8 @@ func (*Event_LayingPlanDrafted) isEvent_Kind() {}
 func (*Event_LayingPlanApproved) isEvent_Kind() {}
 
 func (*Event_LayingPlanSuperseded) isEvent_Kind() {}
+
+func (*Event_LayingPlanChanged) isEvent_Kind() {}
 
 // The yard's catalogue was replaced as a whole.
 type CatalogueSet struct {
@@ -203,8 +284,11 @@ type CatalogueSet struct {
 	MinBearingMm int32 `protobuf:"varint,4,opt,name=min_bearing_mm,json=minBearingMm,proto3" json:"min_bearing_mm,omitempty"`
 	// Longest beam that the bed casts.
 	MaxBeamLengthMm int32 `protobuf:"varint,5,opt,name=max_beam_length_mm,json=maxBeamLengthMm,proto3" json:"max_beam_length_mm,omitempty"`
-	unknownFields   protoimpl.UnknownFields
-	sizeCache       protoimpl.SizeCache
+	// What the strength of the beams rests on. Catalogues from before strength
+	// was computed have none.
+	Basis         *DesignBasis `protobuf:"bytes,6,opt,name=basis,proto3" json:"basis,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *CatalogueSet) Reset() {
@@ -272,7 +356,617 @@ func (x *CatalogueSet) GetMaxBeamLengthMm() int32 {
 	return 0
 }
 
-// A laying plan was drawn up from a room schedule.
+func (x *CatalogueSet) GetBasis() *DesignBasis {
+	if x != nil {
+		return x.Basis
+	}
+	return nil
+}
+
+// DesignBasis is what the strength of a yard's beams rests on.
+type DesignBasis struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Wire          *PrestressingWire      `protobuf:"bytes,1,opt,name=wire,proto3" json:"wire,omitempty"`
+	Concrete      *BeamConcrete          `protobuf:"bytes,2,opt,name=concrete,proto3" json:"concrete,omitempty"`
+	Casting       *BedCasting            `protobuf:"bytes,3,opt,name=casting,proto3" json:"casting,omitempty"`
+	National      *NationalChoices       `protobuf:"bytes,4,opt,name=national,proto3" json:"national,omitempty"`
+	Rules         *LayingRules           `protobuf:"bytes,5,opt,name=rules,proto3" json:"rules,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DesignBasis) Reset() {
+	*x = DesignBasis{}
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DesignBasis) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DesignBasis) ProtoMessage() {}
+
+func (x *DesignBasis) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DesignBasis.ProtoReflect.Descriptor instead.
+func (*DesignBasis) Descriptor() ([]byte, []int) {
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *DesignBasis) GetWire() *PrestressingWire {
+	if x != nil {
+		return x.Wire
+	}
+	return nil
+}
+
+func (x *DesignBasis) GetConcrete() *BeamConcrete {
+	if x != nil {
+		return x.Concrete
+	}
+	return nil
+}
+
+func (x *DesignBasis) GetCasting() *BedCasting {
+	if x != nil {
+		return x.Casting
+	}
+	return nil
+}
+
+func (x *DesignBasis) GetNational() *NationalChoices {
+	if x != nil {
+		return x.National
+	}
+	return nil
+}
+
+func (x *DesignBasis) GetRules() *LayingRules {
+	if x != nil {
+		return x.Rules
+	}
+	return nil
+}
+
+// PrestressingWire of all patterns (EN 1992-1-1, 3.3).
+type PrestressingWire struct {
+	state      protoimpl.MessageState `protogen:"open.v1"`
+	Name       string                 `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	DiameterMm float64                `protobuf:"fixed64,2,opt,name=diameter_mm,json=diameterMm,proto3" json:"diameter_mm,omitempty"`
+	AreaMm2    float64                `protobuf:"fixed64,3,opt,name=area_mm2,json=areaMm2,proto3" json:"area_mm2,omitempty"`
+	// Characteristic tensile strength and 0.1 % proof stress.
+	FpkMpa     float64 `protobuf:"fixed64,4,opt,name=fpk_mpa,json=fpkMpa,proto3" json:"fpk_mpa,omitempty"`
+	Fp01KMpa   float64 `protobuf:"fixed64,5,opt,name=fp01k_mpa,json=fp01kMpa,proto3" json:"fp01k_mpa,omitempty"`
+	ModulusMpa float64 `protobuf:"fixed64,6,opt,name=modulus_mpa,json=modulusMpa,proto3" json:"modulus_mpa,omitempty"`
+	// 1 ordinary, 2 low relaxation, 3 hot rolled bars.
+	RelaxationClass int32 `protobuf:"varint,7,opt,name=relaxation_class,json=relaxationClass,proto3" json:"relaxation_class,omitempty"`
+	// Relaxation loss after 1000 hours at 20 degrees.
+	Rho1000Percent float64 `protobuf:"fixed64,8,opt,name=rho1000_percent,json=rho1000Percent,proto3" json:"rho1000_percent,omitempty"`
+	// Strain at greatest load.
+	EpsUk         float64 `protobuf:"fixed64,9,opt,name=eps_uk,json=epsUk,proto3" json:"eps_uk,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PrestressingWire) Reset() {
+	*x = PrestressingWire{}
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PrestressingWire) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PrestressingWire) ProtoMessage() {}
+
+func (x *PrestressingWire) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PrestressingWire.ProtoReflect.Descriptor instead.
+func (*PrestressingWire) Descriptor() ([]byte, []int) {
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *PrestressingWire) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *PrestressingWire) GetDiameterMm() float64 {
+	if x != nil {
+		return x.DiameterMm
+	}
+	return 0
+}
+
+func (x *PrestressingWire) GetAreaMm2() float64 {
+	if x != nil {
+		return x.AreaMm2
+	}
+	return 0
+}
+
+func (x *PrestressingWire) GetFpkMpa() float64 {
+	if x != nil {
+		return x.FpkMpa
+	}
+	return 0
+}
+
+func (x *PrestressingWire) GetFp01KMpa() float64 {
+	if x != nil {
+		return x.Fp01KMpa
+	}
+	return 0
+}
+
+func (x *PrestressingWire) GetModulusMpa() float64 {
+	if x != nil {
+		return x.ModulusMpa
+	}
+	return 0
+}
+
+func (x *PrestressingWire) GetRelaxationClass() int32 {
+	if x != nil {
+		return x.RelaxationClass
+	}
+	return 0
+}
+
+func (x *PrestressingWire) GetRho1000Percent() float64 {
+	if x != nil {
+		return x.Rho1000Percent
+	}
+	return 0
+}
+
+func (x *PrestressingWire) GetEpsUk() float64 {
+	if x != nil {
+		return x.EpsUk
+	}
+	return 0
+}
+
+// BeamConcrete of all beams.
+type BeamConcrete struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Characteristic cylinder strength.
+	FckMpa float64 `protobuf:"fixed64,1,opt,name=fck_mpa,json=fckMpa,proto3" json:"fck_mpa,omitempty"`
+	// S, N or R.
+	CementClass string `protobuf:"bytes,2,opt,name=cement_class,json=cementClass,proto3" json:"cement_class,omitempty"`
+	// Factor on the modulus for the kind of aggregate (EN 1992-1-1, 3.1.3(2)).
+	AggregateFactor float64 `protobuf:"fixed64,3,opt,name=aggregate_factor,json=aggregateFactor,proto3" json:"aggregate_factor,omitempty"`
+	KgPerM3         float64 `protobuf:"fixed64,4,opt,name=kg_per_m3,json=kgPerM3,proto3" json:"kg_per_m3,omitempty"`
+	unknownFields   protoimpl.UnknownFields
+	sizeCache       protoimpl.SizeCache
+}
+
+func (x *BeamConcrete) Reset() {
+	*x = BeamConcrete{}
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *BeamConcrete) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*BeamConcrete) ProtoMessage() {}
+
+func (x *BeamConcrete) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use BeamConcrete.ProtoReflect.Descriptor instead.
+func (*BeamConcrete) Descriptor() ([]byte, []int) {
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *BeamConcrete) GetFckMpa() float64 {
+	if x != nil {
+		return x.FckMpa
+	}
+	return 0
+}
+
+func (x *BeamConcrete) GetCementClass() string {
+	if x != nil {
+		return x.CementClass
+	}
+	return ""
+}
+
+func (x *BeamConcrete) GetAggregateFactor() float64 {
+	if x != nil {
+		return x.AggregateFactor
+	}
+	return 0
+}
+
+func (x *BeamConcrete) GetKgPerM3() float64 {
+	if x != nil {
+		return x.KgPerM3
+	}
+	return 0
+}
+
+// BedCasting is how beams are cast, stressed and handled.
+type BedCasting struct {
+	state           protoimpl.MessageState `protogen:"open.v1"`
+	BedStressMpa    float64                `protobuf:"fixed64,1,opt,name=bed_stress_mpa,json=bedStressMpa,proto3" json:"bed_stress_mpa,omitempty"`
+	TransferAgeDays float64                `protobuf:"fixed64,2,opt,name=transfer_age_days,json=transferAgeDays,proto3" json:"transfer_age_days,omitempty"`
+	HoursStressed   float64                `protobuf:"fixed64,3,opt,name=hours_stressed,json=hoursStressed,proto3" json:"hours_stressed,omitempty"`
+	SuddenRelease   bool                   `protobuf:"varint,4,opt,name=sudden_release,json=suddenRelease,proto3" json:"sudden_release,omitempty"`
+	IndentedWire    bool                   `protobuf:"varint,5,opt,name=indented_wire,json=indentedWire,proto3" json:"indented_wire,omitempty"`
+	// Lifting points from the beam's ends, and the factor on its weight there.
+	LifterInsetMm float64 `protobuf:"fixed64,6,opt,name=lifter_inset_mm,json=lifterInsetMm,proto3" json:"lifter_inset_mm,omitempty"`
+	LiftFactor    float64 `protobuf:"fixed64,7,opt,name=lift_factor,json=liftFactor,proto3" json:"lift_factor,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *BedCasting) Reset() {
+	*x = BedCasting{}
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[5]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *BedCasting) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*BedCasting) ProtoMessage() {}
+
+func (x *BedCasting) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[5]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use BedCasting.ProtoReflect.Descriptor instead.
+func (*BedCasting) Descriptor() ([]byte, []int) {
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{5}
+}
+
+func (x *BedCasting) GetBedStressMpa() float64 {
+	if x != nil {
+		return x.BedStressMpa
+	}
+	return 0
+}
+
+func (x *BedCasting) GetTransferAgeDays() float64 {
+	if x != nil {
+		return x.TransferAgeDays
+	}
+	return 0
+}
+
+func (x *BedCasting) GetHoursStressed() float64 {
+	if x != nil {
+		return x.HoursStressed
+	}
+	return 0
+}
+
+func (x *BedCasting) GetSuddenRelease() bool {
+	if x != nil {
+		return x.SuddenRelease
+	}
+	return false
+}
+
+func (x *BedCasting) GetIndentedWire() bool {
+	if x != nil {
+		return x.IndentedWire
+	}
+	return false
+}
+
+func (x *BedCasting) GetLifterInsetMm() float64 {
+	if x != nil {
+		return x.LifterInsetMm
+	}
+	return 0
+}
+
+func (x *BedCasting) GetLiftFactor() float64 {
+	if x != nil {
+		return x.LiftFactor
+	}
+	return 0
+}
+
+// NationalChoices are the nationally determined parameters.
+type NationalChoices struct {
+	state   protoimpl.MessageState `protogen:"open.v1"`
+	AlphaCc float64                `protobuf:"fixed64,1,opt,name=alpha_cc,json=alphaCc,proto3" json:"alpha_cc,omitempty"`
+	AlphaCt float64                `protobuf:"fixed64,2,opt,name=alpha_ct,json=alphaCt,proto3" json:"alpha_ct,omitempty"`
+	GammaC  float64                `protobuf:"fixed64,3,opt,name=gamma_c,json=gammaC,proto3" json:"gamma_c,omitempty"`
+	GammaS  float64                `protobuf:"fixed64,4,opt,name=gamma_s,json=gammaS,proto3" json:"gamma_s,omitempty"`
+	GammaG  float64                `protobuf:"fixed64,5,opt,name=gamma_g,json=gammaG,proto3" json:"gamma_g,omitempty"`
+	GammaQ  float64                `protobuf:"fixed64,6,opt,name=gamma_q,json=gammaQ,proto3" json:"gamma_q,omitempty"`
+	Xi      float64                `protobuf:"fixed64,7,opt,name=xi,proto3" json:"xi,omitempty"`
+	K1Shear float64                `protobuf:"fixed64,8,opt,name=k1_shear,json=k1Shear,proto3" json:"k1_shear,omitempty"`
+	// Expressions 6.10a and 6.10b of EN 1990 instead of 6.10.
+	Use_6_10Ab    bool `protobuf:"varint,9,opt,name=use_6_10ab,json=use610ab,proto3" json:"use_6_10ab,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *NationalChoices) Reset() {
+	*x = NationalChoices{}
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[6]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *NationalChoices) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*NationalChoices) ProtoMessage() {}
+
+func (x *NationalChoices) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[6]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use NationalChoices.ProtoReflect.Descriptor instead.
+func (*NationalChoices) Descriptor() ([]byte, []int) {
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{6}
+}
+
+func (x *NationalChoices) GetAlphaCc() float64 {
+	if x != nil {
+		return x.AlphaCc
+	}
+	return 0
+}
+
+func (x *NationalChoices) GetAlphaCt() float64 {
+	if x != nil {
+		return x.AlphaCt
+	}
+	return 0
+}
+
+func (x *NationalChoices) GetGammaC() float64 {
+	if x != nil {
+		return x.GammaC
+	}
+	return 0
+}
+
+func (x *NationalChoices) GetGammaS() float64 {
+	if x != nil {
+		return x.GammaS
+	}
+	return 0
+}
+
+func (x *NationalChoices) GetGammaG() float64 {
+	if x != nil {
+		return x.GammaG
+	}
+	return 0
+}
+
+func (x *NationalChoices) GetGammaQ() float64 {
+	if x != nil {
+		return x.GammaQ
+	}
+	return 0
+}
+
+func (x *NationalChoices) GetXi() float64 {
+	if x != nil {
+		return x.Xi
+	}
+	return 0
+}
+
+func (x *NationalChoices) GetK1Shear() float64 {
+	if x != nil {
+		return x.K1Shear
+	}
+	return 0
+}
+
+func (x *NationalChoices) GetUse_6_10Ab() bool {
+	if x != nil {
+		return x.Use_6_10Ab
+	}
+	return false
+}
+
+// LayingRules are the yard's own rules of laying.
+type LayingRules struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Clear span below which a gap is made good on site.
+	ShortestClearMm float64 `protobuf:"fixed64,1,opt,name=shortest_clear_mm,json=shortestClearMm,proto3" json:"shortest_clear_mm,omitempty"`
+	MostBeamsPerRow int32   `protobuf:"varint,2,opt,name=most_beams_per_row,json=mostBeamsPerRow,proto3" json:"most_beams_per_row,omitempty"`
+	// Bearing where a room does not ask for another.
+	BearingMm       float64 `protobuf:"fixed64,3,opt,name=bearing_mm,json=bearingMm,proto3" json:"bearing_mm,omitempty"`
+	HeaderWidthMm   float64 `protobuf:"fixed64,4,opt,name=header_width_mm,json=headerWidthMm,proto3" json:"header_width_mm,omitempty"`
+	HeaderBearingMm float64 `protobuf:"fixed64,5,opt,name=header_bearing_mm,json=headerBearingMm,proto3" json:"header_bearing_mm,omitempty"`
+	HeaderMaxMm     float64 `protobuf:"fixed64,6,opt,name=header_max_mm,json=headerMaxMm,proto3" json:"header_max_mm,omitempty"`
+	// Partition from which a row of its own is laid under it.
+	LineLoadKnPerM  float64 `protobuf:"fixed64,7,opt,name=line_load_kn_per_m,json=lineLoadKnPerM,proto3" json:"line_load_kn_per_m,omitempty"`
+	HumidityPercent float64 `protobuf:"fixed64,8,opt,name=humidity_percent,json=humidityPercent,proto3" json:"humidity_percent,omitempty"`
+	DesignHours     float64 `protobuf:"fixed64,9,opt,name=design_hours,json=designHours,proto3" json:"design_hours,omitempty"`
+	FinishAgeDays   float64 `protobuf:"fixed64,10,opt,name=finish_age_days,json=finishAgeDays,proto3" json:"finish_age_days,omitempty"`
+	ScreedMm        float64 `protobuf:"fixed64,11,opt,name=screed_mm,json=screedMm,proto3" json:"screed_mm,omitempty"`
+	ScreedKnPerM3   float64 `protobuf:"fixed64,12,opt,name=screed_kn_per_m3,json=screedKnPerM3,proto3" json:"screed_kn_per_m3,omitempty"`
+	unknownFields   protoimpl.UnknownFields
+	sizeCache       protoimpl.SizeCache
+}
+
+func (x *LayingRules) Reset() {
+	*x = LayingRules{}
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[7]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *LayingRules) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*LayingRules) ProtoMessage() {}
+
+func (x *LayingRules) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[7]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use LayingRules.ProtoReflect.Descriptor instead.
+func (*LayingRules) Descriptor() ([]byte, []int) {
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{7}
+}
+
+func (x *LayingRules) GetShortestClearMm() float64 {
+	if x != nil {
+		return x.ShortestClearMm
+	}
+	return 0
+}
+
+func (x *LayingRules) GetMostBeamsPerRow() int32 {
+	if x != nil {
+		return x.MostBeamsPerRow
+	}
+	return 0
+}
+
+func (x *LayingRules) GetBearingMm() float64 {
+	if x != nil {
+		return x.BearingMm
+	}
+	return 0
+}
+
+func (x *LayingRules) GetHeaderWidthMm() float64 {
+	if x != nil {
+		return x.HeaderWidthMm
+	}
+	return 0
+}
+
+func (x *LayingRules) GetHeaderBearingMm() float64 {
+	if x != nil {
+		return x.HeaderBearingMm
+	}
+	return 0
+}
+
+func (x *LayingRules) GetHeaderMaxMm() float64 {
+	if x != nil {
+		return x.HeaderMaxMm
+	}
+	return 0
+}
+
+func (x *LayingRules) GetLineLoadKnPerM() float64 {
+	if x != nil {
+		return x.LineLoadKnPerM
+	}
+	return 0
+}
+
+func (x *LayingRules) GetHumidityPercent() float64 {
+	if x != nil {
+		return x.HumidityPercent
+	}
+	return 0
+}
+
+func (x *LayingRules) GetDesignHours() float64 {
+	if x != nil {
+		return x.DesignHours
+	}
+	return 0
+}
+
+func (x *LayingRules) GetFinishAgeDays() float64 {
+	if x != nil {
+		return x.FinishAgeDays
+	}
+	return 0
+}
+
+func (x *LayingRules) GetScreedMm() float64 {
+	if x != nil {
+		return x.ScreedMm
+	}
+	return 0
+}
+
+func (x *LayingRules) GetScreedKnPerM3() float64 {
+	if x != nil {
+		return x.ScreedKnPerM3
+	}
+	return 0
+}
+
+// A laying plan was drawn up from a room schedule or a drawing, or as the next
+// revision of an approved plan.
 type LayingPlanDrafted struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	Plan  *LayingPlan            `protobuf:"bytes,1,opt,name=plan,proto3" json:"plan,omitempty"`
@@ -284,7 +978,7 @@ type LayingPlanDrafted struct {
 
 func (x *LayingPlanDrafted) Reset() {
 	*x = LayingPlanDrafted{}
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[2]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -296,7 +990,7 @@ func (x *LayingPlanDrafted) String() string {
 func (*LayingPlanDrafted) ProtoMessage() {}
 
 func (x *LayingPlanDrafted) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[2]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -309,7 +1003,7 @@ func (x *LayingPlanDrafted) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LayingPlanDrafted.ProtoReflect.Descriptor instead.
 func (*LayingPlanDrafted) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{2}
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *LayingPlanDrafted) GetPlan() *LayingPlan {
@@ -333,7 +1027,8 @@ type LayingPlanApproved struct {
 	Plan *LayingPlan `protobuf:"bytes,1,opt,name=plan,proto3" json:"plan,omitempty"`
 	// Licensed engineer who answers for the plan.
 	Engineer string `protobuf:"bytes,2,opt,name=engineer,proto3" json:"engineer,omitempty"`
-	// Why the plan may be built although it carries the strength state it does.
+	// Remark of that person. Of a plan that was approved unchecked, before
+	// strength was computed, why it may be built.
 	Reason        string                 `protobuf:"bytes,3,opt,name=reason,proto3" json:"reason,omitempty"`
 	ApprovedAt    *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=approved_at,json=approvedAt,proto3" json:"approved_at,omitempty"`
 	unknownFields protoimpl.UnknownFields
@@ -342,7 +1037,7 @@ type LayingPlanApproved struct {
 
 func (x *LayingPlanApproved) Reset() {
 	*x = LayingPlanApproved{}
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[3]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -354,7 +1049,7 @@ func (x *LayingPlanApproved) String() string {
 func (*LayingPlanApproved) ProtoMessage() {}
 
 func (x *LayingPlanApproved) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[3]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -367,7 +1062,7 @@ func (x *LayingPlanApproved) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LayingPlanApproved.ProtoReflect.Descriptor instead.
 func (*LayingPlanApproved) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{3}
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *LayingPlanApproved) GetPlan() *LayingPlan {
@@ -398,6 +1093,112 @@ func (x *LayingPlanApproved) GetApprovedAt() *timestamppb.Timestamp {
 	return nil
 }
 
+// Rooms of a drafted plan were changed, or parts of it left out by hand.
+type LayingPlanChanged struct {
+	state    protoimpl.MessageState `protogen:"open.v1"`
+	JobId    string                 `protobuf:"bytes,1,opt,name=job_id,json=jobId,proto3" json:"job_id,omitempty"`
+	Floor    string                 `protobuf:"bytes,2,opt,name=floor,proto3" json:"floor,omitempty"`
+	Revision int32                  `protobuf:"varint,3,opt,name=revision,proto3" json:"revision,omitempty"`
+	// Rooms that take the place of the ones with their names.
+	Rooms []*RoomPlan `protobuf:"bytes,4,rep,name=rooms,proto3" json:"rooms,omitempty"`
+	// Problems that were left out, by their place in the plan, from 1.
+	ProblemsLeftOut []int32 `protobuf:"varint,5,rep,packed,name=problems_left_out,json=problemsLeftOut,proto3" json:"problems_left_out,omitempty"`
+	// What was done, in a sentence.
+	Change string `protobuf:"bytes,6,opt,name=change,proto3" json:"change,omitempty"`
+	// Why it was left out.
+	LeftOutReason string `protobuf:"bytes,7,opt,name=left_out_reason,json=leftOutReason,proto3" json:"left_out_reason,omitempty"`
+	// Strength of the plan after the change.
+	Strength      Strength `protobuf:"varint,8,opt,name=strength,proto3,enum=spanyard.layout.event.v1.Strength" json:"strength,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *LayingPlanChanged) Reset() {
+	*x = LayingPlanChanged{}
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *LayingPlanChanged) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*LayingPlanChanged) ProtoMessage() {}
+
+func (x *LayingPlanChanged) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use LayingPlanChanged.ProtoReflect.Descriptor instead.
+func (*LayingPlanChanged) Descriptor() ([]byte, []int) {
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{10}
+}
+
+func (x *LayingPlanChanged) GetJobId() string {
+	if x != nil {
+		return x.JobId
+	}
+	return ""
+}
+
+func (x *LayingPlanChanged) GetFloor() string {
+	if x != nil {
+		return x.Floor
+	}
+	return ""
+}
+
+func (x *LayingPlanChanged) GetRevision() int32 {
+	if x != nil {
+		return x.Revision
+	}
+	return 0
+}
+
+func (x *LayingPlanChanged) GetRooms() []*RoomPlan {
+	if x != nil {
+		return x.Rooms
+	}
+	return nil
+}
+
+func (x *LayingPlanChanged) GetProblemsLeftOut() []int32 {
+	if x != nil {
+		return x.ProblemsLeftOut
+	}
+	return nil
+}
+
+func (x *LayingPlanChanged) GetChange() string {
+	if x != nil {
+		return x.Change
+	}
+	return ""
+}
+
+func (x *LayingPlanChanged) GetLeftOutReason() string {
+	if x != nil {
+		return x.LeftOutReason
+	}
+	return ""
+}
+
+func (x *LayingPlanChanged) GetStrength() Strength {
+	if x != nil {
+		return x.Strength
+	}
+	return Strength_STRENGTH_UNSPECIFIED
+}
+
 // An approved plan was replaced by the approval of a newer revision.
 type LayingPlanSuperseded struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -413,7 +1214,7 @@ type LayingPlanSuperseded struct {
 
 func (x *LayingPlanSuperseded) Reset() {
 	*x = LayingPlanSuperseded{}
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[4]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -425,7 +1226,7 @@ func (x *LayingPlanSuperseded) String() string {
 func (*LayingPlanSuperseded) ProtoMessage() {}
 
 func (x *LayingPlanSuperseded) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[4]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -438,7 +1239,7 @@ func (x *LayingPlanSuperseded) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LayingPlanSuperseded.ProtoReflect.Descriptor instead.
 func (*LayingPlanSuperseded) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{4}
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *LayingPlanSuperseded) GetJobId() string {
@@ -480,16 +1281,23 @@ type LayingPlan struct {
 	Strength Strength `protobuf:"varint,5,opt,name=strength,proto3,enum=spanyard.layout.event.v1.Strength" json:"strength,omitempty"`
 	// In laying order.
 	Rooms []*RoomPlan `protobuf:"bytes,6,rep,name=rooms,proto3" json:"rooms,omitempty"`
-	// Catalogue entries that the plan uses, as they were when it was drawn up.
-	Profiles      []*v1.BeamProfile `protobuf:"bytes,7,rep,name=profiles,proto3" json:"profiles,omitempty"`
-	Blocks        []*v1.BlockKind   `protobuf:"bytes,8,rep,name=blocks,proto3" json:"blocks,omitempty"`
+	// The catalogue as it was when the plan was drawn up.
+	Profiles []*v1.BeamProfile `protobuf:"bytes,7,rep,name=profiles,proto3" json:"profiles,omitempty"`
+	Blocks   []*v1.BlockKind   `protobuf:"bytes,8,rep,name=blocks,proto3" json:"blocks,omitempty"`
+	// The rest of the catalogue.
+	Catalogue *CatalogueSet `protobuf:"bytes,9,opt,name=catalogue,proto3" json:"catalogue,omitempty"`
+	// What of the drawing gave no room.
+	Problems []*PlanProblem `protobuf:"bytes,10,rep,name=problems,proto3" json:"problems,omitempty"`
+	// The rooms came from a schedule: their sizes are true, their places on the
+	// sheet are not.
+	Schematic     bool `protobuf:"varint,11,opt,name=schematic,proto3" json:"schematic,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *LayingPlan) Reset() {
 	*x = LayingPlan{}
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[5]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -501,7 +1309,7 @@ func (x *LayingPlan) String() string {
 func (*LayingPlan) ProtoMessage() {}
 
 func (x *LayingPlan) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[5]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -514,7 +1322,7 @@ func (x *LayingPlan) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LayingPlan.ProtoReflect.Descriptor instead.
 func (*LayingPlan) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{5}
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *LayingPlan) GetJobId() string {
@@ -573,6 +1381,689 @@ func (x *LayingPlan) GetBlocks() []*v1.BlockKind {
 	return nil
 }
 
+func (x *LayingPlan) GetCatalogue() *CatalogueSet {
+	if x != nil {
+		return x.Catalogue
+	}
+	return nil
+}
+
+func (x *LayingPlan) GetProblems() []*PlanProblem {
+	if x != nil {
+		return x.Problems
+	}
+	return nil
+}
+
+func (x *LayingPlan) GetSchematic() bool {
+	if x != nil {
+		return x.Schematic
+	}
+	return false
+}
+
+// PlanProblem is an entity of a drawing that could not be used.
+type PlanProblem struct {
+	state   protoimpl.MessageState `protogen:"open.v1"`
+	Entity  string                 `protobuf:"bytes,1,opt,name=entity,proto3" json:"entity,omitempty"`
+	Layer   string                 `protobuf:"bytes,2,opt,name=layer,proto3" json:"layer,omitempty"`
+	Problem string                 `protobuf:"bytes,3,opt,name=problem,proto3" json:"problem,omitempty"`
+	// Why it was left out by hand; empty while it is not.
+	LeftOutReason string `protobuf:"bytes,4,opt,name=left_out_reason,json=leftOutReason,proto3" json:"left_out_reason,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PlanProblem) Reset() {
+	*x = PlanProblem{}
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PlanProblem) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PlanProblem) ProtoMessage() {}
+
+func (x *PlanProblem) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PlanProblem.ProtoReflect.Descriptor instead.
+func (*PlanProblem) Descriptor() ([]byte, []int) {
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *PlanProblem) GetEntity() string {
+	if x != nil {
+		return x.Entity
+	}
+	return ""
+}
+
+func (x *PlanProblem) GetLayer() string {
+	if x != nil {
+		return x.Layer
+	}
+	return ""
+}
+
+func (x *PlanProblem) GetProblem() string {
+	if x != nil {
+		return x.Problem
+	}
+	return ""
+}
+
+func (x *PlanProblem) GetLeftOutReason() string {
+	if x != nil {
+		return x.LeftOutReason
+	}
+	return ""
+}
+
+// PlanPoint is a point of the drawing.
+type PlanPoint struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	XMm           float64                `protobuf:"fixed64,1,opt,name=x_mm,json=xMm,proto3" json:"x_mm,omitempty"`
+	YMm           float64                `protobuf:"fixed64,2,opt,name=y_mm,json=yMm,proto3" json:"y_mm,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PlanPoint) Reset() {
+	*x = PlanPoint{}
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[14]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PlanPoint) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PlanPoint) ProtoMessage() {}
+
+func (x *PlanPoint) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[14]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PlanPoint.ProtoReflect.Descriptor instead.
+func (*PlanPoint) Descriptor() ([]byte, []int) {
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{14}
+}
+
+func (x *PlanPoint) GetXMm() float64 {
+	if x != nil {
+		return x.XMm
+	}
+	return 0
+}
+
+func (x *PlanPoint) GetYMm() float64 {
+	if x != nil {
+		return x.YMm
+	}
+	return 0
+}
+
+// PlanHole is an opening or a shaft in a room.
+type PlanHole struct {
+	state   protoimpl.MessageState `protogen:"open.v1"`
+	Corners []*PlanPoint           `protobuf:"bytes,1,rep,name=corners,proto3" json:"corners,omitempty"`
+	// Beams may bear on its edge.
+	Supports      bool `protobuf:"varint,2,opt,name=supports,proto3" json:"supports,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PlanHole) Reset() {
+	*x = PlanHole{}
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[15]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PlanHole) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PlanHole) ProtoMessage() {}
+
+func (x *PlanHole) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[15]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PlanHole.ProtoReflect.Descriptor instead.
+func (*PlanHole) Descriptor() ([]byte, []int) {
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{15}
+}
+
+func (x *PlanHole) GetCorners() []*PlanPoint {
+	if x != nil {
+		return x.Corners
+	}
+	return nil
+}
+
+func (x *PlanHole) GetSupports() bool {
+	if x != nil {
+		return x.Supports
+	}
+	return false
+}
+
+// PlanPartition is a wall that stands on the floor.
+type PlanPartition struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	From          *PlanPoint             `protobuf:"bytes,1,opt,name=from,proto3" json:"from,omitempty"`
+	To            *PlanPoint             `protobuf:"bytes,2,opt,name=to,proto3" json:"to,omitempty"`
+	KnPerM        float64                `protobuf:"fixed64,3,opt,name=kn_per_m,json=knPerM,proto3" json:"kn_per_m,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PlanPartition) Reset() {
+	*x = PlanPartition{}
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[16]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PlanPartition) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PlanPartition) ProtoMessage() {}
+
+func (x *PlanPartition) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[16]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PlanPartition.ProtoReflect.Descriptor instead.
+func (*PlanPartition) Descriptor() ([]byte, []int) {
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{16}
+}
+
+func (x *PlanPartition) GetFrom() *PlanPoint {
+	if x != nil {
+		return x.From
+	}
+	return nil
+}
+
+func (x *PlanPartition) GetTo() *PlanPoint {
+	if x != nil {
+		return x.To
+	}
+	return nil
+}
+
+func (x *PlanPartition) GetKnPerM() float64 {
+	if x != nil {
+		return x.KnPerM
+	}
+	return 0
+}
+
+// RoomWishes are what a person has fixed; what is left out is chosen.
+type RoomWishes struct {
+	state            protoimpl.MessageState `protogen:"open.v1"`
+	DirectionDegrees *float64               `protobuf:"fixed64,1,opt,name=direction_degrees,json=directionDegrees,proto3,oneof" json:"direction_degrees,omitempty"`
+	Profile          string                 `protobuf:"bytes,2,opt,name=profile,proto3" json:"profile,omitempty"`
+	WirePattern      string                 `protobuf:"bytes,3,opt,name=wire_pattern,json=wirePattern,proto3" json:"wire_pattern,omitempty"`
+	BlockKind        string                 `protobuf:"bytes,4,opt,name=block_kind,json=blockKind,proto3" json:"block_kind,omitempty"`
+	BeamsPerRow      int32                  `protobuf:"varint,5,opt,name=beams_per_row,json=beamsPerRow,proto3" json:"beams_per_row,omitempty"`
+	BearingMm        float64                `protobuf:"fixed64,6,opt,name=bearing_mm,json=bearingMm,proto3" json:"bearing_mm,omitempty"`
+	unknownFields    protoimpl.UnknownFields
+	sizeCache        protoimpl.SizeCache
+}
+
+func (x *RoomWishes) Reset() {
+	*x = RoomWishes{}
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[17]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RoomWishes) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RoomWishes) ProtoMessage() {}
+
+func (x *RoomWishes) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[17]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RoomWishes.ProtoReflect.Descriptor instead.
+func (*RoomWishes) Descriptor() ([]byte, []int) {
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{17}
+}
+
+func (x *RoomWishes) GetDirectionDegrees() float64 {
+	if x != nil && x.DirectionDegrees != nil {
+		return *x.DirectionDegrees
+	}
+	return 0
+}
+
+func (x *RoomWishes) GetProfile() string {
+	if x != nil {
+		return x.Profile
+	}
+	return ""
+}
+
+func (x *RoomWishes) GetWirePattern() string {
+	if x != nil {
+		return x.WirePattern
+	}
+	return ""
+}
+
+func (x *RoomWishes) GetBlockKind() string {
+	if x != nil {
+		return x.BlockKind
+	}
+	return ""
+}
+
+func (x *RoomWishes) GetBeamsPerRow() int32 {
+	if x != nil {
+		return x.BeamsPerRow
+	}
+	return 0
+}
+
+func (x *RoomWishes) GetBearingMm() float64 {
+	if x != nil {
+		return x.BearingMm
+	}
+	return 0
+}
+
+// PlanBay is the stretch of blocks between two rows.
+type PlanBay struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// From the first wall, across the beams, in the room's own frame.
+	LowMm         float64 `protobuf:"fixed64,1,opt,name=low_mm,json=lowMm,proto3" json:"low_mm,omitempty"`
+	HighMm        float64 `protobuf:"fixed64,2,opt,name=high_mm,json=highMm,proto3" json:"high_mm,omitempty"`
+	AreaMm2       float64 `protobuf:"fixed64,3,opt,name=area_mm2,json=areaMm2,proto3" json:"area_mm2,omitempty"`
+	WholeBlocks   int32   `protobuf:"varint,4,opt,name=whole_blocks,json=wholeBlocks,proto3" json:"whole_blocks,omitempty"`
+	CutBlocks     int32   `protobuf:"varint,5,opt,name=cut_blocks,json=cutBlocks,proto3" json:"cut_blocks,omitempty"`
+	Filler        bool    `protobuf:"varint,6,opt,name=filler,proto3" json:"filler,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PlanBay) Reset() {
+	*x = PlanBay{}
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[18]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PlanBay) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PlanBay) ProtoMessage() {}
+
+func (x *PlanBay) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[18]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PlanBay.ProtoReflect.Descriptor instead.
+func (*PlanBay) Descriptor() ([]byte, []int) {
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{18}
+}
+
+func (x *PlanBay) GetLowMm() float64 {
+	if x != nil {
+		return x.LowMm
+	}
+	return 0
+}
+
+func (x *PlanBay) GetHighMm() float64 {
+	if x != nil {
+		return x.HighMm
+	}
+	return 0
+}
+
+func (x *PlanBay) GetAreaMm2() float64 {
+	if x != nil {
+		return x.AreaMm2
+	}
+	return 0
+}
+
+func (x *PlanBay) GetWholeBlocks() int32 {
+	if x != nil {
+		return x.WholeBlocks
+	}
+	return 0
+}
+
+func (x *PlanBay) GetCutBlocks() int32 {
+	if x != nil {
+		return x.CutBlocks
+	}
+	return 0
+}
+
+func (x *PlanBay) GetFiller() bool {
+	if x != nil {
+		return x.Filler
+	}
+	return false
+}
+
+// PlanTrimmer carries cut beams across an opening's edge.
+type PlanTrimmer struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	From          *PlanPoint             `protobuf:"bytes,1,opt,name=from,proto3" json:"from,omitempty"`
+	To            *PlanPoint             `protobuf:"bytes,2,opt,name=to,proto3" json:"to,omitempty"`
+	LengthMm      float64                `protobuf:"fixed64,3,opt,name=length_mm,json=lengthMm,proto3" json:"length_mm,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PlanTrimmer) Reset() {
+	*x = PlanTrimmer{}
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[19]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PlanTrimmer) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PlanTrimmer) ProtoMessage() {}
+
+func (x *PlanTrimmer) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[19]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PlanTrimmer.ProtoReflect.Descriptor instead.
+func (*PlanTrimmer) Descriptor() ([]byte, []int) {
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{19}
+}
+
+func (x *PlanTrimmer) GetFrom() *PlanPoint {
+	if x != nil {
+		return x.From
+	}
+	return nil
+}
+
+func (x *PlanTrimmer) GetTo() *PlanPoint {
+	if x != nil {
+		return x.To
+	}
+	return nil
+}
+
+func (x *PlanTrimmer) GetLengthMm() float64 {
+	if x != nil {
+		return x.LengthMm
+	}
+	return 0
+}
+
+// PlanMember is a row's beams over one clear span as they were checked.
+type PlanMember struct {
+	state     protoimpl.MessageState `protogen:"open.v1"`
+	ClearMm   float64                `protobuf:"fixed64,1,opt,name=clear_mm,json=clearMm,proto3" json:"clear_mm,omitempty"`
+	BearingMm float64                `protobuf:"fixed64,2,opt,name=bearing_mm,json=bearingMm,proto3" json:"bearing_mm,omitempty"`
+	// Width of floor that the row carries.
+	TributaryMm   float64         `protobuf:"fixed64,3,opt,name=tributary_mm,json=tributaryMm,proto3" json:"tributary_mm,omitempty"`
+	Lines         []*PlanLineLoad `protobuf:"bytes,4,rep,name=lines,proto3" json:"lines,omitempty"`
+	Floors        []*PlanAreaLoad `protobuf:"bytes,5,rep,name=floors,proto3" json:"floors,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PlanMember) Reset() {
+	*x = PlanMember{}
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[20]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PlanMember) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PlanMember) ProtoMessage() {}
+
+func (x *PlanMember) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[20]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PlanMember.ProtoReflect.Descriptor instead.
+func (*PlanMember) Descriptor() ([]byte, []int) {
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{20}
+}
+
+func (x *PlanMember) GetClearMm() float64 {
+	if x != nil {
+		return x.ClearMm
+	}
+	return 0
+}
+
+func (x *PlanMember) GetBearingMm() float64 {
+	if x != nil {
+		return x.BearingMm
+	}
+	return 0
+}
+
+func (x *PlanMember) GetTributaryMm() float64 {
+	if x != nil {
+		return x.TributaryMm
+	}
+	return 0
+}
+
+func (x *PlanMember) GetLines() []*PlanLineLoad {
+	if x != nil {
+		return x.Lines
+	}
+	return nil
+}
+
+func (x *PlanMember) GetFloors() []*PlanAreaLoad {
+	if x != nil {
+		return x.Floors
+	}
+	return nil
+}
+
+// PlanLineLoad stands on a row, along it from the face of its first support.
+type PlanLineLoad struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	FromMm        float64                `protobuf:"fixed64,1,opt,name=from_mm,json=fromMm,proto3" json:"from_mm,omitempty"`
+	ToMm          float64                `protobuf:"fixed64,2,opt,name=to_mm,json=toMm,proto3" json:"to_mm,omitempty"`
+	NPerMm        float64                `protobuf:"fixed64,3,opt,name=n_per_mm,json=nPerMm,proto3" json:"n_per_mm,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PlanLineLoad) Reset() {
+	*x = PlanLineLoad{}
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[21]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PlanLineLoad) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PlanLineLoad) ProtoMessage() {}
+
+func (x *PlanLineLoad) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[21]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PlanLineLoad.ProtoReflect.Descriptor instead.
+func (*PlanLineLoad) Descriptor() ([]byte, []int) {
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{21}
+}
+
+func (x *PlanLineLoad) GetFromMm() float64 {
+	if x != nil {
+		return x.FromMm
+	}
+	return 0
+}
+
+func (x *PlanLineLoad) GetToMm() float64 {
+	if x != nil {
+		return x.ToMm
+	}
+	return 0
+}
+
+func (x *PlanLineLoad) GetNPerMm() float64 {
+	if x != nil {
+		return x.NPerMm
+	}
+	return 0
+}
+
+// PlanAreaLoad is the reaction of a trimmer: so much floor at a point.
+type PlanAreaLoad struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	AtMm          float64                `protobuf:"fixed64,1,opt,name=at_mm,json=atMm,proto3" json:"at_mm,omitempty"`
+	AreaMm2       float64                `protobuf:"fixed64,2,opt,name=area_mm2,json=areaMm2,proto3" json:"area_mm2,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PlanAreaLoad) Reset() {
+	*x = PlanAreaLoad{}
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[22]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PlanAreaLoad) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PlanAreaLoad) ProtoMessage() {}
+
+func (x *PlanAreaLoad) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[22]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PlanAreaLoad.ProtoReflect.Descriptor instead.
+func (*PlanAreaLoad) Descriptor() ([]byte, []int) {
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{22}
+}
+
+func (x *PlanAreaLoad) GetAtMm() float64 {
+	if x != nil {
+		return x.AtMm
+	}
+	return 0
+}
+
+func (x *PlanAreaLoad) GetAreaMm2() float64 {
+	if x != nil {
+		return x.AreaMm2
+	}
+	return 0
+}
+
 // RoomPlan is the floor over one room.
 type RoomPlan struct {
 	state    protoimpl.MessageState `protogen:"open.v1"`
@@ -598,13 +2089,38 @@ type RoomPlan struct {
 	Beams []*BeamPlan `protobuf:"bytes,14,rep,name=beams,proto3" json:"beams,omitempty"`
 	// Of `block_count`, those cut to length or width on site.
 	CutBlockCount int32 `protobuf:"varint,15,opt,name=cut_block_count,json=cutBlockCount,proto3" json:"cut_block_count,omitempty"`
+	// What follows is empty in plans from before strength was computed.
+	State RoomState `protobuf:"varint,16,opt,name=state,proto3,enum=spanyard.layout.event.v1.RoomState" json:"state,omitempty"`
+	// Outline in turn, on the drawing.
+	Outline []*PlanPoint `protobuf:"bytes,17,rep,name=outline,proto3" json:"outline,omitempty"`
+	Holes   []*PlanHole  `protobuf:"bytes,18,rep,name=holes,proto3" json:"holes,omitempty"`
+	// Sides of the outline that carry no beams, by their first corner, from 0.
+	OpenSides  []int32          `protobuf:"varint,19,rep,packed,name=open_sides,json=openSides,proto3" json:"open_sides,omitempty"`
+	Partitions []*PlanPartition `protobuf:"bytes,20,rep,name=partitions,proto3" json:"partitions,omitempty"`
+	// Category of use (EN 1991-1-1, table 6.1).
+	Category string      `protobuf:"bytes,21,opt,name=category,proto3" json:"category,omitempty"`
+	Wishes   *RoomWishes `protobuf:"bytes,22,opt,name=wishes,proto3" json:"wishes,omitempty"`
+	// Why it is refused, what would make it possible, and the kind of refusal.
+	Refusal          string         `protobuf:"bytes,23,opt,name=refusal,proto3" json:"refusal,omitempty"`
+	RefusalHelp      string         `protobuf:"bytes,24,opt,name=refusal_help,json=refusalHelp,proto3" json:"refusal_help,omitempty"`
+	RefusalCode      string         `protobuf:"bytes,25,opt,name=refusal_code,json=refusalCode,proto3" json:"refusal_code,omitempty"`
+	LeftOutReason    string         `protobuf:"bytes,26,opt,name=left_out_reason,json=leftOutReason,proto3" json:"left_out_reason,omitempty"`
+	DirectionDegrees float64        `protobuf:"fixed64,27,opt,name=direction_degrees,json=directionDegrees,proto3" json:"direction_degrees,omitempty"`
+	Profile          string         `protobuf:"bytes,28,opt,name=profile,proto3" json:"profile,omitempty"`
+	Bays             []*PlanBay     `protobuf:"bytes,29,rep,name=bays,proto3" json:"bays,omitempty"`
+	Trimmers         []*PlanTrimmer `protobuf:"bytes,30,rep,name=trimmers,proto3" json:"trimmers,omitempty"`
+	// Floor to be made good on site, and floor covered by beams.
+	FillMm2 float64 `protobuf:"fixed64,31,opt,name=fill_mm2,json=fillMm2,proto3" json:"fill_mm2,omitempty"`
+	BeamMm2 float64 `protobuf:"fixed64,32,opt,name=beam_mm2,json=beamMm2,proto3" json:"beam_mm2,omitempty"`
+	// Price of beams and blocks, in hundredths of the yard's currency.
+	Cents         int64 `protobuf:"varint,33,opt,name=cents,proto3" json:"cents,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *RoomPlan) Reset() {
 	*x = RoomPlan{}
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[6]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -616,7 +2132,7 @@ func (x *RoomPlan) String() string {
 func (*RoomPlan) ProtoMessage() {}
 
 func (x *RoomPlan) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[6]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -629,7 +2145,7 @@ func (x *RoomPlan) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RoomPlan.ProtoReflect.Descriptor instead.
 func (*RoomPlan) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{6}
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *RoomPlan) GetRoom() string {
@@ -737,6 +2253,132 @@ func (x *RoomPlan) GetCutBlockCount() int32 {
 	return 0
 }
 
+func (x *RoomPlan) GetState() RoomState {
+	if x != nil {
+		return x.State
+	}
+	return RoomState_ROOM_STATE_UNSPECIFIED
+}
+
+func (x *RoomPlan) GetOutline() []*PlanPoint {
+	if x != nil {
+		return x.Outline
+	}
+	return nil
+}
+
+func (x *RoomPlan) GetHoles() []*PlanHole {
+	if x != nil {
+		return x.Holes
+	}
+	return nil
+}
+
+func (x *RoomPlan) GetOpenSides() []int32 {
+	if x != nil {
+		return x.OpenSides
+	}
+	return nil
+}
+
+func (x *RoomPlan) GetPartitions() []*PlanPartition {
+	if x != nil {
+		return x.Partitions
+	}
+	return nil
+}
+
+func (x *RoomPlan) GetCategory() string {
+	if x != nil {
+		return x.Category
+	}
+	return ""
+}
+
+func (x *RoomPlan) GetWishes() *RoomWishes {
+	if x != nil {
+		return x.Wishes
+	}
+	return nil
+}
+
+func (x *RoomPlan) GetRefusal() string {
+	if x != nil {
+		return x.Refusal
+	}
+	return ""
+}
+
+func (x *RoomPlan) GetRefusalHelp() string {
+	if x != nil {
+		return x.RefusalHelp
+	}
+	return ""
+}
+
+func (x *RoomPlan) GetRefusalCode() string {
+	if x != nil {
+		return x.RefusalCode
+	}
+	return ""
+}
+
+func (x *RoomPlan) GetLeftOutReason() string {
+	if x != nil {
+		return x.LeftOutReason
+	}
+	return ""
+}
+
+func (x *RoomPlan) GetDirectionDegrees() float64 {
+	if x != nil {
+		return x.DirectionDegrees
+	}
+	return 0
+}
+
+func (x *RoomPlan) GetProfile() string {
+	if x != nil {
+		return x.Profile
+	}
+	return ""
+}
+
+func (x *RoomPlan) GetBays() []*PlanBay {
+	if x != nil {
+		return x.Bays
+	}
+	return nil
+}
+
+func (x *RoomPlan) GetTrimmers() []*PlanTrimmer {
+	if x != nil {
+		return x.Trimmers
+	}
+	return nil
+}
+
+func (x *RoomPlan) GetFillMm2() float64 {
+	if x != nil {
+		return x.FillMm2
+	}
+	return 0
+}
+
+func (x *RoomPlan) GetBeamMm2() float64 {
+	if x != nil {
+		return x.BeamMm2
+	}
+	return 0
+}
+
+func (x *RoomPlan) GetCents() int64 {
+	if x != nil {
+		return x.Cents
+	}
+	return 0
+}
+
 // BeamPlan is one beam and the place it will lie.
 type BeamPlan struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -749,14 +2391,24 @@ type BeamPlan struct {
 	Product    *v1.BeamProduct `protobuf:"bytes,4,opt,name=product,proto3" json:"product,omitempty"`
 	MassG      int64           `protobuf:"varint,5,opt,name=mass_g,json=massG,proto3" json:"mass_g,omitempty"`
 	// Distance of the beam's centre from the face of the first wall.
-	OffsetMm      int32 `protobuf:"varint,6,opt,name=offset_mm,json=offsetMm,proto3" json:"offset_mm,omitempty"`
+	OffsetMm int32 `protobuf:"varint,6,opt,name=offset_mm,json=offsetMm,proto3" json:"offset_mm,omitempty"`
+	// What follows is empty in plans from before strength was computed.
+	// Corners on the drawing; the first side is the beam's left side.
+	Corners     []*PlanPoint `protobuf:"bytes,7,rep,name=corners,proto3" json:"corners,omitempty"`
+	ClearSpanMm float64      `protobuf:"fixed64,8,opt,name=clear_span_mm,json=clearSpanMm,proto3" json:"clear_span_mm,omitempty"`
+	// Beams side by side in the row.
+	BeamsInRow int32 `protobuf:"varint,9,opt,name=beams_in_row,json=beamsInRow,proto3" json:"beams_in_row,omitempty"`
+	// How full the governing check is, 1 at its limit, and which it is.
+	Fullness      float64     `protobuf:"fixed64,10,opt,name=fullness,proto3" json:"fullness,omitempty"`
+	Governing     string      `protobuf:"bytes,11,opt,name=governing,proto3" json:"governing,omitempty"`
+	Member        *PlanMember `protobuf:"bytes,12,opt,name=member,proto3" json:"member,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *BeamPlan) Reset() {
 	*x = BeamPlan{}
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[7]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -768,7 +2420,7 @@ func (x *BeamPlan) String() string {
 func (*BeamPlan) ProtoMessage() {}
 
 func (x *BeamPlan) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[7]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -781,7 +2433,7 @@ func (x *BeamPlan) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BeamPlan.ProtoReflect.Descriptor instead.
 func (*BeamPlan) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{7}
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *BeamPlan) GetMark() string {
@@ -826,24 +2478,127 @@ func (x *BeamPlan) GetOffsetMm() int32 {
 	return 0
 }
 
+func (x *BeamPlan) GetCorners() []*PlanPoint {
+	if x != nil {
+		return x.Corners
+	}
+	return nil
+}
+
+func (x *BeamPlan) GetClearSpanMm() float64 {
+	if x != nil {
+		return x.ClearSpanMm
+	}
+	return 0
+}
+
+func (x *BeamPlan) GetBeamsInRow() int32 {
+	if x != nil {
+		return x.BeamsInRow
+	}
+	return 0
+}
+
+func (x *BeamPlan) GetFullness() float64 {
+	if x != nil {
+		return x.Fullness
+	}
+	return 0
+}
+
+func (x *BeamPlan) GetGoverning() string {
+	if x != nil {
+		return x.Governing
+	}
+	return ""
+}
+
+func (x *BeamPlan) GetMember() *PlanMember {
+	if x != nil {
+		return x.Member
+	}
+	return nil
+}
+
 var File_spanyard_layout_event_v1_event_proto protoreflect.FileDescriptor
 
 const file_spanyard_layout_event_v1_event_proto_rawDesc = "" +
 	"\n" +
-	"$spanyard/layout/event/v1/event.proto\x12\x18spanyard.layout.event.v1\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1fspanyard/common/v1/common.proto\"\x87\x03\n" +
+	"$spanyard/layout/event/v1/event.proto\x12\x18spanyard.layout.event.v1\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1fspanyard/common/v1/common.proto\"\xe6\x03\n" +
 	"\x05Event\x12M\n" +
 	"\rcatalogue_set\x18\x01 \x01(\v2&.spanyard.layout.event.v1.CatalogueSetH\x00R\fcatalogueSet\x12]\n" +
 	"\x13laying_plan_drafted\x18\n" +
 	" \x01(\v2+.spanyard.layout.event.v1.LayingPlanDraftedH\x00R\x11layingPlanDrafted\x12`\n" +
 	"\x14laying_plan_approved\x18\v \x01(\v2,.spanyard.layout.event.v1.LayingPlanApprovedH\x00R\x12layingPlanApproved\x12f\n" +
-	"\x16laying_plan_superseded\x18\f \x01(\v2..spanyard.layout.event.v1.LayingPlanSupersededH\x00R\x14layingPlanSupersededB\x06\n" +
-	"\x04kind\"\xfb\x01\n" +
+	"\x16laying_plan_superseded\x18\f \x01(\v2..spanyard.layout.event.v1.LayingPlanSupersededH\x00R\x14layingPlanSuperseded\x12]\n" +
+	"\x13laying_plan_changed\x18\r \x01(\v2+.spanyard.layout.event.v1.LayingPlanChangedH\x00R\x11layingPlanChangedB\x06\n" +
+	"\x04kind\"\xb8\x02\n" +
 	"\fCatalogueSet\x12;\n" +
 	"\bprofiles\x18\x01 \x03(\v2\x1f.spanyard.common.v1.BeamProfileR\bprofiles\x125\n" +
 	"\x06blocks\x18\x02 \x03(\v2\x1d.spanyard.common.v1.BlockKindR\x06blocks\x12$\n" +
 	"\x0elength_step_mm\x18\x03 \x01(\x05R\flengthStepMm\x12$\n" +
 	"\x0emin_bearing_mm\x18\x04 \x01(\x05R\fminBearingMm\x12+\n" +
-	"\x12max_beam_length_mm\x18\x05 \x01(\x05R\x0fmaxBeamLengthMm\"n\n" +
+	"\x12max_beam_length_mm\x18\x05 \x01(\x05R\x0fmaxBeamLengthMm\x12;\n" +
+	"\x05basis\x18\x06 \x01(\v2%.spanyard.layout.event.v1.DesignBasisR\x05basis\"\xd5\x02\n" +
+	"\vDesignBasis\x12>\n" +
+	"\x04wire\x18\x01 \x01(\v2*.spanyard.layout.event.v1.PrestressingWireR\x04wire\x12B\n" +
+	"\bconcrete\x18\x02 \x01(\v2&.spanyard.layout.event.v1.BeamConcreteR\bconcrete\x12>\n" +
+	"\acasting\x18\x03 \x01(\v2$.spanyard.layout.event.v1.BedCastingR\acasting\x12E\n" +
+	"\bnational\x18\x04 \x01(\v2).spanyard.layout.event.v1.NationalChoicesR\bnational\x12;\n" +
+	"\x05rules\x18\x05 \x01(\v2%.spanyard.layout.event.v1.LayingRulesR\x05rules\"\xa4\x02\n" +
+	"\x10PrestressingWire\x12\x12\n" +
+	"\x04name\x18\x01 \x01(\tR\x04name\x12\x1f\n" +
+	"\vdiameter_mm\x18\x02 \x01(\x01R\n" +
+	"diameterMm\x12\x19\n" +
+	"\barea_mm2\x18\x03 \x01(\x01R\aareaMm2\x12\x17\n" +
+	"\afpk_mpa\x18\x04 \x01(\x01R\x06fpkMpa\x12\x1b\n" +
+	"\tfp01k_mpa\x18\x05 \x01(\x01R\bfp01kMpa\x12\x1f\n" +
+	"\vmodulus_mpa\x18\x06 \x01(\x01R\n" +
+	"modulusMpa\x12)\n" +
+	"\x10relaxation_class\x18\a \x01(\x05R\x0frelaxationClass\x12'\n" +
+	"\x0frho1000_percent\x18\b \x01(\x01R\x0erho1000Percent\x12\x15\n" +
+	"\x06eps_uk\x18\t \x01(\x01R\x05epsUk\"\x91\x01\n" +
+	"\fBeamConcrete\x12\x17\n" +
+	"\afck_mpa\x18\x01 \x01(\x01R\x06fckMpa\x12!\n" +
+	"\fcement_class\x18\x02 \x01(\tR\vcementClass\x12)\n" +
+	"\x10aggregate_factor\x18\x03 \x01(\x01R\x0faggregateFactor\x12\x1a\n" +
+	"\tkg_per_m3\x18\x04 \x01(\x01R\akgPerM3\"\x9a\x02\n" +
+	"\n" +
+	"BedCasting\x12$\n" +
+	"\x0ebed_stress_mpa\x18\x01 \x01(\x01R\fbedStressMpa\x12*\n" +
+	"\x11transfer_age_days\x18\x02 \x01(\x01R\x0ftransferAgeDays\x12%\n" +
+	"\x0ehours_stressed\x18\x03 \x01(\x01R\rhoursStressed\x12%\n" +
+	"\x0esudden_release\x18\x04 \x01(\bR\rsuddenRelease\x12#\n" +
+	"\rindented_wire\x18\x05 \x01(\bR\findentedWire\x12&\n" +
+	"\x0flifter_inset_mm\x18\x06 \x01(\x01R\rlifterInsetMm\x12\x1f\n" +
+	"\vlift_factor\x18\a \x01(\x01R\n" +
+	"liftFactor\"\xf4\x01\n" +
+	"\x0fNationalChoices\x12\x19\n" +
+	"\balpha_cc\x18\x01 \x01(\x01R\aalphaCc\x12\x19\n" +
+	"\balpha_ct\x18\x02 \x01(\x01R\aalphaCt\x12\x17\n" +
+	"\agamma_c\x18\x03 \x01(\x01R\x06gammaC\x12\x17\n" +
+	"\agamma_s\x18\x04 \x01(\x01R\x06gammaS\x12\x17\n" +
+	"\agamma_g\x18\x05 \x01(\x01R\x06gammaG\x12\x17\n" +
+	"\agamma_q\x18\x06 \x01(\x01R\x06gammaQ\x12\x0e\n" +
+	"\x02xi\x18\a \x01(\x01R\x02xi\x12\x19\n" +
+	"\bk1_shear\x18\b \x01(\x01R\ak1Shear\x12\x1c\n" +
+	"\n" +
+	"use_6_10ab\x18\t \x01(\bR\buse610ab\"\xe5\x03\n" +
+	"\vLayingRules\x12*\n" +
+	"\x11shortest_clear_mm\x18\x01 \x01(\x01R\x0fshortestClearMm\x12+\n" +
+	"\x12most_beams_per_row\x18\x02 \x01(\x05R\x0fmostBeamsPerRow\x12\x1d\n" +
+	"\n" +
+	"bearing_mm\x18\x03 \x01(\x01R\tbearingMm\x12&\n" +
+	"\x0fheader_width_mm\x18\x04 \x01(\x01R\rheaderWidthMm\x12*\n" +
+	"\x11header_bearing_mm\x18\x05 \x01(\x01R\x0fheaderBearingMm\x12\"\n" +
+	"\rheader_max_mm\x18\x06 \x01(\x01R\vheaderMaxMm\x12*\n" +
+	"\x12line_load_kn_per_m\x18\a \x01(\x01R\x0elineLoadKnPerM\x12)\n" +
+	"\x10humidity_percent\x18\b \x01(\x01R\x0fhumidityPercent\x12!\n" +
+	"\fdesign_hours\x18\t \x01(\x01R\vdesignHours\x12&\n" +
+	"\x0ffinish_age_days\x18\n" +
+	" \x01(\x01R\rfinishAgeDays\x12\x1b\n" +
+	"\tscreed_mm\x18\v \x01(\x01R\bscreedMm\x12'\n" +
+	"\x10screed_kn_per_m3\x18\f \x01(\x01R\rscreedKnPerM3\"n\n" +
 	"\x11LayingPlanDrafted\x128\n" +
 	"\x04plan\x18\x01 \x01(\v2$.spanyard.layout.event.v1.LayingPlanR\x04plan\x12\x1f\n" +
 	"\vsource_file\x18\x02 \x01(\tR\n" +
@@ -853,13 +2608,22 @@ const file_spanyard_layout_event_v1_event_proto_rawDesc = "" +
 	"\bengineer\x18\x02 \x01(\tR\bengineer\x12\x16\n" +
 	"\x06reason\x18\x03 \x01(\tR\x06reason\x12;\n" +
 	"\vapproved_at\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
-	"approvedAt\"\x80\x01\n" +
+	"approvedAt\"\xc2\x02\n" +
+	"\x11LayingPlanChanged\x12\x15\n" +
+	"\x06job_id\x18\x01 \x01(\tR\x05jobId\x12\x14\n" +
+	"\x05floor\x18\x02 \x01(\tR\x05floor\x12\x1a\n" +
+	"\brevision\x18\x03 \x01(\x05R\brevision\x128\n" +
+	"\x05rooms\x18\x04 \x03(\v2\".spanyard.layout.event.v1.RoomPlanR\x05rooms\x12*\n" +
+	"\x11problems_left_out\x18\x05 \x03(\x05R\x0fproblemsLeftOut\x12\x16\n" +
+	"\x06change\x18\x06 \x01(\tR\x06change\x12&\n" +
+	"\x0fleft_out_reason\x18\a \x01(\tR\rleftOutReason\x12>\n" +
+	"\bstrength\x18\b \x01(\x0e2\".spanyard.layout.event.v1.StrengthR\bstrength\"\x80\x01\n" +
 	"\x14LayingPlanSuperseded\x12\x15\n" +
 	"\x06job_id\x18\x01 \x01(\tR\x05jobId\x12\x14\n" +
 	"\x05floor\x18\x02 \x01(\tR\x05floor\x12\x1a\n" +
 	"\brevision\x18\x03 \x01(\x05R\brevision\x12\x1f\n" +
 	"\vby_revision\x18\x04 \x01(\x05R\n" +
-	"byRevision\"\xde\x02\n" +
+	"byRevision\"\x85\x04\n" +
 	"\n" +
 	"LayingPlan\x12\x15\n" +
 	"\x06job_id\x18\x01 \x01(\tR\x05jobId\x12\x19\n" +
@@ -869,7 +2633,65 @@ const file_spanyard_layout_event_v1_event_proto_rawDesc = "" +
 	"\bstrength\x18\x05 \x01(\x0e2\".spanyard.layout.event.v1.StrengthR\bstrength\x128\n" +
 	"\x05rooms\x18\x06 \x03(\v2\".spanyard.layout.event.v1.RoomPlanR\x05rooms\x12;\n" +
 	"\bprofiles\x18\a \x03(\v2\x1f.spanyard.common.v1.BeamProfileR\bprofiles\x125\n" +
-	"\x06blocks\x18\b \x03(\v2\x1d.spanyard.common.v1.BlockKindR\x06blocks\"\xae\x04\n" +
+	"\x06blocks\x18\b \x03(\v2\x1d.spanyard.common.v1.BlockKindR\x06blocks\x12D\n" +
+	"\tcatalogue\x18\t \x01(\v2&.spanyard.layout.event.v1.CatalogueSetR\tcatalogue\x12A\n" +
+	"\bproblems\x18\n" +
+	" \x03(\v2%.spanyard.layout.event.v1.PlanProblemR\bproblems\x12\x1c\n" +
+	"\tschematic\x18\v \x01(\bR\tschematic\"}\n" +
+	"\vPlanProblem\x12\x16\n" +
+	"\x06entity\x18\x01 \x01(\tR\x06entity\x12\x14\n" +
+	"\x05layer\x18\x02 \x01(\tR\x05layer\x12\x18\n" +
+	"\aproblem\x18\x03 \x01(\tR\aproblem\x12&\n" +
+	"\x0fleft_out_reason\x18\x04 \x01(\tR\rleftOutReason\"1\n" +
+	"\tPlanPoint\x12\x11\n" +
+	"\x04x_mm\x18\x01 \x01(\x01R\x03xMm\x12\x11\n" +
+	"\x04y_mm\x18\x02 \x01(\x01R\x03yMm\"e\n" +
+	"\bPlanHole\x12=\n" +
+	"\acorners\x18\x01 \x03(\v2#.spanyard.layout.event.v1.PlanPointR\acorners\x12\x1a\n" +
+	"\bsupports\x18\x02 \x01(\bR\bsupports\"\x97\x01\n" +
+	"\rPlanPartition\x127\n" +
+	"\x04from\x18\x01 \x01(\v2#.spanyard.layout.event.v1.PlanPointR\x04from\x123\n" +
+	"\x02to\x18\x02 \x01(\v2#.spanyard.layout.event.v1.PlanPointR\x02to\x12\x18\n" +
+	"\bkn_per_m\x18\x03 \x01(\x01R\x06knPerM\"\xf3\x01\n" +
+	"\n" +
+	"RoomWishes\x120\n" +
+	"\x11direction_degrees\x18\x01 \x01(\x01H\x00R\x10directionDegrees\x88\x01\x01\x12\x18\n" +
+	"\aprofile\x18\x02 \x01(\tR\aprofile\x12!\n" +
+	"\fwire_pattern\x18\x03 \x01(\tR\vwirePattern\x12\x1d\n" +
+	"\n" +
+	"block_kind\x18\x04 \x01(\tR\tblockKind\x12\"\n" +
+	"\rbeams_per_row\x18\x05 \x01(\x05R\vbeamsPerRow\x12\x1d\n" +
+	"\n" +
+	"bearing_mm\x18\x06 \x01(\x01R\tbearingMmB\x14\n" +
+	"\x12_direction_degrees\"\xae\x01\n" +
+	"\aPlanBay\x12\x15\n" +
+	"\x06low_mm\x18\x01 \x01(\x01R\x05lowMm\x12\x17\n" +
+	"\ahigh_mm\x18\x02 \x01(\x01R\x06highMm\x12\x19\n" +
+	"\barea_mm2\x18\x03 \x01(\x01R\aareaMm2\x12!\n" +
+	"\fwhole_blocks\x18\x04 \x01(\x05R\vwholeBlocks\x12\x1d\n" +
+	"\n" +
+	"cut_blocks\x18\x05 \x01(\x05R\tcutBlocks\x12\x16\n" +
+	"\x06filler\x18\x06 \x01(\bR\x06filler\"\x98\x01\n" +
+	"\vPlanTrimmer\x127\n" +
+	"\x04from\x18\x01 \x01(\v2#.spanyard.layout.event.v1.PlanPointR\x04from\x123\n" +
+	"\x02to\x18\x02 \x01(\v2#.spanyard.layout.event.v1.PlanPointR\x02to\x12\x1b\n" +
+	"\tlength_mm\x18\x03 \x01(\x01R\blengthMm\"\xe7\x01\n" +
+	"\n" +
+	"PlanMember\x12\x19\n" +
+	"\bclear_mm\x18\x01 \x01(\x01R\aclearMm\x12\x1d\n" +
+	"\n" +
+	"bearing_mm\x18\x02 \x01(\x01R\tbearingMm\x12!\n" +
+	"\ftributary_mm\x18\x03 \x01(\x01R\vtributaryMm\x12<\n" +
+	"\x05lines\x18\x04 \x03(\v2&.spanyard.layout.event.v1.PlanLineLoadR\x05lines\x12>\n" +
+	"\x06floors\x18\x05 \x03(\v2&.spanyard.layout.event.v1.PlanAreaLoadR\x06floors\"V\n" +
+	"\fPlanLineLoad\x12\x17\n" +
+	"\afrom_mm\x18\x01 \x01(\x01R\x06fromMm\x12\x13\n" +
+	"\x05to_mm\x18\x02 \x01(\x01R\x04toMm\x12\x18\n" +
+	"\bn_per_mm\x18\x03 \x01(\x01R\x06nPerMm\">\n" +
+	"\fPlanAreaLoad\x12\x13\n" +
+	"\x05at_mm\x18\x01 \x01(\x01R\x04atMm\x12\x19\n" +
+	"\barea_mm2\x18\x02 \x01(\x01R\aareaMm2\"\xb9\n" +
+	"\n" +
 	"\bRoomPlan\x12\x12\n" +
 	"\x04room\x18\x01 \x01(\tR\x04room\x12\x1b\n" +
 	"\troom_name\x18\x02 \x01(\tR\broomName\x12!\n" +
@@ -889,7 +2711,28 @@ const file_spanyard_layout_event_v1_event_proto_rawDesc = "" +
 	"\x15imposed_load_n_per_m2\x18\f \x01(\x05R\x11imposedLoadNPerM2\x122\n" +
 	"\x16finishes_load_n_per_m2\x18\r \x01(\x05R\x12finishesLoadNPerM2\x128\n" +
 	"\x05beams\x18\x0e \x03(\v2\".spanyard.layout.event.v1.BeamPlanR\x05beams\x12&\n" +
-	"\x0fcut_block_count\x18\x0f \x01(\x05R\rcutBlockCount\"\xc1\x01\n" +
+	"\x0fcut_block_count\x18\x0f \x01(\x05R\rcutBlockCount\x129\n" +
+	"\x05state\x18\x10 \x01(\x0e2#.spanyard.layout.event.v1.RoomStateR\x05state\x12=\n" +
+	"\aoutline\x18\x11 \x03(\v2#.spanyard.layout.event.v1.PlanPointR\aoutline\x128\n" +
+	"\x05holes\x18\x12 \x03(\v2\".spanyard.layout.event.v1.PlanHoleR\x05holes\x12\x1d\n" +
+	"\n" +
+	"open_sides\x18\x13 \x03(\x05R\topenSides\x12G\n" +
+	"\n" +
+	"partitions\x18\x14 \x03(\v2'.spanyard.layout.event.v1.PlanPartitionR\n" +
+	"partitions\x12\x1a\n" +
+	"\bcategory\x18\x15 \x01(\tR\bcategory\x12<\n" +
+	"\x06wishes\x18\x16 \x01(\v2$.spanyard.layout.event.v1.RoomWishesR\x06wishes\x12\x18\n" +
+	"\arefusal\x18\x17 \x01(\tR\arefusal\x12!\n" +
+	"\frefusal_help\x18\x18 \x01(\tR\vrefusalHelp\x12!\n" +
+	"\frefusal_code\x18\x19 \x01(\tR\vrefusalCode\x12&\n" +
+	"\x0fleft_out_reason\x18\x1a \x01(\tR\rleftOutReason\x12+\n" +
+	"\x11direction_degrees\x18\x1b \x01(\x01R\x10directionDegrees\x12\x18\n" +
+	"\aprofile\x18\x1c \x01(\tR\aprofile\x125\n" +
+	"\x04bays\x18\x1d \x03(\v2!.spanyard.layout.event.v1.PlanBayR\x04bays\x12A\n" +
+	"\btrimmers\x18\x1e \x03(\v2%.spanyard.layout.event.v1.PlanTrimmerR\btrimmers\x12\x19\n" +
+	"\bfill_mm2\x18\x1f \x01(\x01R\afillMm2\x12\x19\n" +
+	"\bbeam_mm2\x18  \x01(\x01R\abeamMm2\x12\x14\n" +
+	"\x05cents\x18! \x01(\x03R\x05cents\"\xbe\x03\n" +
 	"\bBeamPlan\x12\x12\n" +
 	"\x04mark\x18\x01 \x01(\tR\x04mark\x12\x10\n" +
 	"\x03row\x18\x02 \x01(\x05R\x03row\x12 \n" +
@@ -897,10 +2740,25 @@ const file_spanyard_layout_event_v1_event_proto_rawDesc = "" +
 	"placeInRow\x129\n" +
 	"\aproduct\x18\x04 \x01(\v2\x1f.spanyard.common.v1.BeamProductR\aproduct\x12\x15\n" +
 	"\x06mass_g\x18\x05 \x01(\x03R\x05massG\x12\x1b\n" +
-	"\toffset_mm\x18\x06 \x01(\x05R\boffsetMm*>\n" +
+	"\toffset_mm\x18\x06 \x01(\x05R\boffsetMm\x12=\n" +
+	"\acorners\x18\a \x03(\v2#.spanyard.layout.event.v1.PlanPointR\acorners\x12\"\n" +
+	"\rclear_span_mm\x18\b \x01(\x01R\vclearSpanMm\x12 \n" +
+	"\fbeams_in_row\x18\t \x01(\x05R\n" +
+	"beamsInRow\x12\x1a\n" +
+	"\bfullness\x18\n" +
+	" \x01(\x01R\bfullness\x12\x1c\n" +
+	"\tgoverning\x18\v \x01(\tR\tgoverning\x12<\n" +
+	"\x06member\x18\f \x01(\v2$.spanyard.layout.event.v1.PlanMemberR\x06member*m\n" +
 	"\bStrength\x12\x18\n" +
 	"\x14STRENGTH_UNSPECIFIED\x10\x00\x12\x18\n" +
-	"\x14STRENGTH_NOT_CHECKED\x10\x01BCZAspanyard.example/proto/gen/spanyard/layout/event/v1;layouteventv1b\x06proto3"
+	"\x14STRENGTH_NOT_CHECKED\x10\x01\x12\x14\n" +
+	"\x10STRENGTH_CHECKED\x10\x02\x12\x17\n" +
+	"\x13STRENGTH_INCOMPLETE\x10\x03*m\n" +
+	"\tRoomState\x12\x1a\n" +
+	"\x16ROOM_STATE_UNSPECIFIED\x10\x00\x12\x13\n" +
+	"\x0fROOM_STATE_LAID\x10\x01\x12\x16\n" +
+	"\x12ROOM_STATE_REFUSED\x10\x02\x12\x17\n" +
+	"\x13ROOM_STATE_LEFT_OUT\x10\x03BCZAspanyard.example/proto/gen/spanyard/layout/event/v1;layouteventv1b\x06proto3"
 
 var (
 	file_spanyard_layout_event_v1_event_proto_rawDescOnce sync.Once
@@ -914,44 +2772,89 @@ func file_spanyard_layout_event_v1_event_proto_rawDescGZIP() []byte {
 	return file_spanyard_layout_event_v1_event_proto_rawDescData
 }
 
-var file_spanyard_layout_event_v1_event_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_spanyard_layout_event_v1_event_proto_msgTypes = make([]protoimpl.MessageInfo, 8)
+var file_spanyard_layout_event_v1_event_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
+var file_spanyard_layout_event_v1_event_proto_msgTypes = make([]protoimpl.MessageInfo, 25)
 var file_spanyard_layout_event_v1_event_proto_goTypes = []any{
 	(Strength)(0),                 // 0: spanyard.layout.event.v1.Strength
-	(*Event)(nil),                 // 1: spanyard.layout.event.v1.Event
-	(*CatalogueSet)(nil),          // 2: spanyard.layout.event.v1.CatalogueSet
-	(*LayingPlanDrafted)(nil),     // 3: spanyard.layout.event.v1.LayingPlanDrafted
-	(*LayingPlanApproved)(nil),    // 4: spanyard.layout.event.v1.LayingPlanApproved
-	(*LayingPlanSuperseded)(nil),  // 5: spanyard.layout.event.v1.LayingPlanSuperseded
-	(*LayingPlan)(nil),            // 6: spanyard.layout.event.v1.LayingPlan
-	(*RoomPlan)(nil),              // 7: spanyard.layout.event.v1.RoomPlan
-	(*BeamPlan)(nil),              // 8: spanyard.layout.event.v1.BeamPlan
-	(*v1.BeamProfile)(nil),        // 9: spanyard.common.v1.BeamProfile
-	(*v1.BlockKind)(nil),          // 10: spanyard.common.v1.BlockKind
-	(*timestamppb.Timestamp)(nil), // 11: google.protobuf.Timestamp
-	(*v1.BeamProduct)(nil),        // 12: spanyard.common.v1.BeamProduct
+	(RoomState)(0),                // 1: spanyard.layout.event.v1.RoomState
+	(*Event)(nil),                 // 2: spanyard.layout.event.v1.Event
+	(*CatalogueSet)(nil),          // 3: spanyard.layout.event.v1.CatalogueSet
+	(*DesignBasis)(nil),           // 4: spanyard.layout.event.v1.DesignBasis
+	(*PrestressingWire)(nil),      // 5: spanyard.layout.event.v1.PrestressingWire
+	(*BeamConcrete)(nil),          // 6: spanyard.layout.event.v1.BeamConcrete
+	(*BedCasting)(nil),            // 7: spanyard.layout.event.v1.BedCasting
+	(*NationalChoices)(nil),       // 8: spanyard.layout.event.v1.NationalChoices
+	(*LayingRules)(nil),           // 9: spanyard.layout.event.v1.LayingRules
+	(*LayingPlanDrafted)(nil),     // 10: spanyard.layout.event.v1.LayingPlanDrafted
+	(*LayingPlanApproved)(nil),    // 11: spanyard.layout.event.v1.LayingPlanApproved
+	(*LayingPlanChanged)(nil),     // 12: spanyard.layout.event.v1.LayingPlanChanged
+	(*LayingPlanSuperseded)(nil),  // 13: spanyard.layout.event.v1.LayingPlanSuperseded
+	(*LayingPlan)(nil),            // 14: spanyard.layout.event.v1.LayingPlan
+	(*PlanProblem)(nil),           // 15: spanyard.layout.event.v1.PlanProblem
+	(*PlanPoint)(nil),             // 16: spanyard.layout.event.v1.PlanPoint
+	(*PlanHole)(nil),              // 17: spanyard.layout.event.v1.PlanHole
+	(*PlanPartition)(nil),         // 18: spanyard.layout.event.v1.PlanPartition
+	(*RoomWishes)(nil),            // 19: spanyard.layout.event.v1.RoomWishes
+	(*PlanBay)(nil),               // 20: spanyard.layout.event.v1.PlanBay
+	(*PlanTrimmer)(nil),           // 21: spanyard.layout.event.v1.PlanTrimmer
+	(*PlanMember)(nil),            // 22: spanyard.layout.event.v1.PlanMember
+	(*PlanLineLoad)(nil),          // 23: spanyard.layout.event.v1.PlanLineLoad
+	(*PlanAreaLoad)(nil),          // 24: spanyard.layout.event.v1.PlanAreaLoad
+	(*RoomPlan)(nil),              // 25: spanyard.layout.event.v1.RoomPlan
+	(*BeamPlan)(nil),              // 26: spanyard.layout.event.v1.BeamPlan
+	(*v1.BeamProfile)(nil),        // 27: spanyard.common.v1.BeamProfile
+	(*v1.BlockKind)(nil),          // 28: spanyard.common.v1.BlockKind
+	(*timestamppb.Timestamp)(nil), // 29: google.protobuf.Timestamp
+	(*v1.BeamProduct)(nil),        // 30: spanyard.common.v1.BeamProduct
 }
 var file_spanyard_layout_event_v1_event_proto_depIdxs = []int32{
-	2,  // 0: spanyard.layout.event.v1.Event.catalogue_set:type_name -> spanyard.layout.event.v1.CatalogueSet
-	3,  // 1: spanyard.layout.event.v1.Event.laying_plan_drafted:type_name -> spanyard.layout.event.v1.LayingPlanDrafted
-	4,  // 2: spanyard.layout.event.v1.Event.laying_plan_approved:type_name -> spanyard.layout.event.v1.LayingPlanApproved
-	5,  // 3: spanyard.layout.event.v1.Event.laying_plan_superseded:type_name -> spanyard.layout.event.v1.LayingPlanSuperseded
-	9,  // 4: spanyard.layout.event.v1.CatalogueSet.profiles:type_name -> spanyard.common.v1.BeamProfile
-	10, // 5: spanyard.layout.event.v1.CatalogueSet.blocks:type_name -> spanyard.common.v1.BlockKind
-	6,  // 6: spanyard.layout.event.v1.LayingPlanDrafted.plan:type_name -> spanyard.layout.event.v1.LayingPlan
-	6,  // 7: spanyard.layout.event.v1.LayingPlanApproved.plan:type_name -> spanyard.layout.event.v1.LayingPlan
-	11, // 8: spanyard.layout.event.v1.LayingPlanApproved.approved_at:type_name -> google.protobuf.Timestamp
-	0,  // 9: spanyard.layout.event.v1.LayingPlan.strength:type_name -> spanyard.layout.event.v1.Strength
-	7,  // 10: spanyard.layout.event.v1.LayingPlan.rooms:type_name -> spanyard.layout.event.v1.RoomPlan
-	9,  // 11: spanyard.layout.event.v1.LayingPlan.profiles:type_name -> spanyard.common.v1.BeamProfile
-	10, // 12: spanyard.layout.event.v1.LayingPlan.blocks:type_name -> spanyard.common.v1.BlockKind
-	8,  // 13: spanyard.layout.event.v1.RoomPlan.beams:type_name -> spanyard.layout.event.v1.BeamPlan
-	12, // 14: spanyard.layout.event.v1.BeamPlan.product:type_name -> spanyard.common.v1.BeamProduct
-	15, // [15:15] is the sub-list for method output_type
-	15, // [15:15] is the sub-list for method input_type
-	15, // [15:15] is the sub-list for extension type_name
-	15, // [15:15] is the sub-list for extension extendee
-	0,  // [0:15] is the sub-list for field type_name
+	3,  // 0: spanyard.layout.event.v1.Event.catalogue_set:type_name -> spanyard.layout.event.v1.CatalogueSet
+	10, // 1: spanyard.layout.event.v1.Event.laying_plan_drafted:type_name -> spanyard.layout.event.v1.LayingPlanDrafted
+	11, // 2: spanyard.layout.event.v1.Event.laying_plan_approved:type_name -> spanyard.layout.event.v1.LayingPlanApproved
+	13, // 3: spanyard.layout.event.v1.Event.laying_plan_superseded:type_name -> spanyard.layout.event.v1.LayingPlanSuperseded
+	12, // 4: spanyard.layout.event.v1.Event.laying_plan_changed:type_name -> spanyard.layout.event.v1.LayingPlanChanged
+	27, // 5: spanyard.layout.event.v1.CatalogueSet.profiles:type_name -> spanyard.common.v1.BeamProfile
+	28, // 6: spanyard.layout.event.v1.CatalogueSet.blocks:type_name -> spanyard.common.v1.BlockKind
+	4,  // 7: spanyard.layout.event.v1.CatalogueSet.basis:type_name -> spanyard.layout.event.v1.DesignBasis
+	5,  // 8: spanyard.layout.event.v1.DesignBasis.wire:type_name -> spanyard.layout.event.v1.PrestressingWire
+	6,  // 9: spanyard.layout.event.v1.DesignBasis.concrete:type_name -> spanyard.layout.event.v1.BeamConcrete
+	7,  // 10: spanyard.layout.event.v1.DesignBasis.casting:type_name -> spanyard.layout.event.v1.BedCasting
+	8,  // 11: spanyard.layout.event.v1.DesignBasis.national:type_name -> spanyard.layout.event.v1.NationalChoices
+	9,  // 12: spanyard.layout.event.v1.DesignBasis.rules:type_name -> spanyard.layout.event.v1.LayingRules
+	14, // 13: spanyard.layout.event.v1.LayingPlanDrafted.plan:type_name -> spanyard.layout.event.v1.LayingPlan
+	14, // 14: spanyard.layout.event.v1.LayingPlanApproved.plan:type_name -> spanyard.layout.event.v1.LayingPlan
+	29, // 15: spanyard.layout.event.v1.LayingPlanApproved.approved_at:type_name -> google.protobuf.Timestamp
+	25, // 16: spanyard.layout.event.v1.LayingPlanChanged.rooms:type_name -> spanyard.layout.event.v1.RoomPlan
+	0,  // 17: spanyard.layout.event.v1.LayingPlanChanged.strength:type_name -> spanyard.layout.event.v1.Strength
+	0,  // 18: spanyard.layout.event.v1.LayingPlan.strength:type_name -> spanyard.layout.event.v1.Strength
+	25, // 19: spanyard.layout.event.v1.LayingPlan.rooms:type_name -> spanyard.layout.event.v1.RoomPlan
+	27, // 20: spanyard.layout.event.v1.LayingPlan.profiles:type_name -> spanyard.common.v1.BeamProfile
+	28, // 21: spanyard.layout.event.v1.LayingPlan.blocks:type_name -> spanyard.common.v1.BlockKind
+	3,  // 22: spanyard.layout.event.v1.LayingPlan.catalogue:type_name -> spanyard.layout.event.v1.CatalogueSet
+	15, // 23: spanyard.layout.event.v1.LayingPlan.problems:type_name -> spanyard.layout.event.v1.PlanProblem
+	16, // 24: spanyard.layout.event.v1.PlanHole.corners:type_name -> spanyard.layout.event.v1.PlanPoint
+	16, // 25: spanyard.layout.event.v1.PlanPartition.from:type_name -> spanyard.layout.event.v1.PlanPoint
+	16, // 26: spanyard.layout.event.v1.PlanPartition.to:type_name -> spanyard.layout.event.v1.PlanPoint
+	16, // 27: spanyard.layout.event.v1.PlanTrimmer.from:type_name -> spanyard.layout.event.v1.PlanPoint
+	16, // 28: spanyard.layout.event.v1.PlanTrimmer.to:type_name -> spanyard.layout.event.v1.PlanPoint
+	23, // 29: spanyard.layout.event.v1.PlanMember.lines:type_name -> spanyard.layout.event.v1.PlanLineLoad
+	24, // 30: spanyard.layout.event.v1.PlanMember.floors:type_name -> spanyard.layout.event.v1.PlanAreaLoad
+	26, // 31: spanyard.layout.event.v1.RoomPlan.beams:type_name -> spanyard.layout.event.v1.BeamPlan
+	1,  // 32: spanyard.layout.event.v1.RoomPlan.state:type_name -> spanyard.layout.event.v1.RoomState
+	16, // 33: spanyard.layout.event.v1.RoomPlan.outline:type_name -> spanyard.layout.event.v1.PlanPoint
+	17, // 34: spanyard.layout.event.v1.RoomPlan.holes:type_name -> spanyard.layout.event.v1.PlanHole
+	18, // 35: spanyard.layout.event.v1.RoomPlan.partitions:type_name -> spanyard.layout.event.v1.PlanPartition
+	19, // 36: spanyard.layout.event.v1.RoomPlan.wishes:type_name -> spanyard.layout.event.v1.RoomWishes
+	20, // 37: spanyard.layout.event.v1.RoomPlan.bays:type_name -> spanyard.layout.event.v1.PlanBay
+	21, // 38: spanyard.layout.event.v1.RoomPlan.trimmers:type_name -> spanyard.layout.event.v1.PlanTrimmer
+	30, // 39: spanyard.layout.event.v1.BeamPlan.product:type_name -> spanyard.common.v1.BeamProduct
+	16, // 40: spanyard.layout.event.v1.BeamPlan.corners:type_name -> spanyard.layout.event.v1.PlanPoint
+	22, // 41: spanyard.layout.event.v1.BeamPlan.member:type_name -> spanyard.layout.event.v1.PlanMember
+	42, // [42:42] is the sub-list for method output_type
+	42, // [42:42] is the sub-list for method input_type
+	42, // [42:42] is the sub-list for extension type_name
+	42, // [42:42] is the sub-list for extension extendee
+	0,  // [0:42] is the sub-list for field type_name
 }
 
 func init() { file_spanyard_layout_event_v1_event_proto_init() }
@@ -964,14 +2867,16 @@ func file_spanyard_layout_event_v1_event_proto_init() {
 		(*Event_LayingPlanDrafted)(nil),
 		(*Event_LayingPlanApproved)(nil),
 		(*Event_LayingPlanSuperseded)(nil),
+		(*Event_LayingPlanChanged)(nil),
 	}
+	file_spanyard_layout_event_v1_event_proto_msgTypes[17].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_spanyard_layout_event_v1_event_proto_rawDesc), len(file_spanyard_layout_event_v1_event_proto_rawDesc)),
-			NumEnums:      1,
-			NumMessages:   8,
+			NumEnums:      2,
+			NumMessages:   25,
 			NumExtensions: 0,
 			NumServices:   0,
 		},
