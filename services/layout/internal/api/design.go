@@ -2,6 +2,7 @@ package api
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"encoding/json"
 	"errors"
@@ -15,6 +16,7 @@ import (
 	"spanyard.example/services/kit/fault"
 	"spanyard.example/services/layout/internal/design"
 	"spanyard.example/services/layout/internal/intake"
+	"spanyard.example/services/layout/internal/outline"
 	"spanyard.example/services/layout/internal/strength"
 )
 
@@ -103,10 +105,15 @@ func (s *Designs) DesignFloor(_ context.Context, req *layoutv1.DesignFloorReques
 	if err != nil {
 		return nil, err
 	}
-	answer := &layoutv1.DesignFloorResponse{}
-	floor, err := takeIn(req, answer)
+	loads := design.Loads{Category: strength.Category(req.GetCategory()), ImposedKNPerM2: req.GetImposedKnPerM2(), FinishesKNPerM2: req.GetFinishesKnPerM2()}
+	rooms, in, err := takeIn(req, loads)
 	if err != nil {
 		return nil, err
+	}
+	floor := design.Floor{Job: req.GetJobId(), JobName: req.GetJobName(), Floor: cmp.Or(req.GetFloor(), "1"), Rooms: rooms}
+	answer := &layoutv1.DesignFloorResponse{WidthM: in.widthM, HeightM: in.heightM, UnitMm: in.unit, Layers: in.layers}
+	for _, p := range in.problems {
+		answer.Problems = append(answer.Problems, &layoutv1.DrawingProblem{Entity: p.Entity, Layer: p.Layer, Problem: p.What})
 	}
 	designer, err := design.New(c)
 	if err != nil {
@@ -129,43 +136,56 @@ func fileEnding(name string) string {
 	return name[i+1:]
 }
 
-// takeIn makes a floor of the request's file.
-func takeIn(req *layoutv1.DesignFloorRequest, answer *layoutv1.DesignFloorResponse) (design.Floor, error) {
-	loads := design.Loads{Category: strength.Category(req.GetCategory()), ImposedKNPerM2: req.GetImposedKnPerM2(), FinishesKNPerM2: req.GetFinishesKnPerM2()}
-	floor := design.Floor{}
+// floorFile is a request that brings a floor in a file.
+type floorFile interface {
+	GetFileName() string
+	GetFormat() layoutv1.FloorFormat
+	GetContent() []byte
+	GetRoomLayers() []string
+	GetOpeningLayers() []string
+	GetUnitMm() float64
+	GetSmallestM2() float64
+}
+
+// taken is what a file gave beside its rooms.
+type taken struct {
+	problems              []outline.Problem
+	widthM, heightM, unit float64
+	layers                []*layoutv1.DrawingLayer
+}
+
+// takeIn reads the rooms of a file; those that say nothing of their loads get
+// the given ones.
+func takeIn(req floorFile, loads design.Loads) ([]design.Room, taken, error) {
 	if req.GetFormat() == layoutv1.FloorFormat_FLOOR_FORMAT_OUTLINES {
-		floors, err := design.ReadFloors(bytes.NewReader(req.GetContent()), loads)
-		if err != nil || len(floors) != 1 {
-			f := fault.New(fault.Invalid, "OUTLINES_INVALID", "The outlines cannot be read.")
-			if err != nil {
-				return floor, f.At("content", "", err.Error(), "")
-			}
-			return floor, f.At("content", "", fmt.Sprintf("holds %d floors", len(floors)), "one floor")
-		}
-		floor = floors[0]
-		answer.UnitMm = 1
-	} else {
-		in, err := intake.FromDXF(req.GetFileName(), req.GetContent(), intake.Settings{
-			RoomLayers: req.GetRoomLayers(), OpeningLayers: req.GetOpeningLayers(), UnitMM: req.GetUnitMm(), SmallestM2: req.GetSmallestM2(), Loads: loads,
-		})
-		if err != nil {
-			return floor, err
-		}
-		floor.Rooms = in.Rooms
-		answer.WidthM, answer.HeightM, answer.UnitMm = in.Size.WidthMM/1000, in.Size.HeightMM/1000, in.UnitMM
-		for _, p := range in.Problems {
-			answer.Problems = append(answer.Problems, &layoutv1.DrawingProblem{Entity: p.Entity, Layer: p.Layer, Problem: p.What})
-		}
-		for name, n := range in.Layers {
-			answer.Layers = append(answer.Layers, &layoutv1.DrawingLayer{Name: name, PathCount: int32(n)})
-		}
-		sortLayers(answer.Layers)
+		rooms, err := readOutlines(req.GetContent(), loads)
+		return rooms, taken{unit: 1}, err
 	}
-	floor.Job, floor.JobName = req.GetJobId(), req.GetJobName()
-	if floor.Floor = req.GetFloor(); floor.Floor == "" {
-		floor.Floor = "1"
+	in, err := intake.FromDXF(req.GetFileName(), req.GetContent(), intake.Settings{
+		RoomLayers: req.GetRoomLayers(), OpeningLayers: req.GetOpeningLayers(), UnitMM: req.GetUnitMm(), SmallestM2: req.GetSmallestM2(), Loads: loads,
+	})
+	if err != nil {
+		return nil, taken{}, err
 	}
-	return floor, nil
+	t := taken{problems: in.Problems, widthM: in.Size.WidthMM / 1000, heightM: in.Size.HeightMM / 1000, unit: in.UnitMM}
+	for name, n := range in.Layers {
+		t.layers = append(t.layers, &layoutv1.DrawingLayer{Name: name, PathCount: int32(n)})
+	}
+	sortLayers(t.layers)
+	return in.Rooms, t, nil
+}
+
+func readOutlines(content []byte, loads design.Loads) ([]design.Room, error) {
+	floors, err := design.ReadFloors(bytes.NewReader(content), loads)
+	f := fault.New(fault.Invalid, "OUTLINES_INVALID", "The outlines cannot be read.")
+	switch {
+	case err != nil:
+		return nil, f.At("content", "", err.Error(), "")
+	case len(floors) != 1:
+		return nil, f.At("content", "", fmt.Sprintf("holds %d floors", len(floors)), "one floor")
+	default:
+		return floors[0].Rooms, nil
+	}
 }
 
 func roomProto(answer *layoutv1.DesignFloorResponse, r design.RoomPlan) *layoutv1.DesignedRoom {

@@ -2,6 +2,7 @@ package api
 
 import (
 	"bytes"
+	"fmt"
 	"io"
 	"slices"
 	"strings"
@@ -10,6 +11,7 @@ import (
 	"spanyard.example/services/kit/fault"
 	"spanyard.example/services/layout/internal/design"
 	"spanyard.example/services/layout/internal/drawing"
+	"spanyard.example/services/layout/internal/office"
 	"spanyard.example/services/layout/internal/papers"
 	"spanyard.example/services/layout/internal/strength"
 )
@@ -20,6 +22,24 @@ type sources struct {
 	catalogue    *design.Catalogue
 	calculations []strength.Report
 	title, sheet string
+}
+
+// sourcesOf a stored revision: its rooms as they were laid, and the calculations
+// of its beams made anew from what was stored of them.
+func sourcesOf(r office.Record) (sources, error) {
+	if r.Plan.Strength == office.NotChecked {
+		return sources{}, fault.New(fault.Stale, office.ReasonNotChecked,
+			"Revision %d of job %s floor %s is from before strength was computed; there is nothing to draw. Bring its rooms again.", r.Plan.Revision, r.Plan.Job, r.Plan.Floor)
+	}
+	catalogue := r.Plan.Catalogue.Engine()
+	designer, err := design.New(catalogue)
+	if err != nil {
+		return sources{}, err
+	}
+	laid := r.Plan.Design()
+	plan := designer.Assemble(laid.Floor, laid.Rooms)
+	title := fmt.Sprintf("%s-floor-%s-rev-%d", r.Plan.Job, r.Plan.Floor, r.Plan.Revision)
+	return sources{plan: &plan, catalogue: &catalogue, calculations: plan.Calculations, title: title}, nil
 }
 
 func sortLayers(layers []*layoutv1.DrawingLayer) {

@@ -2,9 +2,10 @@
 // into a command or a question, asks the domain, and translates back. It
 // decides nothing itself.
 //
-// Answers to writes are made from the events of the write alone, never from
-// what the state has become since, so a repeated request gets the answer of
-// the first.
+// Answers to writes that draft or approve a plan are made from the events of
+// the write alone, never from what the state has become since, so a repeated
+// request gets the answer of the first. A change of a draft answers with the
+// plan as it stands by then.
 package api
 
 import (
@@ -73,6 +74,7 @@ func (s *Server) SetCatalogue(ctx context.Context, req *layoutv1.SetCatalogueReq
 	result, err := s.do(ctx, req, office.SetCatalogue{Catalogue: office.Catalogue{
 		Profiles: codec.ProfilesOf(req.GetProfiles()), Blocks: codec.BlocksOf(req.GetBlocks()),
 		LengthStepMM: int(req.GetLengthStepMm()), MinBearingMM: int(req.GetMinBearingMm()), MaxBeamLengthMM: int(req.GetMaxBeamLengthMm()),
+		Basis: codec.BasisOf(req.GetBasis()),
 	}})
 	if err != nil {
 		return nil, err
@@ -93,6 +95,7 @@ func (s *Server) GetCatalogue(ctx context.Context, req *layoutv1.GetCatalogueReq
 	return &layoutv1.GetCatalogueResponse{
 		Profiles: codec.ProfilesProto(c.Profiles), Blocks: codec.BlocksProto(c.Blocks),
 		LengthStepMm: int32(c.LengthStepMM), MinBearingMm: int32(c.MinBearingMM), MaxBeamLengthMm: int32(c.MaxBeamLengthMM),
+		Basis: codec.BasisProto(c.Basis),
 	}, nil
 }
 
@@ -163,22 +166,29 @@ func (s *Server) sourceFile(ctx context.Context, yard string, position uint64, p
 	return records[p.Revision-1].SourceFile, nil
 }
 
-// GetLayingPlan returns one revision of a floor's plan.
-func (s *Server) GetLayingPlan(ctx context.Context, req *layoutv1.GetLayingPlanRequest) (*layoutv1.GetLayingPlanResponse, error) {
-	state, _, err := s.ledger.State(ctx, req.GetYard(), req.GetAtLeast())
+// revisionOf returns a revision of a floor; 0 is the newest.
+func (s *Server) revisionOf(ctx context.Context, yard string, key office.FloorKey, revision int, atLeast uint64) (office.Record, error) {
+	state, _, err := s.ledger.State(ctx, yard, atLeast)
 	if err != nil {
-		return nil, err
+		return office.Record{}, err
 	}
-	records := state.Revisions(office.FloorKey{Job: req.GetJobId(), Floor: req.GetFloor()})
-	revision := int(req.GetRevision())
+	records := state.Revisions(key)
 	if len(records) == 0 || revision > len(records) {
-		return nil, office.Unknown(req.GetJobId(), req.GetFloor(), revision)
+		return office.Record{}, office.Unknown(key.Job, key.Floor, revision)
 	}
 	if revision == 0 {
 		revision = len(records)
 	}
-	record := records[revision-1]
-	return &layoutv1.GetLayingPlanResponse{Summary: summary(record), Plan: codec.PlanProto(record.Plan)}, nil
+	return records[revision-1], nil
+}
+
+// GetLayingPlan returns one revision of a floor's plan.
+func (s *Server) GetLayingPlan(ctx context.Context, req *layoutv1.GetLayingPlanRequest) (*layoutv1.GetLayingPlanResponse, error) {
+	record, err := s.revisionOf(ctx, req.GetYard(), office.FloorKey{Job: req.GetJobId(), Floor: req.GetFloor()}, int(req.GetRevision()), req.GetAtLeast())
+	if err != nil {
+		return nil, err
+	}
+	return &layoutv1.GetLayingPlanResponse{Summary: summary(record), Plan: codec.PlanProto(record.Plan), OpenPoints: openPoints(record.Plan)}, nil
 }
 
 // ListLayingPlans lists plans by job and floor, newest revision first.

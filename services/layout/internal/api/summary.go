@@ -23,9 +23,23 @@ func summary(r office.Record) *layoutv1.PlanSummary {
 		RoomCount: int32(r.Totals.Rooms), BeamCount: int32(r.Totals.Beams),
 		BeamLengthMm: r.Totals.BeamLengthMM, BeamMassG: r.Totals.BeamMassG,
 		BlockCount: int32(r.Totals.Blocks), BlockMassG: r.Totals.BlockMassG,
+		OpenPointCount: int32(r.Totals.OpenPoints), LeftOutRoomCount: int32(r.Totals.LeftOut),
 	}
 	if !r.ApprovedAt.IsZero() {
 		s.ApprovedAt = timestamppb.New(r.ApprovedAt)
 	}
 	return s
+}
+
+// openPoints of a plan; one from before strength was computed has none that
+// could be mended.
+func openPoints(p office.Plan) []*layoutv1.OpenPoint {
+	if p.Strength == office.NotChecked {
+		return nil
+	}
+	var points []*layoutv1.OpenPoint
+	for _, o := range p.OpenPoints() {
+		points = append(points, &layoutv1.OpenPoint{Room: o.Room, Problem: int32(o.Problem), What: o.What, Help: o.Help})
+	}
+	return points
 }

@@ -59,6 +59,11 @@ func EventProto(e office.Event) (*eventv1.Event, error) {
 		return &eventv1.Event{Kind: &eventv1.Event_LayingPlanDrafted{LayingPlanDrafted: &eventv1.LayingPlanDrafted{
 			Plan: PlanProto(e.Plan), SourceFile: e.SourceFile,
 		}}}, nil
+	case office.LayingPlanChanged:
+		return &eventv1.Event{Kind: &eventv1.Event_LayingPlanChanged{LayingPlanChanged: &eventv1.LayingPlanChanged{
+			JobId: e.Job, Floor: e.Floor, Revision: int32(e.Revision), ProblemsLeftOut: each(e.ProblemsLeftOut, func(n int) int32 { return int32(n) }), Change: e.Change, LeftOutReason: e.LeftOut,
+			Rooms: each(e.Rooms, func(r office.Room) *eventv1.RoomPlan { return RoomProto(r, office.Checked) }),
+		}}}, nil
 	case office.LayingPlanApproved:
 		return &eventv1.Event{Kind: &eventv1.Event_LayingPlanApproved{LayingPlanApproved: &eventv1.LayingPlanApproved{
 			Plan: PlanProto(e.Plan), Engineer: e.Engineer, Reason: e.Reason, ApprovedAt: timestamppb.New(e.ApprovedAt),
@@ -80,6 +85,12 @@ func EventOf(message *eventv1.Event) (office.Event, error) {
 	case *eventv1.Event_LayingPlanDrafted:
 		plan, err := PlanOf(k.LayingPlanDrafted.GetPlan())
 		return office.LayingPlanDrafted{Plan: plan, SourceFile: k.LayingPlanDrafted.GetSourceFile()}, err
+	case *eventv1.Event_LayingPlanChanged:
+		c := k.LayingPlanChanged
+		return office.LayingPlanChanged{
+			Job: c.GetJobId(), Floor: c.GetFloor(), Revision: int(c.GetRevision()), Rooms: each(c.GetRooms(), RoomOf),
+			ProblemsLeftOut: each(c.GetProblemsLeftOut(), func(n int32) int { return int(n) }), LeftOut: c.GetLeftOutReason(), Change: c.GetChange(),
+		}, nil
 	case *eventv1.Event_LayingPlanApproved:
 		a := k.LayingPlanApproved
 		plan, err := PlanOf(a.GetPlan())

@@ -13,7 +13,7 @@ import (
 
 // SnapshotVersion is raised when the bytes of a snapshot or the meaning of
 // office.Evolve change; older snapshots are then ignored.
-const SnapshotVersion = 1
+const SnapshotVersion = 2
 
 // snapshot of a state: plans and catalogue in their stored form, the rest as
 // JSON.

@@ -13,11 +13,12 @@ import (
 
 	"spanyard.example/services/kit/fault"
 	"spanyard.example/services/kit/sheet"
-	"spanyard.example/services/layout/internal/laying"
 	"spanyard.example/services/layout/internal/office"
+	"spanyard.example/services/layout/internal/strength"
 )
 
-// Columns of a room schedule. beams_per_row is 1 where it is left empty.
+// Columns of a room schedule. Where a column that is not required is empty, the
+// drawing office chooses; imposed_load_kn_m2 or category has to be there.
 func Columns() []sheet.Column {
 	return []sheet.Column{
 		{Name: "job", Required: true},
@@ -29,12 +30,13 @@ func Columns() []sheet.Column {
 		{Name: "clear_span_mm", Required: true},
 		{Name: "width_mm", Required: true},
 		{Name: "span_direction", Required: true},
-		{Name: "bearing_mm", Required: true},
-		{Name: "imposed_load_kn_m2", Required: true},
+		{Name: "bearing_mm"},
+		{Name: "category"},
+		{Name: "imposed_load_kn_m2"},
 		{Name: "finishes_load_kn_m2", Required: true},
-		{Name: "profile", Required: true},
-		{Name: "wire_pattern", Required: true},
-		{Name: "block_kind", Required: true},
+		{Name: "profile"},
+		{Name: "wire_pattern"},
+		{Name: "block_kind"},
 		{Name: "beams_per_row"},
 	}
 }
@@ -66,8 +68,8 @@ func Read(file string, format sheet.Format, content []byte) (office.DraftPlans, 
 	return command, nil
 }
 
-func room(row *sheet.Row) laying.Room {
-	r := laying.Room{
+func room(row *sheet.Row) office.ScheduledRoom {
+	r := office.ScheduledRoom{
 		Floor:              row.Text("floor", sheet.MaxCellChars),
 		Room:               row.Text("room", sheet.MaxCellChars),
 		Name:               row.Text("room_name", office.MaxRoomNameChars),
@@ -75,13 +77,18 @@ func room(row *sheet.Row) laying.Room {
 		ClearSpanMM:        number(row, "clear_span_mm", office.ClearSpanRange),
 		WidthMM:            number(row, "width_mm", office.WidthRange),
 		SpanDirection:      row.OneOf("span_direction", "x", "y"),
-		BearingMM:          number(row, "bearing_mm", office.BearingRange),
-		ImposedLoadNPerM2:  load(row, "imposed_load_kn_m2"),
+		Category:           strength.Category(row.Text("category", office.MaxNameChars)),
 		FinishesLoadNPerM2: load(row, "finishes_load_kn_m2"),
 		Profile:            row.Text("profile", office.MaxNameChars),
 		WirePattern:        row.Text("wire_pattern", office.MaxNameChars),
 		Block:              row.Text("block_kind", office.MaxNameChars),
-		BeamsPerRow:        1,
+	}
+	if row.Has("bearing_mm") {
+		r.BearingMM = number(row, "bearing_mm", office.BearingRange)
+	}
+	if row.Has("imposed_load_kn_m2") {
+		imposed := load(row, "imposed_load_kn_m2")
+		r.ImposedLoadNPerM2 = &imposed
 	}
 	if row.Has("beams_per_row") {
 		r.BeamsPerRow = number(row, "beams_per_row", office.BeamsPerRowRange)

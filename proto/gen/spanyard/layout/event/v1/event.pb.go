@@ -1107,8 +1107,6 @@ type LayingPlanChanged struct {
 	Change string `protobuf:"bytes,6,opt,name=change,proto3" json:"change,omitempty"`
 	// Why it was left out.
 	LeftOutReason string `protobuf:"bytes,7,opt,name=left_out_reason,json=leftOutReason,proto3" json:"left_out_reason,omitempty"`
-	// Strength of the plan after the change.
-	Strength      Strength `protobuf:"varint,8,opt,name=strength,proto3,enum=spanyard.layout.event.v1.Strength" json:"strength,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1190,13 +1188,6 @@ func (x *LayingPlanChanged) GetLeftOutReason() string {
 		return x.LeftOutReason
 	}
 	return ""
-}
-
-func (x *LayingPlanChanged) GetStrength() Strength {
-	if x != nil {
-		return x.Strength
-	}
-	return Strength_STRENGTH_UNSPECIFIED
 }
 
 // An approved plan was replaced by the approval of a newer revision.
@@ -1284,15 +1275,19 @@ type LayingPlan struct {
 	// The catalogue as it was when the plan was drawn up.
 	Profiles []*v1.BeamProfile `protobuf:"bytes,7,rep,name=profiles,proto3" json:"profiles,omitempty"`
 	Blocks   []*v1.BlockKind   `protobuf:"bytes,8,rep,name=blocks,proto3" json:"blocks,omitempty"`
-	// The rest of the catalogue.
-	Catalogue *CatalogueSet `protobuf:"bytes,9,opt,name=catalogue,proto3" json:"catalogue,omitempty"`
+	// The rest of that catalogue; unset in plans from before strength was
+	// computed.
+	Basis *DesignBasis `protobuf:"bytes,9,opt,name=basis,proto3" json:"basis,omitempty"`
 	// What of the drawing gave no room.
 	Problems []*PlanProblem `protobuf:"bytes,10,rep,name=problems,proto3" json:"problems,omitempty"`
 	// The rooms came from a schedule: their sizes are true, their places on the
 	// sheet are not.
-	Schematic     bool `protobuf:"varint,11,opt,name=schematic,proto3" json:"schematic,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Schematic       bool  `protobuf:"varint,11,opt,name=schematic,proto3" json:"schematic,omitempty"`
+	LengthStepMm    int32 `protobuf:"varint,12,opt,name=length_step_mm,json=lengthStepMm,proto3" json:"length_step_mm,omitempty"`
+	MinBearingMm    int32 `protobuf:"varint,13,opt,name=min_bearing_mm,json=minBearingMm,proto3" json:"min_bearing_mm,omitempty"`
+	MaxBeamLengthMm int32 `protobuf:"varint,14,opt,name=max_beam_length_mm,json=maxBeamLengthMm,proto3" json:"max_beam_length_mm,omitempty"`
+	unknownFields   protoimpl.UnknownFields
+	sizeCache       protoimpl.SizeCache
 }
 
 func (x *LayingPlan) Reset() {
@@ -1381,9 +1376,9 @@ func (x *LayingPlan) GetBlocks() []*v1.BlockKind {
 	return nil
 }
 
-func (x *LayingPlan) GetCatalogue() *CatalogueSet {
+func (x *LayingPlan) GetBasis() *DesignBasis {
 	if x != nil {
-		return x.Catalogue
+		return x.Basis
 	}
 	return nil
 }
@@ -1400,6 +1395,27 @@ func (x *LayingPlan) GetSchematic() bool {
 		return x.Schematic
 	}
 	return false
+}
+
+func (x *LayingPlan) GetLengthStepMm() int32 {
+	if x != nil {
+		return x.LengthStepMm
+	}
+	return 0
+}
+
+func (x *LayingPlan) GetMinBearingMm() int32 {
+	if x != nil {
+		return x.MinBearingMm
+	}
+	return 0
+}
+
+func (x *LayingPlan) GetMaxBeamLengthMm() int32 {
+	if x != nil {
+		return x.MaxBeamLengthMm
+	}
+	return 0
 }
 
 // PlanProblem is an entity of a drawing that could not be used.
@@ -1725,6 +1741,108 @@ func (x *RoomWishes) GetBearingMm() float64 {
 	return 0
 }
 
+// PlanKit is the family of beams and blocks that a room is laid with.
+type PlanKit struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Profile       string                 `protobuf:"bytes,1,opt,name=profile,proto3" json:"profile,omitempty"`
+	BlockKind     string                 `protobuf:"bytes,2,opt,name=block_kind,json=blockKind,proto3" json:"block_kind,omitempty"`
+	WidthMm       float64                `protobuf:"fixed64,3,opt,name=width_mm,json=widthMm,proto3" json:"width_mm,omitempty"`
+	PitchMm       float64                `protobuf:"fixed64,4,opt,name=pitch_mm,json=pitchMm,proto3" json:"pitch_mm,omitempty"`
+	BlockLengthMm float64                `protobuf:"fixed64,5,opt,name=block_length_mm,json=blockLengthMm,proto3" json:"block_length_mm,omitempty"`
+	BlockCents    int64                  `protobuf:"varint,6,opt,name=block_cents,json=blockCents,proto3" json:"block_cents,omitempty"`
+	// Wire patterns that it chooses from, the cheapest first.
+	WirePatterns  []string `protobuf:"bytes,7,rep,name=wire_patterns,json=wirePatterns,proto3" json:"wire_patterns,omitempty"`
+	CentsPerM     []int64  `protobuf:"varint,8,rep,packed,name=cents_per_m,json=centsPerM,proto3" json:"cents_per_m,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PlanKit) Reset() {
+	*x = PlanKit{}
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[18]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PlanKit) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PlanKit) ProtoMessage() {}
+
+func (x *PlanKit) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[18]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PlanKit.ProtoReflect.Descriptor instead.
+func (*PlanKit) Descriptor() ([]byte, []int) {
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{18}
+}
+
+func (x *PlanKit) GetProfile() string {
+	if x != nil {
+		return x.Profile
+	}
+	return ""
+}
+
+func (x *PlanKit) GetBlockKind() string {
+	if x != nil {
+		return x.BlockKind
+	}
+	return ""
+}
+
+func (x *PlanKit) GetWidthMm() float64 {
+	if x != nil {
+		return x.WidthMm
+	}
+	return 0
+}
+
+func (x *PlanKit) GetPitchMm() float64 {
+	if x != nil {
+		return x.PitchMm
+	}
+	return 0
+}
+
+func (x *PlanKit) GetBlockLengthMm() float64 {
+	if x != nil {
+		return x.BlockLengthMm
+	}
+	return 0
+}
+
+func (x *PlanKit) GetBlockCents() int64 {
+	if x != nil {
+		return x.BlockCents
+	}
+	return 0
+}
+
+func (x *PlanKit) GetWirePatterns() []string {
+	if x != nil {
+		return x.WirePatterns
+	}
+	return nil
+}
+
+func (x *PlanKit) GetCentsPerM() []int64 {
+	if x != nil {
+		return x.CentsPerM
+	}
+	return nil
+}
+
 // PlanBay is the stretch of blocks between two rows.
 type PlanBay struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1741,7 +1859,7 @@ type PlanBay struct {
 
 func (x *PlanBay) Reset() {
 	*x = PlanBay{}
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[18]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1753,7 +1871,7 @@ func (x *PlanBay) String() string {
 func (*PlanBay) ProtoMessage() {}
 
 func (x *PlanBay) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[18]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1766,7 +1884,7 @@ func (x *PlanBay) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanBay.ProtoReflect.Descriptor instead.
 func (*PlanBay) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{18}
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *PlanBay) GetLowMm() float64 {
@@ -1823,7 +1941,7 @@ type PlanTrimmer struct {
 
 func (x *PlanTrimmer) Reset() {
 	*x = PlanTrimmer{}
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[19]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1835,7 +1953,7 @@ func (x *PlanTrimmer) String() string {
 func (*PlanTrimmer) ProtoMessage() {}
 
 func (x *PlanTrimmer) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[19]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1848,7 +1966,7 @@ func (x *PlanTrimmer) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanTrimmer.ProtoReflect.Descriptor instead.
 func (*PlanTrimmer) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{19}
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *PlanTrimmer) GetFrom() *PlanPoint {
@@ -1887,7 +2005,7 @@ type PlanMember struct {
 
 func (x *PlanMember) Reset() {
 	*x = PlanMember{}
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[20]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1899,7 +2017,7 @@ func (x *PlanMember) String() string {
 func (*PlanMember) ProtoMessage() {}
 
 func (x *PlanMember) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[20]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1912,7 +2030,7 @@ func (x *PlanMember) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanMember.ProtoReflect.Descriptor instead.
 func (*PlanMember) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{20}
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *PlanMember) GetClearMm() float64 {
@@ -1962,7 +2080,7 @@ type PlanLineLoad struct {
 
 func (x *PlanLineLoad) Reset() {
 	*x = PlanLineLoad{}
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[21]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1974,7 +2092,7 @@ func (x *PlanLineLoad) String() string {
 func (*PlanLineLoad) ProtoMessage() {}
 
 func (x *PlanLineLoad) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[21]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1987,7 +2105,7 @@ func (x *PlanLineLoad) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanLineLoad.ProtoReflect.Descriptor instead.
 func (*PlanLineLoad) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{21}
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *PlanLineLoad) GetFromMm() float64 {
@@ -2022,7 +2140,7 @@ type PlanAreaLoad struct {
 
 func (x *PlanAreaLoad) Reset() {
 	*x = PlanAreaLoad{}
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[22]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2034,7 +2152,7 @@ func (x *PlanAreaLoad) String() string {
 func (*PlanAreaLoad) ProtoMessage() {}
 
 func (x *PlanAreaLoad) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[22]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2047,7 +2165,7 @@ func (x *PlanAreaLoad) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanAreaLoad.ProtoReflect.Descriptor instead.
 func (*PlanAreaLoad) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{22}
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *PlanAreaLoad) GetAtMm() float64 {
@@ -2106,7 +2224,7 @@ type RoomPlan struct {
 	RefusalCode      string         `protobuf:"bytes,25,opt,name=refusal_code,json=refusalCode,proto3" json:"refusal_code,omitempty"`
 	LeftOutReason    string         `protobuf:"bytes,26,opt,name=left_out_reason,json=leftOutReason,proto3" json:"left_out_reason,omitempty"`
 	DirectionDegrees float64        `protobuf:"fixed64,27,opt,name=direction_degrees,json=directionDegrees,proto3" json:"direction_degrees,omitempty"`
-	Profile          string         `protobuf:"bytes,28,opt,name=profile,proto3" json:"profile,omitempty"`
+	Kit              *PlanKit       `protobuf:"bytes,28,opt,name=kit,proto3" json:"kit,omitempty"`
 	Bays             []*PlanBay     `protobuf:"bytes,29,rep,name=bays,proto3" json:"bays,omitempty"`
 	Trimmers         []*PlanTrimmer `protobuf:"bytes,30,rep,name=trimmers,proto3" json:"trimmers,omitempty"`
 	// Floor to be made good on site, and floor covered by beams.
@@ -2120,7 +2238,7 @@ type RoomPlan struct {
 
 func (x *RoomPlan) Reset() {
 	*x = RoomPlan{}
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[23]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2132,7 +2250,7 @@ func (x *RoomPlan) String() string {
 func (*RoomPlan) ProtoMessage() {}
 
 func (x *RoomPlan) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[23]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2145,7 +2263,7 @@ func (x *RoomPlan) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RoomPlan.ProtoReflect.Descriptor instead.
 func (*RoomPlan) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{23}
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *RoomPlan) GetRoom() string {
@@ -2337,11 +2455,11 @@ func (x *RoomPlan) GetDirectionDegrees() float64 {
 	return 0
 }
 
-func (x *RoomPlan) GetProfile() string {
+func (x *RoomPlan) GetKit() *PlanKit {
 	if x != nil {
-		return x.Profile
+		return x.Kit
 	}
-	return ""
+	return nil
 }
 
 func (x *RoomPlan) GetBays() []*PlanBay {
@@ -2408,7 +2526,7 @@ type BeamPlan struct {
 
 func (x *BeamPlan) Reset() {
 	*x = BeamPlan{}
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[24]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2420,7 +2538,7 @@ func (x *BeamPlan) String() string {
 func (*BeamPlan) ProtoMessage() {}
 
 func (x *BeamPlan) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[24]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2433,7 +2551,7 @@ func (x *BeamPlan) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BeamPlan.ProtoReflect.Descriptor instead.
 func (*BeamPlan) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{24}
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *BeamPlan) GetMark() string {
@@ -2608,7 +2726,7 @@ const file_spanyard_layout_event_v1_event_proto_rawDesc = "" +
 	"\bengineer\x18\x02 \x01(\tR\bengineer\x12\x16\n" +
 	"\x06reason\x18\x03 \x01(\tR\x06reason\x12;\n" +
 	"\vapproved_at\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
-	"approvedAt\"\xc2\x02\n" +
+	"approvedAt\"\x82\x02\n" +
 	"\x11LayingPlanChanged\x12\x15\n" +
 	"\x06job_id\x18\x01 \x01(\tR\x05jobId\x12\x14\n" +
 	"\x05floor\x18\x02 \x01(\tR\x05floor\x12\x1a\n" +
@@ -2616,14 +2734,13 @@ const file_spanyard_layout_event_v1_event_proto_rawDesc = "" +
 	"\x05rooms\x18\x04 \x03(\v2\".spanyard.layout.event.v1.RoomPlanR\x05rooms\x12*\n" +
 	"\x11problems_left_out\x18\x05 \x03(\x05R\x0fproblemsLeftOut\x12\x16\n" +
 	"\x06change\x18\x06 \x01(\tR\x06change\x12&\n" +
-	"\x0fleft_out_reason\x18\a \x01(\tR\rleftOutReason\x12>\n" +
-	"\bstrength\x18\b \x01(\x0e2\".spanyard.layout.event.v1.StrengthR\bstrength\"\x80\x01\n" +
+	"\x0fleft_out_reason\x18\a \x01(\tR\rleftOutReason\"\x80\x01\n" +
 	"\x14LayingPlanSuperseded\x12\x15\n" +
 	"\x06job_id\x18\x01 \x01(\tR\x05jobId\x12\x14\n" +
 	"\x05floor\x18\x02 \x01(\tR\x05floor\x12\x1a\n" +
 	"\brevision\x18\x03 \x01(\x05R\brevision\x12\x1f\n" +
 	"\vby_revision\x18\x04 \x01(\x05R\n" +
-	"byRevision\"\x85\x04\n" +
+	"byRevision\"\xf5\x04\n" +
 	"\n" +
 	"LayingPlan\x12\x15\n" +
 	"\x06job_id\x18\x01 \x01(\tR\x05jobId\x12\x19\n" +
@@ -2633,11 +2750,14 @@ const file_spanyard_layout_event_v1_event_proto_rawDesc = "" +
 	"\bstrength\x18\x05 \x01(\x0e2\".spanyard.layout.event.v1.StrengthR\bstrength\x128\n" +
 	"\x05rooms\x18\x06 \x03(\v2\".spanyard.layout.event.v1.RoomPlanR\x05rooms\x12;\n" +
 	"\bprofiles\x18\a \x03(\v2\x1f.spanyard.common.v1.BeamProfileR\bprofiles\x125\n" +
-	"\x06blocks\x18\b \x03(\v2\x1d.spanyard.common.v1.BlockKindR\x06blocks\x12D\n" +
-	"\tcatalogue\x18\t \x01(\v2&.spanyard.layout.event.v1.CatalogueSetR\tcatalogue\x12A\n" +
+	"\x06blocks\x18\b \x03(\v2\x1d.spanyard.common.v1.BlockKindR\x06blocks\x12;\n" +
+	"\x05basis\x18\t \x01(\v2%.spanyard.layout.event.v1.DesignBasisR\x05basis\x12A\n" +
 	"\bproblems\x18\n" +
 	" \x03(\v2%.spanyard.layout.event.v1.PlanProblemR\bproblems\x12\x1c\n" +
-	"\tschematic\x18\v \x01(\bR\tschematic\"}\n" +
+	"\tschematic\x18\v \x01(\bR\tschematic\x12$\n" +
+	"\x0elength_step_mm\x18\f \x01(\x05R\flengthStepMm\x12$\n" +
+	"\x0emin_bearing_mm\x18\r \x01(\x05R\fminBearingMm\x12+\n" +
+	"\x12max_beam_length_mm\x18\x0e \x01(\x05R\x0fmaxBeamLengthMm\"}\n" +
 	"\vPlanProblem\x12\x16\n" +
 	"\x06entity\x18\x01 \x01(\tR\x06entity\x12\x14\n" +
 	"\x05layer\x18\x02 \x01(\tR\x05layer\x12\x18\n" +
@@ -2663,7 +2783,18 @@ const file_spanyard_layout_event_v1_event_proto_rawDesc = "" +
 	"\rbeams_per_row\x18\x05 \x01(\x05R\vbeamsPerRow\x12\x1d\n" +
 	"\n" +
 	"bearing_mm\x18\x06 \x01(\x01R\tbearingMmB\x14\n" +
-	"\x12_direction_degrees\"\xae\x01\n" +
+	"\x12_direction_degrees\"\x86\x02\n" +
+	"\aPlanKit\x12\x18\n" +
+	"\aprofile\x18\x01 \x01(\tR\aprofile\x12\x1d\n" +
+	"\n" +
+	"block_kind\x18\x02 \x01(\tR\tblockKind\x12\x19\n" +
+	"\bwidth_mm\x18\x03 \x01(\x01R\awidthMm\x12\x19\n" +
+	"\bpitch_mm\x18\x04 \x01(\x01R\apitchMm\x12&\n" +
+	"\x0fblock_length_mm\x18\x05 \x01(\x01R\rblockLengthMm\x12\x1f\n" +
+	"\vblock_cents\x18\x06 \x01(\x03R\n" +
+	"blockCents\x12#\n" +
+	"\rwire_patterns\x18\a \x03(\tR\fwirePatterns\x12\x1e\n" +
+	"\vcents_per_m\x18\b \x03(\x03R\tcentsPerM\"\xae\x01\n" +
 	"\aPlanBay\x12\x15\n" +
 	"\x06low_mm\x18\x01 \x01(\x01R\x05lowMm\x12\x17\n" +
 	"\ahigh_mm\x18\x02 \x01(\x01R\x06highMm\x12\x19\n" +
@@ -2690,7 +2821,7 @@ const file_spanyard_layout_event_v1_event_proto_rawDesc = "" +
 	"\bn_per_mm\x18\x03 \x01(\x01R\x06nPerMm\">\n" +
 	"\fPlanAreaLoad\x12\x13\n" +
 	"\x05at_mm\x18\x01 \x01(\x01R\x04atMm\x12\x19\n" +
-	"\barea_mm2\x18\x02 \x01(\x01R\aareaMm2\"\xb9\n" +
+	"\barea_mm2\x18\x02 \x01(\x01R\aareaMm2\"\xd4\n" +
 	"\n" +
 	"\bRoomPlan\x12\x12\n" +
 	"\x04room\x18\x01 \x01(\tR\x04room\x12\x1b\n" +
@@ -2726,8 +2857,8 @@ const file_spanyard_layout_event_v1_event_proto_rawDesc = "" +
 	"\frefusal_help\x18\x18 \x01(\tR\vrefusalHelp\x12!\n" +
 	"\frefusal_code\x18\x19 \x01(\tR\vrefusalCode\x12&\n" +
 	"\x0fleft_out_reason\x18\x1a \x01(\tR\rleftOutReason\x12+\n" +
-	"\x11direction_degrees\x18\x1b \x01(\x01R\x10directionDegrees\x12\x18\n" +
-	"\aprofile\x18\x1c \x01(\tR\aprofile\x125\n" +
+	"\x11direction_degrees\x18\x1b \x01(\x01R\x10directionDegrees\x123\n" +
+	"\x03kit\x18\x1c \x01(\v2!.spanyard.layout.event.v1.PlanKitR\x03kit\x125\n" +
 	"\x04bays\x18\x1d \x03(\v2!.spanyard.layout.event.v1.PlanBayR\x04bays\x12A\n" +
 	"\btrimmers\x18\x1e \x03(\v2%.spanyard.layout.event.v1.PlanTrimmerR\btrimmers\x12\x19\n" +
 	"\bfill_mm2\x18\x1f \x01(\x01R\afillMm2\x12\x19\n" +
@@ -2773,7 +2904,7 @@ func file_spanyard_layout_event_v1_event_proto_rawDescGZIP() []byte {
 }
 
 var file_spanyard_layout_event_v1_event_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
-var file_spanyard_layout_event_v1_event_proto_msgTypes = make([]protoimpl.MessageInfo, 25)
+var file_spanyard_layout_event_v1_event_proto_msgTypes = make([]protoimpl.MessageInfo, 26)
 var file_spanyard_layout_event_v1_event_proto_goTypes = []any{
 	(Strength)(0),                 // 0: spanyard.layout.event.v1.Strength
 	(RoomState)(0),                // 1: spanyard.layout.event.v1.RoomState
@@ -2795,17 +2926,18 @@ var file_spanyard_layout_event_v1_event_proto_goTypes = []any{
 	(*PlanHole)(nil),              // 17: spanyard.layout.event.v1.PlanHole
 	(*PlanPartition)(nil),         // 18: spanyard.layout.event.v1.PlanPartition
 	(*RoomWishes)(nil),            // 19: spanyard.layout.event.v1.RoomWishes
-	(*PlanBay)(nil),               // 20: spanyard.layout.event.v1.PlanBay
-	(*PlanTrimmer)(nil),           // 21: spanyard.layout.event.v1.PlanTrimmer
-	(*PlanMember)(nil),            // 22: spanyard.layout.event.v1.PlanMember
-	(*PlanLineLoad)(nil),          // 23: spanyard.layout.event.v1.PlanLineLoad
-	(*PlanAreaLoad)(nil),          // 24: spanyard.layout.event.v1.PlanAreaLoad
-	(*RoomPlan)(nil),              // 25: spanyard.layout.event.v1.RoomPlan
-	(*BeamPlan)(nil),              // 26: spanyard.layout.event.v1.BeamPlan
-	(*v1.BeamProfile)(nil),        // 27: spanyard.common.v1.BeamProfile
-	(*v1.BlockKind)(nil),          // 28: spanyard.common.v1.BlockKind
-	(*timestamppb.Timestamp)(nil), // 29: google.protobuf.Timestamp
-	(*v1.BeamProduct)(nil),        // 30: spanyard.common.v1.BeamProduct
+	(*PlanKit)(nil),               // 20: spanyard.layout.event.v1.PlanKit
+	(*PlanBay)(nil),               // 21: spanyard.layout.event.v1.PlanBay
+	(*PlanTrimmer)(nil),           // 22: spanyard.layout.event.v1.PlanTrimmer
+	(*PlanMember)(nil),            // 23: spanyard.layout.event.v1.PlanMember
+	(*PlanLineLoad)(nil),          // 24: spanyard.layout.event.v1.PlanLineLoad
+	(*PlanAreaLoad)(nil),          // 25: spanyard.layout.event.v1.PlanAreaLoad
+	(*RoomPlan)(nil),              // 26: spanyard.layout.event.v1.RoomPlan
+	(*BeamPlan)(nil),              // 27: spanyard.layout.event.v1.BeamPlan
+	(*v1.BeamProfile)(nil),        // 28: spanyard.common.v1.BeamProfile
+	(*v1.BlockKind)(nil),          // 29: spanyard.common.v1.BlockKind
+	(*timestamppb.Timestamp)(nil), // 30: google.protobuf.Timestamp
+	(*v1.BeamProduct)(nil),        // 31: spanyard.common.v1.BeamProduct
 }
 var file_spanyard_layout_event_v1_event_proto_depIdxs = []int32{
 	3,  // 0: spanyard.layout.event.v1.Event.catalogue_set:type_name -> spanyard.layout.event.v1.CatalogueSet
@@ -2813,8 +2945,8 @@ var file_spanyard_layout_event_v1_event_proto_depIdxs = []int32{
 	11, // 2: spanyard.layout.event.v1.Event.laying_plan_approved:type_name -> spanyard.layout.event.v1.LayingPlanApproved
 	13, // 3: spanyard.layout.event.v1.Event.laying_plan_superseded:type_name -> spanyard.layout.event.v1.LayingPlanSuperseded
 	12, // 4: spanyard.layout.event.v1.Event.laying_plan_changed:type_name -> spanyard.layout.event.v1.LayingPlanChanged
-	27, // 5: spanyard.layout.event.v1.CatalogueSet.profiles:type_name -> spanyard.common.v1.BeamProfile
-	28, // 6: spanyard.layout.event.v1.CatalogueSet.blocks:type_name -> spanyard.common.v1.BlockKind
+	28, // 5: spanyard.layout.event.v1.CatalogueSet.profiles:type_name -> spanyard.common.v1.BeamProfile
+	29, // 6: spanyard.layout.event.v1.CatalogueSet.blocks:type_name -> spanyard.common.v1.BlockKind
 	4,  // 7: spanyard.layout.event.v1.CatalogueSet.basis:type_name -> spanyard.layout.event.v1.DesignBasis
 	5,  // 8: spanyard.layout.event.v1.DesignBasis.wire:type_name -> spanyard.layout.event.v1.PrestressingWire
 	6,  // 9: spanyard.layout.event.v1.DesignBasis.concrete:type_name -> spanyard.layout.event.v1.BeamConcrete
@@ -2823,33 +2955,33 @@ var file_spanyard_layout_event_v1_event_proto_depIdxs = []int32{
 	9,  // 12: spanyard.layout.event.v1.DesignBasis.rules:type_name -> spanyard.layout.event.v1.LayingRules
 	14, // 13: spanyard.layout.event.v1.LayingPlanDrafted.plan:type_name -> spanyard.layout.event.v1.LayingPlan
 	14, // 14: spanyard.layout.event.v1.LayingPlanApproved.plan:type_name -> spanyard.layout.event.v1.LayingPlan
-	29, // 15: spanyard.layout.event.v1.LayingPlanApproved.approved_at:type_name -> google.protobuf.Timestamp
-	25, // 16: spanyard.layout.event.v1.LayingPlanChanged.rooms:type_name -> spanyard.layout.event.v1.RoomPlan
-	0,  // 17: spanyard.layout.event.v1.LayingPlanChanged.strength:type_name -> spanyard.layout.event.v1.Strength
-	0,  // 18: spanyard.layout.event.v1.LayingPlan.strength:type_name -> spanyard.layout.event.v1.Strength
-	25, // 19: spanyard.layout.event.v1.LayingPlan.rooms:type_name -> spanyard.layout.event.v1.RoomPlan
-	27, // 20: spanyard.layout.event.v1.LayingPlan.profiles:type_name -> spanyard.common.v1.BeamProfile
-	28, // 21: spanyard.layout.event.v1.LayingPlan.blocks:type_name -> spanyard.common.v1.BlockKind
-	3,  // 22: spanyard.layout.event.v1.LayingPlan.catalogue:type_name -> spanyard.layout.event.v1.CatalogueSet
-	15, // 23: spanyard.layout.event.v1.LayingPlan.problems:type_name -> spanyard.layout.event.v1.PlanProblem
-	16, // 24: spanyard.layout.event.v1.PlanHole.corners:type_name -> spanyard.layout.event.v1.PlanPoint
-	16, // 25: spanyard.layout.event.v1.PlanPartition.from:type_name -> spanyard.layout.event.v1.PlanPoint
-	16, // 26: spanyard.layout.event.v1.PlanPartition.to:type_name -> spanyard.layout.event.v1.PlanPoint
-	16, // 27: spanyard.layout.event.v1.PlanTrimmer.from:type_name -> spanyard.layout.event.v1.PlanPoint
-	16, // 28: spanyard.layout.event.v1.PlanTrimmer.to:type_name -> spanyard.layout.event.v1.PlanPoint
-	23, // 29: spanyard.layout.event.v1.PlanMember.lines:type_name -> spanyard.layout.event.v1.PlanLineLoad
-	24, // 30: spanyard.layout.event.v1.PlanMember.floors:type_name -> spanyard.layout.event.v1.PlanAreaLoad
-	26, // 31: spanyard.layout.event.v1.RoomPlan.beams:type_name -> spanyard.layout.event.v1.BeamPlan
-	1,  // 32: spanyard.layout.event.v1.RoomPlan.state:type_name -> spanyard.layout.event.v1.RoomState
-	16, // 33: spanyard.layout.event.v1.RoomPlan.outline:type_name -> spanyard.layout.event.v1.PlanPoint
-	17, // 34: spanyard.layout.event.v1.RoomPlan.holes:type_name -> spanyard.layout.event.v1.PlanHole
-	18, // 35: spanyard.layout.event.v1.RoomPlan.partitions:type_name -> spanyard.layout.event.v1.PlanPartition
-	19, // 36: spanyard.layout.event.v1.RoomPlan.wishes:type_name -> spanyard.layout.event.v1.RoomWishes
-	20, // 37: spanyard.layout.event.v1.RoomPlan.bays:type_name -> spanyard.layout.event.v1.PlanBay
-	21, // 38: spanyard.layout.event.v1.RoomPlan.trimmers:type_name -> spanyard.layout.event.v1.PlanTrimmer
-	30, // 39: spanyard.layout.event.v1.BeamPlan.product:type_name -> spanyard.common.v1.BeamProduct
+	30, // 15: spanyard.layout.event.v1.LayingPlanApproved.approved_at:type_name -> google.protobuf.Timestamp
+	26, // 16: spanyard.layout.event.v1.LayingPlanChanged.rooms:type_name -> spanyard.layout.event.v1.RoomPlan
+	0,  // 17: spanyard.layout.event.v1.LayingPlan.strength:type_name -> spanyard.layout.event.v1.Strength
+	26, // 18: spanyard.layout.event.v1.LayingPlan.rooms:type_name -> spanyard.layout.event.v1.RoomPlan
+	28, // 19: spanyard.layout.event.v1.LayingPlan.profiles:type_name -> spanyard.common.v1.BeamProfile
+	29, // 20: spanyard.layout.event.v1.LayingPlan.blocks:type_name -> spanyard.common.v1.BlockKind
+	4,  // 21: spanyard.layout.event.v1.LayingPlan.basis:type_name -> spanyard.layout.event.v1.DesignBasis
+	15, // 22: spanyard.layout.event.v1.LayingPlan.problems:type_name -> spanyard.layout.event.v1.PlanProblem
+	16, // 23: spanyard.layout.event.v1.PlanHole.corners:type_name -> spanyard.layout.event.v1.PlanPoint
+	16, // 24: spanyard.layout.event.v1.PlanPartition.from:type_name -> spanyard.layout.event.v1.PlanPoint
+	16, // 25: spanyard.layout.event.v1.PlanPartition.to:type_name -> spanyard.layout.event.v1.PlanPoint
+	16, // 26: spanyard.layout.event.v1.PlanTrimmer.from:type_name -> spanyard.layout.event.v1.PlanPoint
+	16, // 27: spanyard.layout.event.v1.PlanTrimmer.to:type_name -> spanyard.layout.event.v1.PlanPoint
+	24, // 28: spanyard.layout.event.v1.PlanMember.lines:type_name -> spanyard.layout.event.v1.PlanLineLoad
+	25, // 29: spanyard.layout.event.v1.PlanMember.floors:type_name -> spanyard.layout.event.v1.PlanAreaLoad
+	27, // 30: spanyard.layout.event.v1.RoomPlan.beams:type_name -> spanyard.layout.event.v1.BeamPlan
+	1,  // 31: spanyard.layout.event.v1.RoomPlan.state:type_name -> spanyard.layout.event.v1.RoomState
+	16, // 32: spanyard.layout.event.v1.RoomPlan.outline:type_name -> spanyard.layout.event.v1.PlanPoint
+	17, // 33: spanyard.layout.event.v1.RoomPlan.holes:type_name -> spanyard.layout.event.v1.PlanHole
+	18, // 34: spanyard.layout.event.v1.RoomPlan.partitions:type_name -> spanyard.layout.event.v1.PlanPartition
+	19, // 35: spanyard.layout.event.v1.RoomPlan.wishes:type_name -> spanyard.layout.event.v1.RoomWishes
+	20, // 36: spanyard.layout.event.v1.RoomPlan.kit:type_name -> spanyard.layout.event.v1.PlanKit
+	21, // 37: spanyard.layout.event.v1.RoomPlan.bays:type_name -> spanyard.layout.event.v1.PlanBay
+	22, // 38: spanyard.layout.event.v1.RoomPlan.trimmers:type_name -> spanyard.layout.event.v1.PlanTrimmer
+	31, // 39: spanyard.layout.event.v1.BeamPlan.product:type_name -> spanyard.common.v1.BeamProduct
 	16, // 40: spanyard.layout.event.v1.BeamPlan.corners:type_name -> spanyard.layout.event.v1.PlanPoint
-	22, // 41: spanyard.layout.event.v1.BeamPlan.member:type_name -> spanyard.layout.event.v1.PlanMember
+	23, // 41: spanyard.layout.event.v1.BeamPlan.member:type_name -> spanyard.layout.event.v1.PlanMember
 	42, // [42:42] is the sub-list for method output_type
 	42, // [42:42] is the sub-list for method input_type
 	42, // [42:42] is the sub-list for extension type_name
@@ -2876,7 +3008,7 @@ func file_spanyard_layout_event_v1_event_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_spanyard_layout_event_v1_event_proto_rawDesc), len(file_spanyard_layout_event_v1_event_proto_rawDesc)),
 			NumEnums:      2,
-			NumMessages:   25,
+			NumMessages:   26,
 			NumExtensions: 0,
 			NumServices:   0,
 		},
