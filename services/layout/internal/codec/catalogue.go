@@ -71,7 +71,7 @@ func BlocksProto(blocks []office.Block) []*commonv1.BlockKind {
 			Name: b.Name, LengthMm: int32(b.LengthMM), PitchMm: int32(b.PitchMM), MassG: b.MassG,
 			BlocksPerPallet: int32(b.BlocksPerPallet), PalletLengthMm: int32(b.PalletLengthMM),
 			PalletWidthMm: int32(b.PalletWidthMM), PalletHeightMm: int32(b.PalletHeightMM), PalletTareG: b.PalletTareG,
-			Profile: b.Profile, Cents: b.Cents,
+			Profiles: slices.Clone(b.Profiles), Cents: b.Cents,
 		}
 	})
 }
@@ -83,7 +83,7 @@ func BlocksOf(messages []*commonv1.BlockKind) []office.Block {
 			Name: m.GetName(), LengthMM: int(m.GetLengthMm()), PitchMM: int(m.GetPitchMm()), MassG: m.GetMassG(),
 			BlocksPerPallet: int(m.GetBlocksPerPallet()), PalletLengthMM: int(m.GetPalletLengthMm()),
 			PalletWidthMM: int(m.GetPalletWidthMm()), PalletHeightMM: int(m.GetPalletHeightMm()), PalletTareG: m.GetPalletTareG(),
-			Profile: m.GetProfile(), Cents: m.GetCents(),
+			Profiles: slices.Clone(m.GetProfiles()), Cents: m.GetCents(),
 		}
 	})
 }

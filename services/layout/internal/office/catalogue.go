@@ -51,8 +51,8 @@ type Profile struct {
 // Block is one kind of infill block and the pallet it travels on.
 type Block struct {
 	Name string
-	// Profile that the block lies on.
-	Profile string
+	// Profiles that the block lies on.
+	Profiles []string
 	// LengthMM is the block's size along the beams.
 	LengthMM int
 	// PitchMM is the distance between the centres of neighbouring single rows
@@ -96,9 +96,11 @@ func (c Catalogue) Engine() design.Catalogue {
 		e.Profiles = append(e.Profiles, design.Profile{Name: p.Name, Outline: p.Outline, Patterns: p.Patterns})
 	}
 	for _, b := range c.Blocks {
-		e.Blocks = append(e.Blocks, design.Block{
-			Name: b.Name, Profile: b.Profile, LengthMM: float64(b.LengthMM), PitchMM: float64(b.PitchMM), MassG: b.MassG, Cents: b.Cents,
-		})
+		for _, profile := range b.Profiles {
+			e.Blocks = append(e.Blocks, design.Block{
+				Name: b.Name, Profile: profile, LengthMM: float64(b.LengthMM), PitchMM: float64(b.PitchMM), MassG: b.MassG, Cents: b.Cents,
+			})
+		}
 	}
 	if c.Basis != nil {
 		e.Wire, e.Concrete, e.Casting, e.National, e.Rules = c.Basis.Wire, c.Basis.Concrete, c.Basis.Casting, c.Basis.National, c.Basis.Rules
@@ -244,6 +246,7 @@ func (k *checker) profile(where string, p Profile, seen map[string]bool) {
 
 func (k *checker) block(where string, b Block, seen map[string]bool) {
 	k.name(where+".name", b.Name, seen)
+	k.number(where+".profiles", int64(len(b.Profiles)), 1, maxEntries)
 	k.number(where+".length_mm", int64(b.LengthMM), minBlockMM, maxSizeMM)
 	k.number(where+".pitch_mm", int64(b.PitchMM), minPitchMM, maxSizeMM)
 	k.number(where+".mass_g", b.MassG, 1, maxPieceMassG)

@@ -185,7 +185,10 @@ func (s *sheet) times(t *testing.T, run *dispatcheventv1.Run) {
 	before := run.GetLeaveMinute()
 	for _, d := range run.GetDrops() {
 		site := s.sites[d.GetSiteId()]
-		if site.GetMaxGrossKg() > 0 && truck.GetMaxGrossKg() > site.GetMaxGrossKg() || site.GetMaxVehicleLengthMm() > 0 && truck.GetOverallLengthMm() > site.GetMaxVehicleLengthMm() {
+		// What counts on the way to a drop is what is on the truck until then.
+		arriving := run.GetAxleLoads()[d.GetNumber()-1]
+		gross := arriving.GetFrontKg() + arriving.GetRearKg()
+		if site.GetMaxGrossKg() > 0 && gross > site.GetMaxGrossKg() || site.GetMaxVehicleLengthMm() > 0 && truck.GetOverallLengthMm() > site.GetMaxVehicleLengthMm() {
 			t.Errorf("truck %s cannot get to %s", truck.GetTruckId(), site.GetSiteId())
 		}
 		if !site.GetHasLifting() && !truck.GetHasCrane() {

@@ -383,8 +383,8 @@ type BlockKind struct {
 	PalletHeightMm int32 `protobuf:"varint,8,opt,name=pallet_height_mm,json=palletHeightMm,proto3" json:"pallet_height_mm,omitempty"`
 	// Mass of the empty pallet with its straps.
 	PalletTareG int64 `protobuf:"varint,9,opt,name=pallet_tare_g,json=palletTareG,proto3" json:"pallet_tare_g,omitempty"`
-	// Name of the profile that the block lies on.
-	Profile string `protobuf:"bytes,10,opt,name=profile,proto3" json:"profile,omitempty"`
+	// Names of the profiles that the block lies on.
+	Profiles []string `protobuf:"bytes,10,rep,name=profiles,proto3" json:"profiles,omitempty"`
 	// Price of one block, in hundredths of the yard's currency.
 	Cents         int64 `protobuf:"varint,11,opt,name=cents,proto3" json:"cents,omitempty"`
 	unknownFields protoimpl.UnknownFields
@@ -484,11 +484,11 @@ func (x *BlockKind) GetPalletTareG() int64 {
 	return 0
 }
 
-func (x *BlockKind) GetProfile() string {
+func (x *BlockKind) GetProfiles() []string {
 	if x != nil {
-		return x.Profile
+		return x.Profiles
 	}
-	return ""
+	return nil
 }
 
 func (x *BlockKind) GetCents() int64 {
@@ -631,7 +631,7 @@ const file_spanyard_common_v1_common_proto_rawDesc = "" +
 	"\vcents_per_m\x18\x03 \x01(\x03R\tcentsPerM\"<\n" +
 	"\aWireRow\x12\x1b\n" +
 	"\theight_mm\x18\x01 \x01(\x01R\bheightMm\x12\x14\n" +
-	"\x05count\x18\x02 \x01(\x05R\x05count\"\xea\x02\n" +
+	"\x05count\x18\x02 \x01(\x05R\x05count\"\xec\x02\n" +
 	"\tBlockKind\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x1b\n" +
 	"\tlength_mm\x18\x02 \x01(\x05R\blengthMm\x12\x19\n" +
@@ -641,9 +641,9 @@ const file_spanyard_common_v1_common_proto_rawDesc = "" +
 	"\x10pallet_length_mm\x18\x06 \x01(\x05R\x0epalletLengthMm\x12&\n" +
 	"\x0fpallet_width_mm\x18\a \x01(\x05R\rpalletWidthMm\x12(\n" +
 	"\x10pallet_height_mm\x18\b \x01(\x05R\x0epalletHeightMm\x12\"\n" +
-	"\rpallet_tare_g\x18\t \x01(\x03R\vpalletTareG\x12\x18\n" +
-	"\aprofile\x18\n" +
-	" \x01(\tR\aprofile\x12\x14\n" +
+	"\rpallet_tare_g\x18\t \x01(\x03R\vpalletTareG\x12\x1a\n" +
+	"\bprofiles\x18\n" +
+	" \x03(\tR\bprofiles\x12\x14\n" +
 	"\x05cents\x18\v \x01(\x03R\x05cents\"O\n" +
 	"\x05Place\x12!\n" +
 	"\flatitude_deg\x18\x01 \x01(\x01R\vlatitudeDeg\x12#\n" +
