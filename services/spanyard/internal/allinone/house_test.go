@@ -9,12 +9,13 @@ import (
 
 	"go.uber.org/goleak"
 
-	commonv1 "spanyard.example/proto/gen/spanyard/common/v1"
 	layoutv1 "spanyard.example/proto/gen/spanyard/layout/v1"
 	"spanyard.example/services/kit/clock"
 	"spanyard.example/services/kit/fault"
 	"spanyard.example/services/kit/rpc"
+	"spanyard.example/services/spanyard/demo"
 	"spanyard.example/services/spanyard/internal/allinone"
+	"spanyard.example/services/spanyard/internal/yardfile"
 )
 
 func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
@@ -55,10 +56,15 @@ func ask(t *testing.T, h *allinone.House, do func(context.Context, layoutv1.Layo
 
 func TestHouseKeepsItsDataOverARestart(t *testing.T) {
 	data := t.TempDir()
-	set := &layoutv1.SetCatalogueRequest{
-		Yard: "y1", RequestId: "r1", LengthStepMm: 50, MinBearingMm: 90, MaxBeamLengthMm: 8000,
-		Profiles: []*commonv1.BeamProfile{{Name: "T150", HeightMm: 150, WidthMm: 120, MassGPerM: 32000, WirePatterns: []string{"p4"}}},
+	content, err := demo.Files.ReadFile("catalogue.yaml")
+	if err != nil {
+		t.Fatal(err)
 	}
+	set := &layoutv1.SetCatalogueRequest{}
+	if err := yardfile.Read("catalogue.yaml", content, set); err != nil {
+		t.Fatal(err)
+	}
+	set.Yard, set.RequestId = "y1", "r1"
 	h := start(t, data)
 	if err := ask(t, h, func(ctx context.Context, c layoutv1.LayoutServiceClient) error {
 		_, err := c.SetCatalogue(ctx, set)

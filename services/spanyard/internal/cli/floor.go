@@ -81,18 +81,22 @@ func (p *program) floorCommand() *cobra.Command {
 		Use:   "import FILE",
 		Short: "Draw up laying plans from a room schedule (.xlsx, .csv or .json)",
 		Long: `Draws up one laying plan for each job and floor of a room schedule: beam rows,
-lengths, marks, laying order, blocks. One bad row, and nothing changes; every
-bad cell is named.
+lengths, marks, laying order, blocks, every beam checked by EN 1992-1-1. One bad
+cell, and nothing changes; every bad cell is named. A room that cannot be laid
+is an open point of the draft.
 
 Columns: job, job_name, floor, room, room_name, laying_order, clear_span_mm,
-width_mm, span_direction (x or y), bearing_mm, imposed_load_kn_m2,
-finishes_load_kn_m2, profile, wire_pattern, block_kind, beams_per_row (1 to 3).`,
+width_mm, span_direction (x or y), bearing_mm, category (A to E),
+imposed_load_kn_m2, finishes_load_kn_m2, profile, wire_pattern, block_kind,
+beams_per_row (1 to 3). Empty cells of the last four and of bearing_mm are
+chosen; a category without a load takes the category's load.`,
 		Example: "  spanyard floor import rooms.xlsx",
 		Args:    cobra.ExactArgs(1),
 		RunE:    p.importRooms,
 	}
 	return group(groupDrawing, "floor", "Laying plans: rooms, beams and their marks", "",
-		"  spanyard floor import rooms.xlsx\n  spanyard floor show J101 1", imp, list, p.floorShowCommand(), p.floorApproveCommand())
+		"  spanyard floor import rooms.xlsx\n  spanyard floor show J101 1", imp, p.floorDrawCommand(), list, p.floorShowCommand(), p.floorRoomCommand(), p.floorOrderCommand(), p.floorLeaveOutCommand(),
+		p.floorApproveCommand(), p.floorCompareCommand(), p.floorPapersCommand())
 }
 
 func (p *program) floorShowCommand() *cobra.Command {
@@ -111,23 +115,23 @@ func (p *program) floorShowCommand() *cobra.Command {
 }
 
 func (p *program) floorApproveCommand() *cobra.Command {
-	var engineer, reason string
+	var engineer, remark string
 	c := &cobra.Command{
 		Use:   "approve JOB FLOOR REVISION",
 		Short: "Approve a plan for making and laying, in an engineer's name",
-		Long: `Approves a drafted plan. Strength is not checked by this program yet, so a
-licensed engineer who answers for the plan is named, with the reason why it may
-be built; both are recorded for good.`,
-		Example: `  spanyard floor approve J101 1 1 --engineer "Isolde Thornwhistle" \
-      --reason "strength not checked here; checked by hand, calculation TW-1"`,
+		Long: `Approves a drafted plan of which every beam is checked and nothing is open. The
+engineer who answers for the plan under the local code is named and recorded.`,
+		Example: `  spanyard floor approve J101 1 1 --engineer "Isolde Thornwhistle"
+  spanyard floor approve J101 1 1 --engineer "Isolde Thornwhistle" \
+      --remark "calculation sheets looked through"`,
 		Args: cobra.ExactArgs(3),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return p.approveFloor(cmd, args, engineer, reason)
+			return p.approveFloor(cmd, args, engineer, remark)
 		},
 	}
 	c.Flags().StringVar(&engineer, "engineer", "", "licensed engineer who answers for the plan (required)")
-	c.Flags().StringVar(&reason, "reason", "", "why it may be built although its strength is not checked (required)")
-	required(c, "engineer", "reason")
+	c.Flags().StringVar(&remark, "remark", "", "a remark, kept with the approval")
+	required(c, "engineer")
 	return c
 }
 
@@ -201,10 +205,10 @@ func (p *program) showFloor(cmd *cobra.Command, job, floor string, revision int3
 	if err != nil {
 		return err
 	}
-	return p.answer(answer, func(w io.Writer) { show.Floor(w, answer.GetSummary(), answer.GetPlan(), zone) })
+	return p.answer(answer, func(w io.Writer) { show.Floor(w, answer, zone) })
 }
 
-func (p *program) approveFloor(cmd *cobra.Command, args []string, engineer, reason string) error {
+func (p *program) approveFloor(cmd *cobra.Command, args []string, engineer, remark string) error {
 	revision, err := strconv.ParseInt(args[2], 10, 32)
 	if err != nil || revision < 1 {
 		return fault.New(fault.Invalid, "REVISION_INVALID", "The revision is not right.").At("REVISION", args[2], "is no revision", "a whole number from 1")
@@ -214,7 +218,7 @@ func (p *program) approveFloor(cmd *cobra.Command, args []string, engineer, reas
 		return err
 	}
 	answer, err := c.ApproveLayingPlan(p.as(cmd.Context()), &layoutv1.ApproveLayingPlanRequest{
-		Yard: p.yard, RequestId: p.request(), JobId: args[0], Floor: args[1], Revision: int32(revision), Engineer: engineer, Reason: reason,
+		Yard: p.yard, RequestId: p.request(), JobId: args[0], Floor: args[1], Revision: int32(revision), Engineer: engineer, Reason: remark,
 	})
 	if err != nil {
 		return err

@@ -90,7 +90,7 @@ func TestPages(t *testing.T) {
 		},
 		"batch":   func(w io.Writer) { show.Batch(w, batch.GetBatch(), batch.GetPieces(), time.UTC) },
 		"batches": func(w io.Writer) { show.Batches(w, []*stockv1.Batch{batch.GetBatch()}) },
-		"floor":   func(w io.Writer) { show.Floor(w, floor.GetSummary(), floor.GetPlan(), time.UTC) },
+		"floor":   func(w io.Writer) { show.Floor(w, floor, time.UTC) },
 		"floors":  func(w io.Writer) { show.Plans(w, []*layoutv1.PlanSummary{floor.GetSummary()}) },
 		"marks": func(w io.Writer) {
 			show.Marks(w, &stockv1.FindMarksResponse{
