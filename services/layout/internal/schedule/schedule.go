@@ -68,8 +68,10 @@ func Read(file string, format sheet.Format, content []byte) (office.DraftPlans, 
 	return command, nil
 }
 
+// room reads the cells of a row in the order of the columns, in which their
+// mistakes are then named.
 func room(row *sheet.Row) office.ScheduledRoom {
-	r := office.ScheduledRoom{
+	return office.ScheduledRoom{
 		Floor:              row.Text("floor", sheet.MaxCellChars),
 		Room:               row.Text("room", sheet.MaxCellChars),
 		Name:               row.Text("room_name", office.MaxRoomNameChars),
@@ -77,23 +79,33 @@ func room(row *sheet.Row) office.ScheduledRoom {
 		ClearSpanMM:        number(row, "clear_span_mm", office.ClearSpanRange),
 		WidthMM:            number(row, "width_mm", office.WidthRange),
 		SpanDirection:      row.OneOf("span_direction", "x", "y"),
+		BearingMM:          wish(row, "bearing_mm", office.BearingRange),
 		Category:           strength.Category(row.Text("category", office.MaxNameChars)),
+		ImposedLoadNPerM2:  imposed(row),
 		FinishesLoadNPerM2: load(row, "finishes_load_kn_m2"),
 		Profile:            row.Text("profile", office.MaxNameChars),
 		WirePattern:        row.Text("wire_pattern", office.MaxNameChars),
 		Block:              row.Text("block_kind", office.MaxNameChars),
+		BeamsPerRow:        wish(row, "beams_per_row", office.BeamsPerRowRange),
 	}
-	if row.Has("bearing_mm") {
-		r.BearingMM = number(row, "bearing_mm", office.BearingRange)
+}
+
+// wish reads a number that may be left open, which is 0.
+func wish(row *sheet.Row, column string, r office.Range) int {
+	if !row.Has(column) {
+		return 0
 	}
-	if row.Has("imposed_load_kn_m2") {
-		imposed := load(row, "imposed_load_kn_m2")
-		r.ImposedLoadNPerM2 = &imposed
+	return number(row, column, r)
+}
+
+// imposed reads the imposed load; nil leaves it to the category.
+func imposed(row *sheet.Row) *int {
+	const column = "imposed_load_kn_m2"
+	if !row.Has(column) {
+		return nil
 	}
-	if row.Has("beams_per_row") {
-		r.BeamsPerRow = number(row, "beams_per_row", office.BeamsPerRowRange)
-	}
-	return r
+	n := load(row, column)
+	return &n
 }
 
 func number(row *sheet.Row, column string, r office.Range) int {
