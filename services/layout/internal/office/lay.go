@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"spanyard.example/services/kit/fault"
+	"spanyard.example/services/layout/internal/arrange"
 	"spanyard.example/services/layout/internal/design"
 	"spanyard.example/services/layout/internal/geometry"
 )
@@ -30,13 +31,15 @@ func drawUp(c Catalogue, d drawing) (Plan, error) {
 		return Plan{}, fault.New(fault.Internal, ReasonBadCatalogue, "The yard's catalogue cannot be designed with; set it again.").Because(err)
 	}
 	floor := p.floor()
-	floor.Rooms = slices.Clone(d.rooms)
+	for _, r := range d.rooms {
+		floor.Rooms = append(floor.Rooms, plain(r))
+	}
 	slices.SortStableFunc(floor.Rooms, func(a, b design.Room) int { return a.Order - b.Order })
 	for _, r := range designer.Lay(floor).Rooms {
 		if err := sound(c, r); err != nil {
 			return Plan{}, err
 		}
-		p.Rooms = append(p.Rooms, Room{RoomPlan: r})
+		p.Rooms = append(p.Rooms, Room{RoomPlan: kept(r)})
 	}
 	return p.judged(), nil
 }
@@ -63,8 +66,54 @@ func (p Plan) relaid(at int, room design.Room) (Room, error) {
 			neighbours = append(neighbours, r.RoomPlan)
 		}
 	}
-	laid := designer.LayRoom(p.floor(), room, neighbours)
-	return Room{RoomPlan: laid}, sound(p.Catalogue, laid)
+	laid := designer.LayRoom(p.floor(), plain(room), neighbours)
+	return Room{RoomPlan: kept(laid)}, sound(p.Catalogue, laid)
+}
+
+// plain returns what is asked of a room in the one form in which it is stored:
+// loads in whole N/m2, and nothing where nothing is asked.
+func plain(r design.Room) design.Room {
+	whole := func(kN float64) float64 { return math.Round(kN*1000) / 1000 }
+	r.Loads.ImposedKNPerM2, r.Loads.FinishesKNPerM2 = whole(r.Loads.ImposedKNPerM2), whole(r.Loads.FinishesKNPerM2)
+	if !slices.Contains(r.HoleSupports, true) {
+		r.HoleSupports = nil
+	}
+	if len(r.Shape.Holes) == 0 {
+		r.Shape.Holes = nil
+	}
+	if len(r.Partitions) == 0 {
+		r.Partitions = nil
+	}
+	var open map[int]bool
+	for side, is := range r.OpenSides {
+		if is && open == nil {
+			open = map[int]bool{}
+		}
+		if is {
+			open[side] = true
+		}
+	}
+	r.OpenSides = open
+	return r
+}
+
+// kept returns a laid room without what had a meaning only while it was being
+// laid: the numbers of kits and of calculations.
+func kept(r design.RoomPlan) design.RoomPlan {
+	r.Layout.Kit = 0
+	r.Beams, r.Layout.Beams = slices.Clone(r.Beams), slices.Clone(r.Layout.Beams)
+	var was, now *arrange.Member
+	for i := range r.Beams {
+		r.Beams[i].Type = 0
+		b := &r.Layout.Beams[i]
+		if b.Member != was { // the beams of a row share theirs
+			member := *b.Member
+			member.Kit = 0
+			was, now = b.Member, &member
+		}
+		b.Member = now
+	}
+	return r
 }
 
 // sameMM is how far a room's corners may have moved in a drawing that is
