@@ -20,7 +20,6 @@ import (
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/testing/protocmp"
 
-	commonv1 "spanyard.example/proto/gen/spanyard/common/v1"
 	eventv1 "spanyard.example/proto/gen/spanyard/layout/event/v1"
 	layoutv1 "spanyard.example/proto/gen/spanyard/layout/v1"
 	"spanyard.example/services/kit/clock"
@@ -28,6 +27,8 @@ import (
 	"spanyard.example/services/kit/ledger/ledgertest"
 	"spanyard.example/services/kit/rpc"
 	"spanyard.example/services/layout"
+	"spanyard.example/services/layout/internal/codec"
+	"spanyard.example/services/layout/internal/officetest"
 )
 
 const yard = "tarn"
@@ -73,12 +74,10 @@ func start(t *testing.T, dir string) (context.Context, layoutv1.LayoutServiceCli
 }
 
 func catalogue(requestID string) *layoutv1.SetCatalogueRequest {
+	c := codec.CatalogueProto(officetest.Catalogue())
 	return &layoutv1.SetCatalogueRequest{
-		Yard: yard, RequestId: requestID,
-		Profiles: []*commonv1.BeamProfile{{Name: "P150", HeightMm: 150, WidthMm: 120, MassGPerM: 32_500, WirePatterns: []string{"4W", "6W"}}},
-		Blocks: []*commonv1.BlockKind{{Name: "B200", LengthMm: 215, PitchMm: 510, MassG: 16_400, BlocksPerPallet: 60,
-			PalletLengthMm: 1200, PalletWidthMm: 1000, PalletHeightMm: 900, PalletTareG: 22_000}},
-		LengthStepMm: 50, MinBearingMm: 90, MaxBeamLengthMm: 7_500,
+		Yard: yard, RequestId: requestID, Profiles: c.GetProfiles(), Blocks: c.GetBlocks(),
+		LengthStepMm: c.GetLengthStepMm(), MinBearingMm: c.GetMinBearingMm(), MaxBeamLengthMm: c.GetMaxBeamLengthMm(), Basis: c.GetBasis(),
 	}
 }
 
@@ -200,14 +199,15 @@ func TestThreeFormatsGiveOnePlan(t *testing.T) {
 	sameMessage(t, plans[0], plans[1])
 	sameMessage(t, plans[0], plans[2])
 
-	// By hand: the living room is laid first: 8 beams in double rows (see the
-	// engine's test), then the hall with 5; all 4,200 mm and 136.5 kg. Blocks:
-	// 95 + 114, of 16.4 kg.
+	// By hand: the living room is laid first, 3.00 m across: double rows at
+	// 450, 1080, 1710 and 2340 mm from its wall, of 3,400 + 2 x 100 mm, 108 kg;
+	// then the hall, 3.06 m across: single rows at 510, 1020, 1530, 2040 and
+	// 2550 mm, of 3,000 + 2 x 100 mm, 96 kg. Blocks: 5 bays of 16 and 6 of 14.
 	s := must(client.GetLayingPlan(ctx, &layoutv1.GetLayingPlanRequest{Yard: yard, JobId: "J-1042", Floor: "1", Revision: 1}))(t)
 	sameMessage(t, &layoutv1.PlanSummary{
 		JobId: "J-1042", JobName: "House at Tarnwick", Floor: "1", Revision: 1, SourceFile: "rooms.csv",
-		State: layoutv1.PlanState_PLAN_STATE_DRAFT, Strength: eventv1.Strength_STRENGTH_NOT_CHECKED,
-		RoomCount: 2, BeamCount: 13, BeamLengthMm: 13 * 4200, BeamMassG: 13 * 136_500, BlockCount: 209, BlockMassG: 209 * 16_400,
+		State: layoutv1.PlanState_PLAN_STATE_DRAFT, Strength: eventv1.Strength_STRENGTH_CHECKED,
+		RoomCount: 2, BeamCount: 13, BeamLengthMm: 8*3600 + 5*3200, BeamMassG: 8*108_000 + 5*96_000, BlockCount: 164, BlockMassG: 164 * 13_800,
 	}, s.GetSummary())
 	var marks []string
 	for _, r := range s.GetPlan().GetRooms() {
@@ -258,8 +258,14 @@ func TestApproveSupersedeRepeatRestart(t *testing.T) {
 		sameMessage(t, listed, must(client.ListLayingPlans(ctx, &layoutv1.ListLayingPlansRequest{Yard: yard}))(t))
 		got := must(client.GetCatalogue(ctx, &layoutv1.GetCatalogueRequest{Yard: yard}))(t)
 		want := catalogue("")
+		for i, p := range want.GetProfiles() { // what follows from the outline
+			p.HeightMm, p.WidthMm, p.MassGPerM = []int32{150, 190}[i], []int32{120, 140}[i], []int64{30_000, 43_750}[i]
+			for _, w := range p.GetPatterns() {
+				p.WirePatterns = append(p.WirePatterns, w.GetName())
+			}
+		}
 		sameMessage(t, &layoutv1.GetCatalogueResponse{Profiles: want.GetProfiles(), Blocks: want.GetBlocks(),
-			LengthStepMm: 50, MinBearingMm: 90, MaxBeamLengthMm: 7_500}, got)
+			LengthStepMm: 50, MinBearingMm: 90, MaxBeamLengthMm: 8_000, Basis: want.GetBasis()}, got)
 		newer := must(client.ImportRoomSchedule(ctx, csvImport(t, "i3")))(t)
 		if r := newer.GetPlans()[0].GetRevision(); r != 3 {
 			t.Errorf("the next import is revision %d, want 3", r)
@@ -285,7 +291,7 @@ func TestBadFilesChangeNothing(t *testing.T) {
 	wantFault(t, err, fault.Stale, "CATALOGUE_MISSING")
 	set := must(client.SetCatalogue(ctx, catalogue("c1")))(t)
 
-	bad := strings.NewReplacer("4000,3060", "4000,wide", "P150,6W", "P150,9W", "J-1042,House at Tarnwick,2", "J-1042,House,2").
+	bad := strings.NewReplacer("3000,3060", "3000,wide", "T150,6W", "T150,9W", "J-1042,House at Tarnwick,2", "J-1042,House,2").
 		Replace(string(read(t, "rooms.csv")))
 	_, err = client.ImportRoomSchedule(ctx, importFile("i1", "bad.csv", layoutv1.FileFormat_FILE_FORMAT_CSV, []byte(bad)))
 	wantFault(t, err, fault.Invalid, "BAD_ROWS",
@@ -298,7 +304,7 @@ func TestBadFilesChangeNothing(t *testing.T) {
 	wantFault(t, err, fault.Invalid, "BAD_HEADER", "rooms.csv, row 1")
 
 	worse := catalogue("c2")
-	worse.Profiles[0].MassGPerM = 0
+	worse.Profiles[0].MassGPerM = 40_000
 	_, err = client.SetCatalogue(ctx, worse)
 	wantFault(t, err, fault.Invalid, "BAD_CATALOGUE", "profiles[0].mass_g_per_m")
 
@@ -366,7 +372,7 @@ func TestWritesNeedSomebodyToAnswerForThem(t *testing.T) {
 	blank := approval("a1", 1)
 	blank.Engineer, blank.Reason = " ", "\t"
 	_, err = client.ApproveLayingPlan(ctx, blank)
-	wantFault(t, err, fault.Invalid, "ENGINEER_OR_REASON_MISSING", "engineer", "reason")
+	wantFault(t, err, fault.Invalid, "ENGINEER_MISSING", "engineer")
 }
 
 // TestDesignFromFiles lays a drawing through the design service: good rooms

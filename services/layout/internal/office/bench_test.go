@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"spanyard.example/services/layout/internal/office"
+	"spanyard.example/services/layout/internal/officetest"
 )
 
 // BenchmarkDraft1000Rooms checks and lays a schedule of 1,000 rooms on ten
@@ -16,7 +17,7 @@ func BenchmarkDraft1000Rooms(b *testing.B) {
 		r.Room.ClearSpanMM, r.Room.WidthMM, r.Room.BeamsPerRow = 2400+i%40*100, 1800+i%53*100, 1+i%3
 		c.Rows = append(c.Rows, r)
 	}
-	events, err := office.Decide(office.New(), office.SetCatalogue{Catalogue: catalogue()})
+	events, err := office.Decide(office.New(), office.SetCatalogue{Catalogue: officetest.Catalogue()})
 	if err != nil {
 		b.Fatal(err)
 	}
