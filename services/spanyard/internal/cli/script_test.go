@@ -163,7 +163,7 @@ func TestPersonsAreNamed(t *testing.T) {
 	t.Setenv("SPANYARD_AS", "")
 	for _, args := range [][]string{
 		{"batch", "release", "B1"}, {"batch", "release", "B1", "--by", "Pim Quillbottle"}, {"batch", "quarantine", "B1", "--reason", "r"},
-		{"batch", "lift", "B1", "--reason", "r"}, {"floor", "approve", "J", "1", "1", "--engineer", "E", "--reason", "r"},
+		{"batch", "lift", "B1", "--reason", "r"}, {"floor", "approve", "J", "1", "1", "--engineer", "E"},
 		{"morning", "confirm", "P1"}, {"run", "depart", "R1"}, {"run", "cancel", "R1", "--reason", "r"},
 	} {
 		var out, errw bytes.Buffer
