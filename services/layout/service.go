@@ -1,15 +1,16 @@
 // Package layout is the drawing office of a yard: it draws up laying plans
-// from room schedules, keeps their revisions, and has them approved by a named
-// engineer. Its truth is its ledger; everybody else learns from the ledger's
-// events what is to be made and where it lies.
+// from drawings and room schedules, checks every beam by EN 1992-1-1, keeps the
+// plans' revisions, and has them approved by a named person. Its truth is its
+// ledger; everybody else learns from the ledger's events what is to be made
+// and where it lies.
 //
-// Code map: internal/laying lays the beams of one room, internal/office is the
-// domain (catalogue, revisions, approval), internal/schedule reads room
-// schedules, internal/codec turns events into bytes and back, internal/api
+// Code map: internal/office is the domain (catalogue, revisions, edits,
+// approval), internal/design lays and checks floors with internal/arrange
+// (rows of a room), internal/strength (the code's checks) and
+// internal/geometry; internal/intake, outline and dxf read drawings,
+// internal/schedule reads room schedules; internal/drawing and papers write
+// documents; internal/codec turns events into bytes and back, internal/api
 // answers gRPC calls.
-//
-// Layout never computes strength: every plan says so, and is approved only
-// with an engineer's name and reason.
 package layout
 
 import (

@@ -135,7 +135,7 @@ func (in *Intake) rooms(rings, openings []outline.Ring, labels []label, s Settin
 		case err != nil:
 			c.problem = err.Error()
 		case c.shape.Area() < s.SmallestM2*1e6:
-			c.problem = fmt.Sprintf("is smaller than %g m2 and left out", s.SmallestM2)
+			c.problem = fmt.Sprintf("is smaller than %g m2", s.SmallestM2)
 		}
 		all = append(all, c)
 	}

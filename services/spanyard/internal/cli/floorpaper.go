@@ -8,6 +8,7 @@ import (
 
 	layoutv1 "spanyard.example/proto/gen/spanyard/layout/v1"
 	stockv1 "spanyard.example/proto/gen/spanyard/stock/v1"
+	"spanyard.example/services/kit/fault"
 	"spanyard.example/services/spanyard/internal/show"
 )
 
@@ -75,7 +76,9 @@ func (p *program) compareFloor(cmd *cobra.Command, job, floor string, from, to i
 		to = now.GetSummary().GetRevision()
 	}
 	if from == 0 {
-		from = max(to-1, 1)
+		if from = to - 1; from == 0 {
+			return fault.New(fault.Stale, "ONE_REVISION", "Job %s floor %s has one revision; there is nothing to compare it with.", job, floor)
+		}
 	}
 	answer, err := c.CompareRevisions(p.as(cmd.Context()), &layoutv1.CompareRevisionsRequest{
 		Yard: p.yard, JobId: job, Floor: floor, FromRevision: from, ToRevision: to,

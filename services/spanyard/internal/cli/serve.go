@@ -9,13 +9,16 @@ import (
 	"time"
 
 	"github.com/spf13/cobra"
+	"google.golang.org/grpc"
 
+	layoutv1 "spanyard.example/proto/gen/spanyard/layout/v1"
 	"spanyard.example/services/kit/clock"
 	"spanyard.example/services/kit/fault"
 	"spanyard.example/services/spanyard/demo"
 	"spanyard.example/services/spanyard/internal/allinone"
 	"spanyard.example/services/spanyard/internal/datafolder"
 	"spanyard.example/services/spanyard/internal/scenario"
+	"spanyard.example/services/spanyard/internal/show"
 )
 
 // readyWithin is how long a house may take to read its ledgers.
@@ -153,11 +156,28 @@ func (p *program) loadAndPlan(ctx context.Context, s *scenario.Scenario) error {
 	if err != nil {
 		return err
 	}
+	if !p.json {
+		if err := p.printFloors(ctx, conn, s.Main.Yard); err != nil {
+			return err
+		}
+	}
 	c, err := p.dispatch()
 	if err != nil {
 		return err
 	}
 	return p.printMorning(ctx, c, m)
+}
+
+// printFloors prints the laying plans behind a morning.
+func (p *program) printFloors(ctx context.Context, conn *grpc.ClientConn, yard string) error {
+	answer, err := layoutv1.NewLayoutServiceClient(conn).ListLayingPlans(p.as(ctx), &layoutv1.ListLayingPlansRequest{Yard: yard, PageSize: pageSize})
+	if err != nil {
+		return err
+	}
+	fmt.Fprintln(p.out, "LAYING PLANS, every beam checked by EN 1992-1-1; an open point keeps a plan from being approved")
+	show.Plans(p.out, answer.GetPlans())
+	fmt.Fprintln(p.out)
+	return nil
 }
 
 // loadFault adds what to do when data of an older scenario is in the way.

@@ -14,8 +14,8 @@ var (
 		"Masses and axle loads are computed: weigh and secure every load under local road law.",
 	}
 	designCautions = []string{
-		"The strength of these beams is not checked here. A licensed engineer checks and signs the",
-		"design under the local code. A floor is not loaded before it is finished as the plan says.",
+		"A designer's aid. A licensed engineer checks and signs the design under the local code.",
+		"A floor is not loaded before it is finished as the plan says.",
 	}
 	releaseCautions = []string{
 		"Heavy concrete can kill. Test results count for the batch that the specimens come from and for",
