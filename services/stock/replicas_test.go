@@ -85,7 +85,7 @@ func TestDispatchDelivers(t *testing.T) {
 		_, err := book.Do(t.Context(), yardID, ledger.Command[int, *dispatcheventv1.DropDelivered]{
 			RequestID: id, Actor: "Driver Holm", Time: time.Date(2027, 3, 20, 9, 30, 0, 0, time.UTC),
 			Decide: func(int) ([]*dispatcheventv1.DropDelivered, error) {
-				return []*dispatcheventv1.DropDelivered{{RunId: "R1", SiteId: "S1", PieceIds: pieces, DeliveredAt: at}}, nil
+				return []*dispatcheventv1.DropDelivered{{RunId: "R1", SiteId: "S1", PieceIds: pieces, ReceivedBy: "Mason Ulla Fenn", DeliveredAt: at}}, nil
 			},
 		})
 		if err != nil {
@@ -114,8 +114,16 @@ func TestDispatchDelivers(t *testing.T) {
 			position = m.GetPosition()
 		}
 	}
-	if got[0] != "B1-001 stock 09:15" || got[1] != "B1-002 stock 09:30" {
+	if got[0] != "B1-001 Driver Holm 09:15" || got[1] != "B1-002 Driver Holm 09:30" {
 		t.Errorf("delivered: %v", got)
+	}
+	trace, err := h.client.GetPieceHistory(h.ctx, &stockv1.GetPieceHistoryRequest{Yard: yard, PieceId: "B1-001", AtLeast: position})
+	if err != nil {
+		t.Fatal(err)
+	}
+	last := trace.GetEntries()[len(trace.GetEntries())-1]
+	if last.GetActor() != "Driver Holm" || last.GetSentence() != "Set down at site S1 from run R1, received by Mason Ulla Fenn." || trace.GetPiece().GetReceivedBy() != "Mason Ulla Fenn" {
+		t.Errorf("the trace of a delivered piece ends with %v, the piece is %v", last, trace.GetPiece())
 	}
 	batch, err := h.client.GetBatch(h.ctx, &stockv1.GetBatchRequest{Yard: yard, BatchId: "B1", AtLeast: position})
 	if err != nil {

@@ -12,6 +12,7 @@
 package stock
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -145,7 +146,7 @@ func (s *Service) hearDispatch(ctx context.Context) error {
 	}, s.delivered)
 }
 
-// delivered takes over a delivery. What cannot have been delivered is told to
+// delivered takes over a delivery, in the name of whoever reported it. What cannot have been delivered is told to
 // the operators and left as it is; it must not hold up what comes behind.
 func (s *Service) delivered(ctx context.Context, r effect.Received) error {
 	var message dispatcheventv1.Event
@@ -159,10 +160,10 @@ func (s *Service) delivered(ctx context.Context, r effect.Received) error {
 	}
 	for first := 0; first < len(drop.GetPieceIds()); first += yard.MaxPiecesPerStep {
 		ids := drop.GetPieceIds()[first:min(first+yard.MaxPiecesPerStep, len(drop.GetPieceIds()))]
-		c := yard.DeliverPieces{RunID: drop.GetRunId(), SiteID: drop.GetSiteId(), PieceIDs: ids, At: at}
+		c := yard.DeliverPieces{RunID: drop.GetRunId(), SiteID: drop.GetSiteId(), PieceIDs: ids, At: at, ReceivedBy: drop.GetReceivedBy()}
 		var left []fault.Place
 		_, err := s.ledger.Do(ctx, r.Yard, ledger.Command[yard.State, yard.Event]{
-			RequestID: fmt.Sprintf("cause-%s-%d", r.ID, first), Fingerprint: []byte(r.ID), Actor: "stock", Cause: r.ID, Time: s.deps.Clock.Now(),
+			RequestID: fmt.Sprintf("cause-%s-%d", r.ID, first), Fingerprint: []byte(r.ID), Actor: cmp.Or(r.Actor, "stock"), Cause: r.ID, Time: s.deps.Clock.Now(),
 			Decide: func(state yard.State) (events []yard.Event, err error) {
 				events, left, err = yard.DeliverWhatCan(state, c)
 				return events, err

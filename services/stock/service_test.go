@@ -173,7 +173,15 @@ func tellStory(t *testing.T, h *house, c *hand) *stockv1.RecordTestResponse {
 	_, err := h.client.ReceiveBatch(h.ctx, &stockv1.ReceiveBatchRequest{Yard: yard, RequestId: "x", BatchId: "B1", MadeOn: "2027-03-01",
 		Concrete: &stockeventv1.Concrete{FckCylinderMpa: 50, FckCubeMpa: 60}, Pieces: &stockv1.ReceiveBatchRequest_Blocks{Blocks: &stockv1.BlockLine{BlockKind: "K", Count: 1, MassGEach: 1, StackId: "S"}}})
 	reason(t, err, "YARD_NOT_OPEN")
+	_, err = h.client.GetYardRules(h.ctx, &stockv1.GetYardRulesRequest{Yard: yard})
+	if fault.KindOf(err) != fault.NotFound {
+		t.Errorf("rules of a yard that has none: %v", err)
+	}
 	h.rules(t)
+	rules, err := h.client.GetYardRules(h.ctx, &stockv1.GetYardRulesRequest{Yard: yard})
+	if err != nil || rules.GetRules().GetTimeZone() != "Pacific/Auckland" || rules.GetRules().GetBlockMinAgeDays() != 28 || rules.GetPosition() != 1 {
+		t.Fatalf("rules: %v, %v", rules, err)
+	}
 	received := h.receive(t, "B1", "2027-03-02", 10)
 	if got := received.GetBatch().GetOldEnoughOn(); got != "2027-03-16" {
 		t.Fatalf("old enough on %s", got)

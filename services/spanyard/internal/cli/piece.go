@@ -96,7 +96,8 @@ func (p *program) load(cmd *cobra.Command, run, truck string, pieces []string) e
 }
 
 func (p *program) pieceDeliverCommand() *cobra.Command {
-	return &cobra.Command{
+	var receivedBy string
+	c := &cobra.Command{
 		Use:     "deliver RUN SITE PIECE...",
 		Short:   "Record that loaded pieces were set down at their site",
 		Long:    "Records that loaded pieces were set down at their site. A whole drop is recorded\nby 'spanyard run deliver'.",
@@ -108,7 +109,7 @@ func (p *program) pieceDeliverCommand() *cobra.Command {
 				return err
 			}
 			answer, err := c.DeliverPieces(p.as(cmd.Context()), &stockv1.DeliverPiecesRequest{
-				Yard: p.yard, RequestId: p.request(), RunId: args[0], SiteId: args[1], PieceIds: args[2:],
+				Yard: p.yard, RequestId: p.request(), RunId: args[0], SiteId: args[1], PieceIds: args[2:], ReceivedBy: receivedBy,
 			})
 			if err != nil {
 				return err
@@ -116,6 +117,8 @@ func (p *program) pieceDeliverCommand() *cobra.Command {
 			return p.answer(answer, said("Delivered at %s: pieces %d.", args[1], answer.GetPieceCount()))
 		},
 	}
+	c.Flags().StringVar(&receivedBy, "received-by", "", "who took them over at the site")
+	return c
 }
 
 func (p *program) pieceReturnCommand() *cobra.Command {

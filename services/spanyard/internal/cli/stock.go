@@ -28,7 +28,29 @@ fck_cube_mpa, declared_block_mpa, laboratory, test_id, tested_on, specimen
 	}
 	return group(groupYard, "stock", "What is in the yard and what is free", "",
 		"  spanyard stock summary --day 2027-03-17\n  spanyard stock free --profile T150 --wires p4 --length 3600",
-		imp, p.stockFreeCommand(), p.stockSummaryCommand(), p.stockWatchCommand())
+		imp, p.stockFreeCommand(), p.stockSummaryCommand(), p.stockRulesCommand(), p.stockWatchCommand())
+}
+
+func (p *program) stockRulesCommand() *cobra.Command {
+	one := &cobra.Command{
+		Use:     "show",
+		Short:   "Show the time zone, the least ages and the tiers that stock goes by",
+		Example: "  spanyard stock rules show",
+		Args:    cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			c, err := p.stock()
+			if err != nil {
+				return err
+			}
+			answer, err := c.GetYardRules(p.as(cmd.Context()), &stockv1.GetYardRulesRequest{Yard: p.yard})
+			if err != nil {
+				return err
+			}
+			return p.answer(answer, func(w io.Writer) { show.StockRules(w, p.yard, answer.GetRules()) })
+		},
+	}
+	rules := group("", "rules", "The rules that stock goes by", "Set by 'spanyard yard set'.", "  spanyard stock rules show", one)
+	return rules
 }
 
 func (p *program) importStock(cmd *cobra.Command, args []string) error {

@@ -214,6 +214,15 @@ func Summary(w io.Writer, s *stockv1.SummariseStockResponse) {
 	t.write(w)
 }
 
+// StockRules prints the rules that stock goes by.
+func StockRules(w io.Writer, yard string, r *stockeventv1.YardRulesSet) {
+	fmt.Fprintf(w, "STOCK RULES OF YARD %s\n", yard)
+	fmt.Fprintf(w, "Days are counted in the time zone %s.\n", r.GetTimeZone())
+	fmt.Fprintf(w, "Beams leave no younger than %s from casting, blocks no younger than %s from making.\n",
+		count(r.GetBeamMinAgeDays(), "day"), count(r.GetBlockMinAgeDays(), "day"))
+	fmt.Fprintf(w, "In a stack, %s side by side in one tier.\n", count(r.GetBeamsPerStackTier(), "beam"))
+}
+
 // Stack prints a stack from top to bottom.
 func Stack(w io.Writer, s *stockv1.GetStackResponse) {
 	fmt.Fprintf(w, "STACK %s, batch %s: %s, top first\n", s.GetStackId(), dash(s.GetBatchId()), count(len(s.GetPieces()), "piece"))

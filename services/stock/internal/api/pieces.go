@@ -66,7 +66,9 @@ func (s *Server) LoadPieces(ctx context.Context, req *stockv1.LoadPiecesRequest)
 
 // DeliverPieces records that loaded pieces were set down at their site.
 func (s *Server) DeliverPieces(ctx context.Context, req *stockv1.DeliverPiecesRequest) (*stockv1.DeliverPiecesResponse, error) {
-	r, err := s.do(ctx, req, yard.DeliverPieces{RunID: req.GetRunId(), SiteID: req.GetSiteId(), PieceIDs: req.GetPieceIds(), At: s.clock.Now()})
+	r, err := s.do(ctx, req, yard.DeliverPieces{
+		RunID: req.GetRunId(), SiteID: req.GetSiteId(), PieceIDs: req.GetPieceIds(), At: s.clock.Now(), ReceivedBy: req.GetReceivedBy(),
+	})
 	if err != nil {
 		return nil, err
 	}

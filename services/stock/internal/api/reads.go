@@ -69,6 +69,19 @@ func (p page) next(last string) (string, error) {
 	return base64.RawURLEncoding.EncodeToString(data), err
 }
 
+// GetYardRules returns the yard's rules, from the ledger: whoever compares them
+// with rules of its own needs what holds now.
+func (s *Server) GetYardRules(ctx context.Context, req *stockv1.GetYardRulesRequest) (*stockv1.GetYardRulesResponse, error) {
+	state, position, err := s.ledger.State(ctx, req.GetYard(), req.GetAtLeast())
+	if err != nil {
+		return nil, err
+	}
+	if !state.Open() {
+		return nil, fault.New(fault.NotFound, "YARD_NOT_OPEN", "The yard %s has no rules yet.", req.GetYard())
+	}
+	return &stockv1.GetYardRulesResponse{Rules: codec.Rules(state.Rules()), Position: position}, nil
+}
+
 // ListFreePieces lists what may leave and is nobody's: beams, then blocks.
 func (s *Server) ListFreePieces(ctx context.Context, req *stockv1.ListFreePiecesRequest) (*stockv1.ListFreePiecesResponse, error) {
 	f := readmodel.FreeFilter{

@@ -52,7 +52,7 @@ func pieceEventOf(message *stockeventv1.Event) (yard.Event, error) {
 	case *stockeventv1.Event_PieceDelivered:
 		d := m.PieceDelivered
 		return yard.PieceDelivered{
-			PieceID: d.GetPieceId(), RunID: d.GetRunId(), SiteID: d.GetSiteId(), At: timeOf(d.GetDeliveredAt()),
+			PieceID: d.GetPieceId(), RunID: d.GetRunId(), SiteID: d.GetSiteId(), At: timeOf(d.GetDeliveredAt()), ReceivedBy: d.GetReceivedBy(),
 		}, nil
 	case *stockeventv1.Event_PieceReturned:
 		r := m.PieceReturned

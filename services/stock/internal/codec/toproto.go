@@ -11,10 +11,7 @@ import (
 func ToProto(event yard.Event) *stockeventv1.Event {
 	switch e := event.(type) {
 	case yard.RulesSet:
-		return &stockeventv1.Event{Kind: &stockeventv1.Event_YardRulesSet{YardRulesSet: &stockeventv1.YardRulesSet{
-			TimeZone: e.Rules.TimeZone, BeamMinAgeDays: int32(e.Rules.BeamMinAgeDays),
-			BlockMinAgeDays: int32(e.Rules.BlockMinAgeDays), BeamsPerStackTier: int32(e.Rules.BeamsPerStackTier),
-		}}}
+		return &stockeventv1.Event{Kind: &stockeventv1.Event_YardRulesSet{YardRulesSet: Rules(e.Rules)}}
 	case yard.BatchReceived:
 		return &stockeventv1.Event{Kind: &stockeventv1.Event_BatchReceived{BatchReceived: batchReceived(e)}}
 	case yard.TestRecorded:
@@ -42,6 +39,14 @@ func ToProto(event yard.Event) *stockeventv1.Event {
 	}
 }
 
+// Rules returns the rules of a yard as messages carry them.
+func Rules(r yard.Rules) *stockeventv1.YardRulesSet {
+	return &stockeventv1.YardRulesSet{
+		TimeZone: r.TimeZone, BeamMinAgeDays: int32(r.BeamMinAgeDays),
+		BlockMinAgeDays: int32(r.BlockMinAgeDays), BeamsPerStackTier: int32(r.BeamsPerStackTier),
+	}
+}
+
 func pieceEvent(event yard.Event) *stockeventv1.Event {
 	switch e := event.(type) {
 	case yard.PiecePicked:
@@ -54,7 +59,7 @@ func pieceEvent(event yard.Event) *stockeventv1.Event {
 		}}}
 	case yard.PieceDelivered:
 		return &stockeventv1.Event{Kind: &stockeventv1.Event_PieceDelivered{PieceDelivered: &stockeventv1.PieceDelivered{
-			PieceId: e.PieceID, RunId: e.RunID, SiteId: e.SiteID, DeliveredAt: timestamppb.New(e.At),
+			PieceId: e.PieceID, RunId: e.RunID, SiteId: e.SiteID, DeliveredAt: timestamppb.New(e.At), ReceivedBy: e.ReceivedBy,
 		}}}
 	case yard.PieceReturned:
 		return &stockeventv1.Event{Kind: &stockeventv1.Event_PieceReturned{PieceReturned: &stockeventv1.PieceReturned{

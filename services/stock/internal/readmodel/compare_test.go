@@ -128,7 +128,7 @@ func (s slow) piece(id string) *stockv1.Piece {
 	m := &stockv1.Piece{
 		PieceId: p.ID, BatchId: b.ID, State: stockeventv1.PieceState(p.State), BatchState: stockv1.BatchState(b.State),
 		Profile: b.Profile, WirePattern: b.WirePattern, LengthMm: int32(p.LengthMM), BlockKind: b.Lot.BlockKind,
-		BlockCount: int32(p.Blocks), MassG: p.MassG, StackId: p.StackID, MadeOn: b.MadeOn.String(), TruckId: p.TruckID,
+		BlockCount: int32(p.Blocks), MassG: p.MassG, StackId: p.StackID, MadeOn: b.MadeOn.String(), TruckId: p.TruckID, ReceivedBy: p.ReceivedBy,
 	}
 	if p.State == yard.Delivered {
 		m.DeliveredAt = timestamppb.New(p.DeliveredAt)

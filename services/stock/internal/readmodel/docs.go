@@ -48,7 +48,7 @@ func pieceDoc(p yard.Piece, b yard.Batch) *stockv1.Piece {
 	m := &stockv1.Piece{
 		PieceId: p.ID, BatchId: p.BatchID, State: codec.PieceState(p.State),
 		LengthMm: int32(p.LengthMM), BlockCount: int32(p.Blocks), MassG: p.MassG,
-		StackId: p.StackID, MadeOn: b.MadeOn.String(), TruckId: p.TruckID,
+		StackId: p.StackID, MadeOn: b.MadeOn.String(), TruckId: p.TruckID, ReceivedBy: p.ReceivedBy,
 	}
 	if !p.DeliveredAt.IsZero() {
 		m.DeliveredAt = timestamppb.New(p.DeliveredAt)

@@ -65,7 +65,7 @@ func pieceTale(event yard.Event) []tale {
 	case yard.PieceLoaded:
 		return []tale{{pieceID: e.PieceID, sentence: fmt.Sprintf("Put on truck %s for run %s.", e.TruckID, e.RunID)}}
 	case yard.PieceDelivered:
-		return []tale{{pieceID: e.PieceID, sentence: fmt.Sprintf("Set down at site %s from run %s.", e.SiteID, e.RunID)}}
+		return []tale{{pieceID: e.PieceID, sentence: delivered(e)}}
 	case yard.PieceReturned:
 		return []tale{{pieceID: e.PieceID, sentence: fmt.Sprintf("Came back to stack %s: %s", e.StackID, e.Reason)}}
 	case yard.PieceScrapped:
@@ -105,6 +105,14 @@ func reserved(p yard.ReservedPiece) string {
 		fmt.Fprintf(&b, " as mark %s", a.Mark)
 	}
 	return b.String() + "."
+}
+
+func delivered(e yard.PieceDelivered) string {
+	sentence := fmt.Sprintf("Set down at site %s from run %s", e.SiteID, e.RunID)
+	if e.ReceivedBy != "" {
+		sentence += ", received by " + e.ReceivedBy
+	}
+	return sentence + "."
 }
 
 // entry returns one line of a history.

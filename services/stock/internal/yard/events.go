@@ -94,6 +94,8 @@ type PieceLoaded struct{ PieceID, RunID, TruckID string }
 type PieceDelivered struct {
 	PieceID, RunID, SiteID string
 	At                     time.Time
+	// ReceivedBy took it over; empty when nobody wrote it down.
+	ReceivedBy string
 }
 
 // PieceReturned says that a piece came back and is nobody's; a pallet is

@@ -56,7 +56,7 @@ func (s State) evolvePiece(event Event) State {
 		return s.changePiece(e.PieceID, Loaded, func(p *Piece) { p.TruckID = e.TruckID })
 	case PieceDelivered:
 		return s.changePiece(e.PieceID, Delivered, func(p *Piece) {
-			p.DeliveredAt = e.At
+			p.DeliveredAt, p.ReceivedBy = e.At, e.ReceivedBy
 			if a := p.Allocation; a != nil && a.SiteID == "" {
 				arrived := *a
 				arrived.SiteID = e.SiteID
@@ -161,7 +161,7 @@ func (s State) takeBack(e PieceReturned) State {
 	if !ok {
 		return s
 	}
-	p.Allocation, p.TruckID, p.DeliveredAt = nil, "", time.Time{}
+	p.Allocation, p.TruckID, p.DeliveredAt, p.ReceivedBy = nil, "", time.Time{}, ""
 	if p.IsPallet() {
 		s = s.changeBatch(p.BatchID, func(b *Batch) { b.Lot.StackID = e.StackID })
 		return s.dissolve(p)

@@ -60,6 +60,8 @@ type DeliverPieces struct {
 	RunID, SiteID string
 	PieceIDs      []string
 	At            time.Time
+	// ReceivedBy took them over at the site; may be empty.
+	ReceivedBy string
 }
 
 func (c DeliverPieces) decide(s State) ([]Event, error) {
@@ -76,12 +78,13 @@ func (c DeliverPieces) check() error {
 	var p problems
 	p.name("run_id", c.RunID, 64)
 	p.name("site_id", c.SiteID, 64)
+	p.text("received_by", c.ReceivedBy, 120)
 	p.pieceIDs(c.PieceIDs)
 	return p.invalid()
 }
 
 func (c DeliverPieces) delivered(pieceID string) Event {
-	return PieceDelivered{PieceID: pieceID, RunID: c.RunID, SiteID: c.SiteID, At: c.At}
+	return PieceDelivered{PieceID: pieceID, RunID: c.RunID, SiteID: c.SiteID, At: c.At, ReceivedBy: c.ReceivedBy}
 }
 
 func (c DeliverPieces) whyNot(piece Piece) string {

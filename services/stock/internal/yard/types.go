@@ -138,8 +138,10 @@ type Piece struct {
 	Allocation *Allocation
 	// TruckID that it was put on; empty before and when it came back.
 	TruckID string
-	// DeliveredAt is set when delivered.
+	// DeliveredAt is set when delivered, and ReceivedBy when somebody wrote it
+	// down.
 	DeliveredAt time.Time
+	ReceivedBy  string
 }
 
 // Mark returns the job and the place in it that a beam is promised, on the way

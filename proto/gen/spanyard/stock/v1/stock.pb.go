@@ -503,7 +503,9 @@ type Piece struct {
 	// Truck that it was put on; empty before and when it came back.
 	TruckId string `protobuf:"bytes,17,opt,name=truck_id,json=truckId,proto3" json:"truck_id,omitempty"`
 	// Set when delivered.
-	DeliveredAt   *timestamppb.Timestamp `protobuf:"bytes,18,opt,name=delivered_at,json=deliveredAt,proto3" json:"delivered_at,omitempty"`
+	DeliveredAt *timestamppb.Timestamp `protobuf:"bytes,18,opt,name=delivered_at,json=deliveredAt,proto3" json:"delivered_at,omitempty"`
+	// Who took it over at the site.
+	ReceivedBy    string `protobuf:"bytes,19,opt,name=received_by,json=receivedBy,proto3" json:"received_by,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -662,6 +664,13 @@ func (x *Piece) GetDeliveredAt() *timestamppb.Timestamp {
 		return x.DeliveredAt
 	}
 	return nil
+}
+
+func (x *Piece) GetReceivedBy() string {
+	if x != nil {
+		return x.ReceivedBy
+	}
+	return ""
 }
 
 // FreeBlocks are loose blocks of one batch.
@@ -886,6 +895,110 @@ func (x *SetYardRulesResponse) GetPosition() uint64 {
 	return 0
 }
 
+type GetYardRulesRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Yard          string                 `protobuf:"bytes,1,opt,name=yard,proto3" json:"yard,omitempty"`
+	AtLeast       uint64                 `protobuf:"varint,2,opt,name=at_least,json=atLeast,proto3" json:"at_least,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetYardRulesRequest) Reset() {
+	*x = GetYardRulesRequest{}
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[7]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetYardRulesRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetYardRulesRequest) ProtoMessage() {}
+
+func (x *GetYardRulesRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[7]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetYardRulesRequest.ProtoReflect.Descriptor instead.
+func (*GetYardRulesRequest) Descriptor() ([]byte, []int) {
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{7}
+}
+
+func (x *GetYardRulesRequest) GetYard() string {
+	if x != nil {
+		return x.Yard
+	}
+	return ""
+}
+
+func (x *GetYardRulesRequest) GetAtLeast() uint64 {
+	if x != nil {
+		return x.AtLeast
+	}
+	return 0
+}
+
+type GetYardRulesResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Rules         *v1.YardRulesSet       `protobuf:"bytes,1,opt,name=rules,proto3" json:"rules,omitempty"`
+	Position      uint64                 `protobuf:"varint,2,opt,name=position,proto3" json:"position,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetYardRulesResponse) Reset() {
+	*x = GetYardRulesResponse{}
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[8]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetYardRulesResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetYardRulesResponse) ProtoMessage() {}
+
+func (x *GetYardRulesResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[8]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetYardRulesResponse.ProtoReflect.Descriptor instead.
+func (*GetYardRulesResponse) Descriptor() ([]byte, []int) {
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{8}
+}
+
+func (x *GetYardRulesResponse) GetRules() *v1.YardRulesSet {
+	if x != nil {
+		return x.Rules
+	}
+	return nil
+}
+
+func (x *GetYardRulesResponse) GetPosition() uint64 {
+	if x != nil {
+		return x.Position
+	}
+	return 0
+}
+
 type ReceiveBatchRequest struct {
 	state     protoimpl.MessageState `protogen:"open.v1"`
 	Yard      string                 `protobuf:"bytes,1,opt,name=yard,proto3" json:"yard,omitempty"`
@@ -905,7 +1018,7 @@ type ReceiveBatchRequest struct {
 
 func (x *ReceiveBatchRequest) Reset() {
 	*x = ReceiveBatchRequest{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[7]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -917,7 +1030,7 @@ func (x *ReceiveBatchRequest) String() string {
 func (*ReceiveBatchRequest) ProtoMessage() {}
 
 func (x *ReceiveBatchRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[7]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -930,7 +1043,7 @@ func (x *ReceiveBatchRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReceiveBatchRequest.ProtoReflect.Descriptor instead.
 func (*ReceiveBatchRequest) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{7}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *ReceiveBatchRequest) GetYard() string {
@@ -1028,7 +1141,7 @@ type BeamLines struct {
 
 func (x *BeamLines) Reset() {
 	*x = BeamLines{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[8]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1040,7 +1153,7 @@ func (x *BeamLines) String() string {
 func (*BeamLines) ProtoMessage() {}
 
 func (x *BeamLines) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[8]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1053,7 +1166,7 @@ func (x *BeamLines) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BeamLines.ProtoReflect.Descriptor instead.
 func (*BeamLines) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{8}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *BeamLines) GetProfile() string {
@@ -1089,7 +1202,7 @@ type BeamLine struct {
 
 func (x *BeamLine) Reset() {
 	*x = BeamLine{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[9]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1101,7 +1214,7 @@ func (x *BeamLine) String() string {
 func (*BeamLine) ProtoMessage() {}
 
 func (x *BeamLine) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[9]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1114,7 +1227,7 @@ func (x *BeamLine) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BeamLine.ProtoReflect.Descriptor instead.
 func (*BeamLine) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{9}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *BeamLine) GetLengthMm() int32 {
@@ -1157,7 +1270,7 @@ type BlockLine struct {
 
 func (x *BlockLine) Reset() {
 	*x = BlockLine{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[10]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1169,7 +1282,7 @@ func (x *BlockLine) String() string {
 func (*BlockLine) ProtoMessage() {}
 
 func (x *BlockLine) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[10]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1182,7 +1295,7 @@ func (x *BlockLine) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BlockLine.ProtoReflect.Descriptor instead.
 func (*BlockLine) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{10}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *BlockLine) GetBlockKind() string {
@@ -1225,7 +1338,7 @@ type ReceiveBatchResponse struct {
 
 func (x *ReceiveBatchResponse) Reset() {
 	*x = ReceiveBatchResponse{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[11]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1237,7 +1350,7 @@ func (x *ReceiveBatchResponse) String() string {
 func (*ReceiveBatchResponse) ProtoMessage() {}
 
 func (x *ReceiveBatchResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[11]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1250,7 +1363,7 @@ func (x *ReceiveBatchResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReceiveBatchResponse.ProtoReflect.Descriptor instead.
 func (*ReceiveBatchResponse) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{11}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *ReceiveBatchResponse) GetBatch() *Batch {
@@ -1287,7 +1400,7 @@ type ImportStockCountRequest struct {
 
 func (x *ImportStockCountRequest) Reset() {
 	*x = ImportStockCountRequest{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[12]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1299,7 +1412,7 @@ func (x *ImportStockCountRequest) String() string {
 func (*ImportStockCountRequest) ProtoMessage() {}
 
 func (x *ImportStockCountRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[12]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1312,7 +1425,7 @@ func (x *ImportStockCountRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ImportStockCountRequest.ProtoReflect.Descriptor instead.
 func (*ImportStockCountRequest) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{12}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *ImportStockCountRequest) GetYard() string {
@@ -1363,7 +1476,7 @@ type ImportStockCountResponse struct {
 
 func (x *ImportStockCountResponse) Reset() {
 	*x = ImportStockCountResponse{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[13]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1375,7 +1488,7 @@ func (x *ImportStockCountResponse) String() string {
 func (*ImportStockCountResponse) ProtoMessage() {}
 
 func (x *ImportStockCountResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[13]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1388,7 +1501,7 @@ func (x *ImportStockCountResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ImportStockCountResponse.ProtoReflect.Descriptor instead.
 func (*ImportStockCountResponse) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{13}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *ImportStockCountResponse) GetBatchCount() int32 {
@@ -1442,7 +1555,7 @@ type RecordTestRequest struct {
 
 func (x *RecordTestRequest) Reset() {
 	*x = RecordTestRequest{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[14]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1454,7 +1567,7 @@ func (x *RecordTestRequest) String() string {
 func (*RecordTestRequest) ProtoMessage() {}
 
 func (x *RecordTestRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[14]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1467,7 +1580,7 @@ func (x *RecordTestRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RecordTestRequest.ProtoReflect.Descriptor instead.
 func (*RecordTestRequest) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{14}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *RecordTestRequest) GetYard() string {
@@ -1538,7 +1651,7 @@ type RecordTestResponse struct {
 
 func (x *RecordTestResponse) Reset() {
 	*x = RecordTestResponse{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[15]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1550,7 +1663,7 @@ func (x *RecordTestResponse) String() string {
 func (*RecordTestResponse) ProtoMessage() {}
 
 func (x *RecordTestResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[15]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1563,7 +1676,7 @@ func (x *RecordTestResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RecordTestResponse.ProtoReflect.Descriptor instead.
 func (*RecordTestResponse) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{15}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *RecordTestResponse) GetVerdict() *v1.Verdict {
@@ -1599,7 +1712,7 @@ type ReleaseBatchRequest struct {
 
 func (x *ReleaseBatchRequest) Reset() {
 	*x = ReleaseBatchRequest{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[16]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1611,7 +1724,7 @@ func (x *ReleaseBatchRequest) String() string {
 func (*ReleaseBatchRequest) ProtoMessage() {}
 
 func (x *ReleaseBatchRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[16]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1624,7 +1737,7 @@ func (x *ReleaseBatchRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReleaseBatchRequest.ProtoReflect.Descriptor instead.
 func (*ReleaseBatchRequest) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{16}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *ReleaseBatchRequest) GetYard() string {
@@ -1665,7 +1778,7 @@ type ReleaseBatchResponse struct {
 
 func (x *ReleaseBatchResponse) Reset() {
 	*x = ReleaseBatchResponse{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[17]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1677,7 +1790,7 @@ func (x *ReleaseBatchResponse) String() string {
 func (*ReleaseBatchResponse) ProtoMessage() {}
 
 func (x *ReleaseBatchResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[17]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1690,7 +1803,7 @@ func (x *ReleaseBatchResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReleaseBatchResponse.ProtoReflect.Descriptor instead.
 func (*ReleaseBatchResponse) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{17}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *ReleaseBatchResponse) GetRelease() *v1.BatchReleased {
@@ -1720,7 +1833,7 @@ type QuarantineBatchRequest struct {
 
 func (x *QuarantineBatchRequest) Reset() {
 	*x = QuarantineBatchRequest{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[18]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1732,7 +1845,7 @@ func (x *QuarantineBatchRequest) String() string {
 func (*QuarantineBatchRequest) ProtoMessage() {}
 
 func (x *QuarantineBatchRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[18]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1745,7 +1858,7 @@ func (x *QuarantineBatchRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use QuarantineBatchRequest.ProtoReflect.Descriptor instead.
 func (*QuarantineBatchRequest) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{18}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *QuarantineBatchRequest) GetYard() string {
@@ -1793,7 +1906,7 @@ type QuarantineBatchResponse struct {
 
 func (x *QuarantineBatchResponse) Reset() {
 	*x = QuarantineBatchResponse{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[19]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1805,7 +1918,7 @@ func (x *QuarantineBatchResponse) String() string {
 func (*QuarantineBatchResponse) ProtoMessage() {}
 
 func (x *QuarantineBatchResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[19]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1818,7 +1931,7 @@ func (x *QuarantineBatchResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use QuarantineBatchResponse.ProtoReflect.Descriptor instead.
 func (*QuarantineBatchResponse) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{19}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *QuarantineBatchResponse) GetQuarantine() *v1.BatchQuarantined {
@@ -1848,7 +1961,7 @@ type LiftQuarantineRequest struct {
 
 func (x *LiftQuarantineRequest) Reset() {
 	*x = LiftQuarantineRequest{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[20]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1860,7 +1973,7 @@ func (x *LiftQuarantineRequest) String() string {
 func (*LiftQuarantineRequest) ProtoMessage() {}
 
 func (x *LiftQuarantineRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[20]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1873,7 +1986,7 @@ func (x *LiftQuarantineRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LiftQuarantineRequest.ProtoReflect.Descriptor instead.
 func (*LiftQuarantineRequest) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{20}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *LiftQuarantineRequest) GetYard() string {
@@ -1920,7 +2033,7 @@ type LiftQuarantineResponse struct {
 
 func (x *LiftQuarantineResponse) Reset() {
 	*x = LiftQuarantineResponse{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[21]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1932,7 +2045,7 @@ func (x *LiftQuarantineResponse) String() string {
 func (*LiftQuarantineResponse) ProtoMessage() {}
 
 func (x *LiftQuarantineResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[21]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1945,7 +2058,7 @@ func (x *LiftQuarantineResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LiftQuarantineResponse.ProtoReflect.Descriptor instead.
 func (*LiftQuarantineResponse) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{21}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *LiftQuarantineResponse) GetPosition() uint64 {
@@ -1967,7 +2080,7 @@ type ReservePiecesRequest struct {
 
 func (x *ReservePiecesRequest) Reset() {
 	*x = ReservePiecesRequest{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[22]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1979,7 +2092,7 @@ func (x *ReservePiecesRequest) String() string {
 func (*ReservePiecesRequest) ProtoMessage() {}
 
 func (x *ReservePiecesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[22]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1992,7 +2105,7 @@ func (x *ReservePiecesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReservePiecesRequest.ProtoReflect.Descriptor instead.
 func (*ReservePiecesRequest) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{22}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *ReservePiecesRequest) GetYard() string {
@@ -2039,7 +2152,7 @@ type ReserveLine struct {
 
 func (x *ReserveLine) Reset() {
 	*x = ReserveLine{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[23]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2051,7 +2164,7 @@ func (x *ReserveLine) String() string {
 func (*ReserveLine) ProtoMessage() {}
 
 func (x *ReserveLine) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[23]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2064,7 +2177,7 @@ func (x *ReserveLine) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReserveLine.ProtoReflect.Descriptor instead.
 func (*ReserveLine) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{23}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *ReserveLine) GetWhat() isReserveLine_What {
@@ -2127,7 +2240,7 @@ type ReserveBlocks struct {
 
 func (x *ReserveBlocks) Reset() {
 	*x = ReserveBlocks{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[24]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2139,7 +2252,7 @@ func (x *ReserveBlocks) String() string {
 func (*ReserveBlocks) ProtoMessage() {}
 
 func (x *ReserveBlocks) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[24]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2152,7 +2265,7 @@ func (x *ReserveBlocks) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReserveBlocks.ProtoReflect.Descriptor instead.
 func (*ReserveBlocks) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{24}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *ReserveBlocks) GetBatchId() string {
@@ -2187,7 +2300,7 @@ type ReservePiecesResponse struct {
 
 func (x *ReservePiecesResponse) Reset() {
 	*x = ReservePiecesResponse{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[25]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2199,7 +2312,7 @@ func (x *ReservePiecesResponse) String() string {
 func (*ReservePiecesResponse) ProtoMessage() {}
 
 func (x *ReservePiecesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[25]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2212,7 +2325,7 @@ func (x *ReservePiecesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReservePiecesResponse.ProtoReflect.Descriptor instead.
 func (*ReservePiecesResponse) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{25}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *ReservePiecesResponse) GetReservationId() string {
@@ -2250,7 +2363,7 @@ type DropReservationRequest struct {
 
 func (x *DropReservationRequest) Reset() {
 	*x = DropReservationRequest{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[26]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2262,7 +2375,7 @@ func (x *DropReservationRequest) String() string {
 func (*DropReservationRequest) ProtoMessage() {}
 
 func (x *DropReservationRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[26]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2275,7 +2388,7 @@ func (x *DropReservationRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DropReservationRequest.ProtoReflect.Descriptor instead.
 func (*DropReservationRequest) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{26}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *DropReservationRequest) GetYard() string {
@@ -2323,7 +2436,7 @@ type DropReservationResponse struct {
 
 func (x *DropReservationResponse) Reset() {
 	*x = DropReservationResponse{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[27]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2335,7 +2448,7 @@ func (x *DropReservationResponse) String() string {
 func (*DropReservationResponse) ProtoMessage() {}
 
 func (x *DropReservationResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[27]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2348,7 +2461,7 @@ func (x *DropReservationResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DropReservationResponse.ProtoReflect.Descriptor instead.
 func (*DropReservationResponse) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{27}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *DropReservationResponse) GetPieceIds() []string {
@@ -2377,7 +2490,7 @@ type PickPiecesRequest struct {
 
 func (x *PickPiecesRequest) Reset() {
 	*x = PickPiecesRequest{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[28]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2389,7 +2502,7 @@ func (x *PickPiecesRequest) String() string {
 func (*PickPiecesRequest) ProtoMessage() {}
 
 func (x *PickPiecesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[28]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2402,7 +2515,7 @@ func (x *PickPiecesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PickPiecesRequest.ProtoReflect.Descriptor instead.
 func (*PickPiecesRequest) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{28}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *PickPiecesRequest) GetYard() string {
@@ -2443,7 +2556,7 @@ type PickPiecesResponse struct {
 
 func (x *PickPiecesResponse) Reset() {
 	*x = PickPiecesResponse{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[29]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2455,7 +2568,7 @@ func (x *PickPiecesResponse) String() string {
 func (*PickPiecesResponse) ProtoMessage() {}
 
 func (x *PickPiecesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[29]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2468,7 +2581,7 @@ func (x *PickPiecesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PickPiecesResponse.ProtoReflect.Descriptor instead.
 func (*PickPiecesResponse) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{29}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *PickPiecesResponse) GetPieceCount() int32 {
@@ -2498,7 +2611,7 @@ type LoadPiecesRequest struct {
 
 func (x *LoadPiecesRequest) Reset() {
 	*x = LoadPiecesRequest{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[30]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2510,7 +2623,7 @@ func (x *LoadPiecesRequest) String() string {
 func (*LoadPiecesRequest) ProtoMessage() {}
 
 func (x *LoadPiecesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[30]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2523,7 +2636,7 @@ func (x *LoadPiecesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LoadPiecesRequest.ProtoReflect.Descriptor instead.
 func (*LoadPiecesRequest) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{30}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{32}
 }
 
 func (x *LoadPiecesRequest) GetYard() string {
@@ -2571,7 +2684,7 @@ type LoadPiecesResponse struct {
 
 func (x *LoadPiecesResponse) Reset() {
 	*x = LoadPiecesResponse{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[31]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[33]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2583,7 +2696,7 @@ func (x *LoadPiecesResponse) String() string {
 func (*LoadPiecesResponse) ProtoMessage() {}
 
 func (x *LoadPiecesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[31]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[33]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2596,7 +2709,7 @@ func (x *LoadPiecesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LoadPiecesResponse.ProtoReflect.Descriptor instead.
 func (*LoadPiecesResponse) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{31}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{33}
 }
 
 func (x *LoadPiecesResponse) GetPieceCount() int32 {
@@ -2614,19 +2727,21 @@ func (x *LoadPiecesResponse) GetPosition() uint64 {
 }
 
 type DeliverPiecesRequest struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Yard          string                 `protobuf:"bytes,1,opt,name=yard,proto3" json:"yard,omitempty"`
-	RequestId     string                 `protobuf:"bytes,2,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
-	RunId         string                 `protobuf:"bytes,3,opt,name=run_id,json=runId,proto3" json:"run_id,omitempty"`
-	SiteId        string                 `protobuf:"bytes,4,opt,name=site_id,json=siteId,proto3" json:"site_id,omitempty"`
-	PieceIds      []string               `protobuf:"bytes,5,rep,name=piece_ids,json=pieceIds,proto3" json:"piece_ids,omitempty"`
+	state     protoimpl.MessageState `protogen:"open.v1"`
+	Yard      string                 `protobuf:"bytes,1,opt,name=yard,proto3" json:"yard,omitempty"`
+	RequestId string                 `protobuf:"bytes,2,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	RunId     string                 `protobuf:"bytes,3,opt,name=run_id,json=runId,proto3" json:"run_id,omitempty"`
+	SiteId    string                 `protobuf:"bytes,4,opt,name=site_id,json=siteId,proto3" json:"site_id,omitempty"`
+	PieceIds  []string               `protobuf:"bytes,5,rep,name=piece_ids,json=pieceIds,proto3" json:"piece_ids,omitempty"`
+	// Who took them over at the site; may be empty.
+	ReceivedBy    string `protobuf:"bytes,6,opt,name=received_by,json=receivedBy,proto3" json:"received_by,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *DeliverPiecesRequest) Reset() {
 	*x = DeliverPiecesRequest{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[32]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[34]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2638,7 +2753,7 @@ func (x *DeliverPiecesRequest) String() string {
 func (*DeliverPiecesRequest) ProtoMessage() {}
 
 func (x *DeliverPiecesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[32]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[34]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2651,7 +2766,7 @@ func (x *DeliverPiecesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DeliverPiecesRequest.ProtoReflect.Descriptor instead.
 func (*DeliverPiecesRequest) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{32}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{34}
 }
 
 func (x *DeliverPiecesRequest) GetYard() string {
@@ -2689,6 +2804,13 @@ func (x *DeliverPiecesRequest) GetPieceIds() []string {
 	return nil
 }
 
+func (x *DeliverPiecesRequest) GetReceivedBy() string {
+	if x != nil {
+		return x.ReceivedBy
+	}
+	return ""
+}
+
 type DeliverPiecesResponse struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
 	PieceCount    int32                  `protobuf:"varint,1,opt,name=piece_count,json=pieceCount,proto3" json:"piece_count,omitempty"`
@@ -2699,7 +2821,7 @@ type DeliverPiecesResponse struct {
 
 func (x *DeliverPiecesResponse) Reset() {
 	*x = DeliverPiecesResponse{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[33]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[35]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2711,7 +2833,7 @@ func (x *DeliverPiecesResponse) String() string {
 func (*DeliverPiecesResponse) ProtoMessage() {}
 
 func (x *DeliverPiecesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[33]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[35]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2724,7 +2846,7 @@ func (x *DeliverPiecesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DeliverPiecesResponse.ProtoReflect.Descriptor instead.
 func (*DeliverPiecesResponse) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{33}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{35}
 }
 
 func (x *DeliverPiecesResponse) GetPieceCount() int32 {
@@ -2754,7 +2876,7 @@ type ReturnPiecesRequest struct {
 
 func (x *ReturnPiecesRequest) Reset() {
 	*x = ReturnPiecesRequest{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[34]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[36]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2766,7 +2888,7 @@ func (x *ReturnPiecesRequest) String() string {
 func (*ReturnPiecesRequest) ProtoMessage() {}
 
 func (x *ReturnPiecesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[34]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[36]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2779,7 +2901,7 @@ func (x *ReturnPiecesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReturnPiecesRequest.ProtoReflect.Descriptor instead.
 func (*ReturnPiecesRequest) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{34}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{36}
 }
 
 func (x *ReturnPiecesRequest) GetYard() string {
@@ -2827,7 +2949,7 @@ type ReturnPiecesResponse struct {
 
 func (x *ReturnPiecesResponse) Reset() {
 	*x = ReturnPiecesResponse{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[35]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[37]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2839,7 +2961,7 @@ func (x *ReturnPiecesResponse) String() string {
 func (*ReturnPiecesResponse) ProtoMessage() {}
 
 func (x *ReturnPiecesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[35]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[37]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2852,7 +2974,7 @@ func (x *ReturnPiecesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReturnPiecesResponse.ProtoReflect.Descriptor instead.
 func (*ReturnPiecesResponse) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{35}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{37}
 }
 
 func (x *ReturnPiecesResponse) GetPieceCount() int32 {
@@ -2883,7 +3005,7 @@ type ScrapPiecesRequest struct {
 
 func (x *ScrapPiecesRequest) Reset() {
 	*x = ScrapPiecesRequest{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[36]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[38]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2895,7 +3017,7 @@ func (x *ScrapPiecesRequest) String() string {
 func (*ScrapPiecesRequest) ProtoMessage() {}
 
 func (x *ScrapPiecesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[36]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[38]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2908,7 +3030,7 @@ func (x *ScrapPiecesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ScrapPiecesRequest.ProtoReflect.Descriptor instead.
 func (*ScrapPiecesRequest) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{36}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{38}
 }
 
 func (x *ScrapPiecesRequest) GetYard() string {
@@ -2956,7 +3078,7 @@ type ScrapBlocks struct {
 
 func (x *ScrapBlocks) Reset() {
 	*x = ScrapBlocks{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[37]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[39]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2968,7 +3090,7 @@ func (x *ScrapBlocks) String() string {
 func (*ScrapBlocks) ProtoMessage() {}
 
 func (x *ScrapBlocks) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[37]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[39]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2981,7 +3103,7 @@ func (x *ScrapBlocks) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ScrapBlocks.ProtoReflect.Descriptor instead.
 func (*ScrapBlocks) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{37}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{39}
 }
 
 func (x *ScrapBlocks) GetBatchId() string {
@@ -3009,7 +3131,7 @@ type ScrapPiecesResponse struct {
 
 func (x *ScrapPiecesResponse) Reset() {
 	*x = ScrapPiecesResponse{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[38]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[40]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3021,7 +3143,7 @@ func (x *ScrapPiecesResponse) String() string {
 func (*ScrapPiecesResponse) ProtoMessage() {}
 
 func (x *ScrapPiecesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[38]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[40]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3034,7 +3156,7 @@ func (x *ScrapPiecesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ScrapPiecesResponse.ProtoReflect.Descriptor instead.
 func (*ScrapPiecesResponse) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{38}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{40}
 }
 
 func (x *ScrapPiecesResponse) GetPieceCount() int32 {
@@ -3070,7 +3192,7 @@ type MovePiecesRequest struct {
 
 func (x *MovePiecesRequest) Reset() {
 	*x = MovePiecesRequest{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[39]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[41]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3082,7 +3204,7 @@ func (x *MovePiecesRequest) String() string {
 func (*MovePiecesRequest) ProtoMessage() {}
 
 func (x *MovePiecesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[39]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[41]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3095,7 +3217,7 @@ func (x *MovePiecesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MovePiecesRequest.ProtoReflect.Descriptor instead.
 func (*MovePiecesRequest) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{39}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{41}
 }
 
 func (x *MovePiecesRequest) GetYard() string {
@@ -3136,7 +3258,7 @@ type MovePiecesResponse struct {
 
 func (x *MovePiecesResponse) Reset() {
 	*x = MovePiecesResponse{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[40]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[42]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3148,7 +3270,7 @@ func (x *MovePiecesResponse) String() string {
 func (*MovePiecesResponse) ProtoMessage() {}
 
 func (x *MovePiecesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[40]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[42]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3161,7 +3283,7 @@ func (x *MovePiecesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MovePiecesResponse.ProtoReflect.Descriptor instead.
 func (*MovePiecesResponse) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{40}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{42}
 }
 
 func (x *MovePiecesResponse) GetPieceCount() int32 {
@@ -3199,7 +3321,7 @@ type ListFreePiecesRequest struct {
 
 func (x *ListFreePiecesRequest) Reset() {
 	*x = ListFreePiecesRequest{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[41]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[43]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3211,7 +3333,7 @@ func (x *ListFreePiecesRequest) String() string {
 func (*ListFreePiecesRequest) ProtoMessage() {}
 
 func (x *ListFreePiecesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[41]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[43]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3224,7 +3346,7 @@ func (x *ListFreePiecesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListFreePiecesRequest.ProtoReflect.Descriptor instead.
 func (*ListFreePiecesRequest) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{41}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{43}
 }
 
 func (x *ListFreePiecesRequest) GetYard() string {
@@ -3312,7 +3434,7 @@ type ListFreePiecesResponse struct {
 
 func (x *ListFreePiecesResponse) Reset() {
 	*x = ListFreePiecesResponse{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[42]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[44]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3324,7 +3446,7 @@ func (x *ListFreePiecesResponse) String() string {
 func (*ListFreePiecesResponse) ProtoMessage() {}
 
 func (x *ListFreePiecesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[42]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[44]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3337,7 +3459,7 @@ func (x *ListFreePiecesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListFreePiecesResponse.ProtoReflect.Descriptor instead.
 func (*ListFreePiecesResponse) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{42}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{44}
 }
 
 func (x *ListFreePiecesResponse) GetBeams() []*Piece {
@@ -3380,7 +3502,7 @@ type SummariseStockRequest struct {
 
 func (x *SummariseStockRequest) Reset() {
 	*x = SummariseStockRequest{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[43]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[45]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3392,7 +3514,7 @@ func (x *SummariseStockRequest) String() string {
 func (*SummariseStockRequest) ProtoMessage() {}
 
 func (x *SummariseStockRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[43]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[45]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3405,7 +3527,7 @@ func (x *SummariseStockRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SummariseStockRequest.ProtoReflect.Descriptor instead.
 func (*SummariseStockRequest) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{43}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{45}
 }
 
 func (x *SummariseStockRequest) GetYard() string {
@@ -3441,7 +3563,7 @@ type SummariseStockResponse struct {
 
 func (x *SummariseStockResponse) Reset() {
 	*x = SummariseStockResponse{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[44]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[46]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3453,7 +3575,7 @@ func (x *SummariseStockResponse) String() string {
 func (*SummariseStockResponse) ProtoMessage() {}
 
 func (x *SummariseStockResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[44]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[46]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3466,7 +3588,7 @@ func (x *SummariseStockResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SummariseStockResponse.ProtoReflect.Descriptor instead.
 func (*SummariseStockResponse) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{44}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{46}
 }
 
 func (x *SummariseStockResponse) GetBeams() []*BeamSummary {
@@ -3514,7 +3636,7 @@ type BeamSummary struct {
 
 func (x *BeamSummary) Reset() {
 	*x = BeamSummary{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[45]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[47]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3526,7 +3648,7 @@ func (x *BeamSummary) String() string {
 func (*BeamSummary) ProtoMessage() {}
 
 func (x *BeamSummary) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[45]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[47]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3539,7 +3661,7 @@ func (x *BeamSummary) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BeamSummary.ProtoReflect.Descriptor instead.
 func (*BeamSummary) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{45}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{47}
 }
 
 func (x *BeamSummary) GetProfile() string {
@@ -3606,7 +3728,7 @@ type BlockSummary struct {
 
 func (x *BlockSummary) Reset() {
 	*x = BlockSummary{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[46]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[48]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3618,7 +3740,7 @@ func (x *BlockSummary) String() string {
 func (*BlockSummary) ProtoMessage() {}
 
 func (x *BlockSummary) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[46]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[48]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3631,7 +3753,7 @@ func (x *BlockSummary) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BlockSummary.ProtoReflect.Descriptor instead.
 func (*BlockSummary) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{46}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{48}
 }
 
 func (x *BlockSummary) GetBlockKind() string {
@@ -3680,7 +3802,7 @@ type GetBatchRequest struct {
 
 func (x *GetBatchRequest) Reset() {
 	*x = GetBatchRequest{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[47]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[49]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3692,7 +3814,7 @@ func (x *GetBatchRequest) String() string {
 func (*GetBatchRequest) ProtoMessage() {}
 
 func (x *GetBatchRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[47]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[49]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3705,7 +3827,7 @@ func (x *GetBatchRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetBatchRequest.ProtoReflect.Descriptor instead.
 func (*GetBatchRequest) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{47}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{49}
 }
 
 func (x *GetBatchRequest) GetYard() string {
@@ -3741,7 +3863,7 @@ type GetBatchResponse struct {
 
 func (x *GetBatchResponse) Reset() {
 	*x = GetBatchResponse{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[48]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[50]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3753,7 +3875,7 @@ func (x *GetBatchResponse) String() string {
 func (*GetBatchResponse) ProtoMessage() {}
 
 func (x *GetBatchResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[48]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[50]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3766,7 +3888,7 @@ func (x *GetBatchResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetBatchResponse.ProtoReflect.Descriptor instead.
 func (*GetBatchResponse) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{48}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{50}
 }
 
 func (x *GetBatchResponse) GetBatch() *Batch {
@@ -3802,7 +3924,7 @@ type ListBatchesRequest struct {
 
 func (x *ListBatchesRequest) Reset() {
 	*x = ListBatchesRequest{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[49]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[51]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3814,7 +3936,7 @@ func (x *ListBatchesRequest) String() string {
 func (*ListBatchesRequest) ProtoMessage() {}
 
 func (x *ListBatchesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[49]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[51]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3827,7 +3949,7 @@ func (x *ListBatchesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListBatchesRequest.ProtoReflect.Descriptor instead.
 func (*ListBatchesRequest) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{49}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{51}
 }
 
 func (x *ListBatchesRequest) GetYard() string {
@@ -3869,7 +3991,7 @@ type ListBatchesResponse struct {
 
 func (x *ListBatchesResponse) Reset() {
 	*x = ListBatchesResponse{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[50]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[52]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3881,7 +4003,7 @@ func (x *ListBatchesResponse) String() string {
 func (*ListBatchesResponse) ProtoMessage() {}
 
 func (x *ListBatchesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[50]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[52]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3894,7 +4016,7 @@ func (x *ListBatchesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListBatchesResponse.ProtoReflect.Descriptor instead.
 func (*ListBatchesResponse) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{50}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{52}
 }
 
 func (x *ListBatchesResponse) GetBatches() []*Batch {
@@ -3929,7 +4051,7 @@ type GetStackRequest struct {
 
 func (x *GetStackRequest) Reset() {
 	*x = GetStackRequest{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[51]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[53]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3941,7 +4063,7 @@ func (x *GetStackRequest) String() string {
 func (*GetStackRequest) ProtoMessage() {}
 
 func (x *GetStackRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[51]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[53]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3954,7 +4076,7 @@ func (x *GetStackRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetStackRequest.ProtoReflect.Descriptor instead.
 func (*GetStackRequest) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{51}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{53}
 }
 
 func (x *GetStackRequest) GetYard() string {
@@ -3993,7 +4115,7 @@ type GetStackResponse struct {
 
 func (x *GetStackResponse) Reset() {
 	*x = GetStackResponse{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[52]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[54]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4005,7 +4127,7 @@ func (x *GetStackResponse) String() string {
 func (*GetStackResponse) ProtoMessage() {}
 
 func (x *GetStackResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[52]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[54]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4018,7 +4140,7 @@ func (x *GetStackResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetStackResponse.ProtoReflect.Descriptor instead.
 func (*GetStackResponse) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{52}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{54}
 }
 
 func (x *GetStackResponse) GetStackId() string {
@@ -4067,7 +4189,7 @@ type GetPieceHistoryRequest struct {
 
 func (x *GetPieceHistoryRequest) Reset() {
 	*x = GetPieceHistoryRequest{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[53]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[55]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4079,7 +4201,7 @@ func (x *GetPieceHistoryRequest) String() string {
 func (*GetPieceHistoryRequest) ProtoMessage() {}
 
 func (x *GetPieceHistoryRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[53]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[55]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4092,7 +4214,7 @@ func (x *GetPieceHistoryRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetPieceHistoryRequest.ProtoReflect.Descriptor instead.
 func (*GetPieceHistoryRequest) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{53}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{55}
 }
 
 func (x *GetPieceHistoryRequest) GetYard() string {
@@ -4129,7 +4251,7 @@ type GetPieceHistoryResponse struct {
 
 func (x *GetPieceHistoryResponse) Reset() {
 	*x = GetPieceHistoryResponse{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[54]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[56]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4141,7 +4263,7 @@ func (x *GetPieceHistoryResponse) String() string {
 func (*GetPieceHistoryResponse) ProtoMessage() {}
 
 func (x *GetPieceHistoryResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[54]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[56]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4154,7 +4276,7 @@ func (x *GetPieceHistoryResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetPieceHistoryResponse.ProtoReflect.Descriptor instead.
 func (*GetPieceHistoryResponse) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{54}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{56}
 }
 
 func (x *GetPieceHistoryResponse) GetPiece() *Piece {
@@ -4201,7 +4323,7 @@ type HistoryEntry struct {
 
 func (x *HistoryEntry) Reset() {
 	*x = HistoryEntry{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[55]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[57]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4213,7 +4335,7 @@ func (x *HistoryEntry) String() string {
 func (*HistoryEntry) ProtoMessage() {}
 
 func (x *HistoryEntry) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[55]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[57]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4226,7 +4348,7 @@ func (x *HistoryEntry) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use HistoryEntry.ProtoReflect.Descriptor instead.
 func (*HistoryEntry) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{55}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{57}
 }
 
 func (x *HistoryEntry) GetHappenedAt() *timestamppb.Timestamp {
@@ -4275,7 +4397,7 @@ type GetPiecesRequest struct {
 
 func (x *GetPiecesRequest) Reset() {
 	*x = GetPiecesRequest{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[56]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[58]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4287,7 +4409,7 @@ func (x *GetPiecesRequest) String() string {
 func (*GetPiecesRequest) ProtoMessage() {}
 
 func (x *GetPiecesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[56]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[58]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4300,7 +4422,7 @@ func (x *GetPiecesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetPiecesRequest.ProtoReflect.Descriptor instead.
 func (*GetPiecesRequest) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{56}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{58}
 }
 
 func (x *GetPiecesRequest) GetYard() string {
@@ -4334,7 +4456,7 @@ type GetPiecesResponse struct {
 
 func (x *GetPiecesResponse) Reset() {
 	*x = GetPiecesResponse{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[57]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[59]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4346,7 +4468,7 @@ func (x *GetPiecesResponse) String() string {
 func (*GetPiecesResponse) ProtoMessage() {}
 
 func (x *GetPiecesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[57]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[59]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4359,7 +4481,7 @@ func (x *GetPiecesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetPiecesResponse.ProtoReflect.Descriptor instead.
 func (*GetPiecesResponse) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{57}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{59}
 }
 
 func (x *GetPiecesResponse) GetPieces() []*Piece {
@@ -4388,7 +4510,7 @@ type FindMarksRequest struct {
 
 func (x *FindMarksRequest) Reset() {
 	*x = FindMarksRequest{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[58]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[60]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4400,7 +4522,7 @@ func (x *FindMarksRequest) String() string {
 func (*FindMarksRequest) ProtoMessage() {}
 
 func (x *FindMarksRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[58]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[60]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4413,7 +4535,7 @@ func (x *FindMarksRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FindMarksRequest.ProtoReflect.Descriptor instead.
 func (*FindMarksRequest) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{58}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{60}
 }
 
 func (x *FindMarksRequest) GetYard() string {
@@ -4457,7 +4579,7 @@ type FindMarksResponse struct {
 
 func (x *FindMarksResponse) Reset() {
 	*x = FindMarksResponse{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[59]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[61]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4469,7 +4591,7 @@ func (x *FindMarksResponse) String() string {
 func (*FindMarksResponse) ProtoMessage() {}
 
 func (x *FindMarksResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[59]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[61]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4482,7 +4604,7 @@ func (x *FindMarksResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FindMarksResponse.ProtoReflect.Descriptor instead.
 func (*FindMarksResponse) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{59}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{61}
 }
 
 func (x *FindMarksResponse) GetMarks() []*FoundMark {
@@ -4520,7 +4642,7 @@ type FoundMark struct {
 
 func (x *FoundMark) Reset() {
 	*x = FoundMark{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[60]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[62]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4532,7 +4654,7 @@ func (x *FoundMark) String() string {
 func (*FoundMark) ProtoMessage() {}
 
 func (x *FoundMark) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[60]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[62]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4545,7 +4667,7 @@ func (x *FoundMark) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FoundMark.ProtoReflect.Descriptor instead.
 func (*FoundMark) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{60}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{62}
 }
 
 func (x *FoundMark) GetMark() string {
@@ -4573,7 +4695,7 @@ type WatchStockRequest struct {
 
 func (x *WatchStockRequest) Reset() {
 	*x = WatchStockRequest{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[61]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[63]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4585,7 +4707,7 @@ func (x *WatchStockRequest) String() string {
 func (*WatchStockRequest) ProtoMessage() {}
 
 func (x *WatchStockRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[61]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[63]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4598,7 +4720,7 @@ func (x *WatchStockRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchStockRequest.ProtoReflect.Descriptor instead.
 func (*WatchStockRequest) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{61}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{63}
 }
 
 func (x *WatchStockRequest) GetYard() string {
@@ -4627,7 +4749,7 @@ type WatchStockResponse struct {
 
 func (x *WatchStockResponse) Reset() {
 	*x = WatchStockResponse{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[62]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[64]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4639,7 +4761,7 @@ func (x *WatchStockResponse) String() string {
 func (*WatchStockResponse) ProtoMessage() {}
 
 func (x *WatchStockResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[62]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[64]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4652,7 +4774,7 @@ func (x *WatchStockResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchStockResponse.ProtoReflect.Descriptor instead.
 func (*WatchStockResponse) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{62}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{64}
 }
 
 func (x *WatchStockResponse) GetPosition() uint64 {
@@ -4722,7 +4844,7 @@ const file_spanyard_stock_v1_stock_proto_rawDesc = "" +
 	"\x06picked\x18\x04 \x01(\x05R\x06picked\x12\x16\n" +
 	"\x06loaded\x18\x05 \x01(\x05R\x06loaded\x12\x1c\n" +
 	"\tdelivered\x18\x06 \x01(\x05R\tdelivered\x12\x1a\n" +
-	"\bscrapped\x18\a \x01(\x05R\bscrapped\"\x94\x05\n" +
+	"\bscrapped\x18\a \x01(\x05R\bscrapped\"\xb5\x05\n" +
 	"\x05Piece\x12\x19\n" +
 	"\bpiece_id\x18\x01 \x01(\tR\apieceId\x12\x19\n" +
 	"\bbatch_id\x18\x02 \x01(\tR\abatchId\x129\n" +
@@ -4748,7 +4870,9 @@ const file_spanyard_stock_v1_stock_proto_rawDesc = "" +
 	"releasedOn\x12\x17\n" +
 	"\amade_on\x18\x10 \x01(\tR\x06madeOn\x12\x19\n" +
 	"\btruck_id\x18\x11 \x01(\tR\atruckId\x12=\n" +
-	"\fdelivered_at\x18\x12 \x01(\v2\x1a.google.protobuf.TimestampR\vdeliveredAt\"\xdc\x01\n" +
+	"\fdelivered_at\x18\x12 \x01(\v2\x1a.google.protobuf.TimestampR\vdeliveredAt\x12\x1f\n" +
+	"\vreceived_by\x18\x13 \x01(\tR\n" +
+	"receivedBy\"\xdc\x01\n" +
 	"\n" +
 	"FreeBlocks\x12\x19\n" +
 	"\bbatch_id\x18\x01 \x01(\tR\abatchId\x12\x1d\n" +
@@ -4772,7 +4896,13 @@ const file_spanyard_stock_v1_stock_proto_rawDesc = "" +
 	"\xbaH\a\x1a\x05\x18\xed\x02(\x01R\x0fblockMinAgeDays\x12:\n" +
 	"\x14beams_per_stack_tier\x18\x06 \x01(\x05B\t\xbaH\x06\x1a\x04\x182(\x01R\x11beamsPerStackTier\"2\n" +
 	"\x14SetYardRulesResponse\x12\x1a\n" +
-	"\bposition\x18\x01 \x01(\x04R\bposition\"\xc1\x03\n" +
+	"\bposition\x18\x01 \x01(\x04R\bposition\"f\n" +
+	"\x13GetYardRulesRequest\x124\n" +
+	"\x04yard\x18\x01 \x01(\tB \xbaH\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,31}$R\x04yard\x12\x19\n" +
+	"\bat_least\x18\x02 \x01(\x04R\aatLeast\"o\n" +
+	"\x14GetYardRulesResponse\x12;\n" +
+	"\x05rules\x18\x01 \x01(\v2%.spanyard.stock.event.v1.YardRulesSetR\x05rules\x12\x1a\n" +
+	"\bposition\x18\x02 \x01(\x04R\bposition\"\xc1\x03\n" +
 	"\x13ReceiveBatchRequest\x124\n" +
 	"\x04yard\x18\x01 \x01(\tB \xbaH\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,31}$R\x04yard\x12(\n" +
 	"\n" +
@@ -4929,14 +5059,16 @@ const file_spanyard_stock_v1_stock_proto_rawDesc = "" +
 	"\x12LoadPiecesResponse\x12\x1f\n" +
 	"\vpiece_count\x18\x01 \x01(\x05R\n" +
 	"pieceCount\x12\x1a\n" +
-	"\bposition\x18\x02 \x01(\x04R\bposition\"\xf0\x01\n" +
+	"\bposition\x18\x02 \x01(\x04R\bposition\"\x9a\x02\n" +
 	"\x14DeliverPiecesRequest\x124\n" +
 	"\x04yard\x18\x01 \x01(\tB \xbaH\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,31}$R\x04yard\x12(\n" +
 	"\n" +
 	"request_id\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18@R\trequestId\x12 \n" +
 	"\x06run_id\x18\x03 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18@R\x05runId\x12\"\n" +
 	"\asite_id\x18\x04 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18@R\x06siteId\x122\n" +
-	"\tpiece_ids\x18\x05 \x03(\tB\x15\xbaH\x12\x92\x01\x0f\b\x01\x10\x90N\x18\x01\"\x06r\x04\x10\x01\x18`R\bpieceIds\"T\n" +
+	"\tpiece_ids\x18\x05 \x03(\tB\x15\xbaH\x12\x92\x01\x0f\b\x01\x10\x90N\x18\x01\"\x06r\x04\x10\x01\x18`R\bpieceIds\x12(\n" +
+	"\vreceived_by\x18\x06 \x01(\tB\a\xbaH\x04r\x02\x18xR\n" +
+	"receivedBy\"T\n" +
 	"\x15DeliverPiecesResponse\x12\x1f\n" +
 	"\vpiece_count\x18\x01 \x01(\x05R\n" +
 	"pieceCount\x12\x1a\n" +
@@ -5111,9 +5243,10 @@ const file_spanyard_stock_v1_stock_proto_rawDesc = "" +
 	"\x17BATCH_STATE_UNSPECIFIED\x10\x00\x12\x16\n" +
 	"\x12BATCH_STATE_CURING\x10\x01\x12\x18\n" +
 	"\x14BATCH_STATE_RELEASED\x10\x02\x12\x1b\n" +
-	"\x17BATCH_STATE_QUARANTINED\x10\x032\x99\x12\n" +
+	"\x17BATCH_STATE_QUARANTINED\x10\x032\xfa\x12\n" +
 	"\fStockService\x12_\n" +
 	"\fSetYardRules\x12&.spanyard.stock.v1.SetYardRulesRequest\x1a'.spanyard.stock.v1.SetYardRulesResponse\x12_\n" +
+	"\fGetYardRules\x12&.spanyard.stock.v1.GetYardRulesRequest\x1a'.spanyard.stock.v1.GetYardRulesResponse\x12_\n" +
 	"\fReceiveBatch\x12&.spanyard.stock.v1.ReceiveBatchRequest\x1a'.spanyard.stock.v1.ReceiveBatchResponse\x12k\n" +
 	"\x10ImportStockCount\x12*.spanyard.stock.v1.ImportStockCountRequest\x1a+.spanyard.stock.v1.ImportStockCountResponse\x12Y\n" +
 	"\n" +
@@ -5156,7 +5289,7 @@ func file_spanyard_stock_v1_stock_proto_rawDescGZIP() []byte {
 }
 
 var file_spanyard_stock_v1_stock_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
-var file_spanyard_stock_v1_stock_proto_msgTypes = make([]protoimpl.MessageInfo, 63)
+var file_spanyard_stock_v1_stock_proto_msgTypes = make([]protoimpl.MessageInfo, 65)
 var file_spanyard_stock_v1_stock_proto_goTypes = []any{
 	(FileFormat)(0),                  // 0: spanyard.stock.v1.FileFormat
 	(BatchState)(0),                  // 1: spanyard.stock.v1.BatchState
@@ -5167,175 +5300,181 @@ var file_spanyard_stock_v1_stock_proto_goTypes = []any{
 	(*FreeBlocks)(nil),               // 6: spanyard.stock.v1.FreeBlocks
 	(*SetYardRulesRequest)(nil),      // 7: spanyard.stock.v1.SetYardRulesRequest
 	(*SetYardRulesResponse)(nil),     // 8: spanyard.stock.v1.SetYardRulesResponse
-	(*ReceiveBatchRequest)(nil),      // 9: spanyard.stock.v1.ReceiveBatchRequest
-	(*BeamLines)(nil),                // 10: spanyard.stock.v1.BeamLines
-	(*BeamLine)(nil),                 // 11: spanyard.stock.v1.BeamLine
-	(*BlockLine)(nil),                // 12: spanyard.stock.v1.BlockLine
-	(*ReceiveBatchResponse)(nil),     // 13: spanyard.stock.v1.ReceiveBatchResponse
-	(*ImportStockCountRequest)(nil),  // 14: spanyard.stock.v1.ImportStockCountRequest
-	(*ImportStockCountResponse)(nil), // 15: spanyard.stock.v1.ImportStockCountResponse
-	(*RecordTestRequest)(nil),        // 16: spanyard.stock.v1.RecordTestRequest
-	(*RecordTestResponse)(nil),       // 17: spanyard.stock.v1.RecordTestResponse
-	(*ReleaseBatchRequest)(nil),      // 18: spanyard.stock.v1.ReleaseBatchRequest
-	(*ReleaseBatchResponse)(nil),     // 19: spanyard.stock.v1.ReleaseBatchResponse
-	(*QuarantineBatchRequest)(nil),   // 20: spanyard.stock.v1.QuarantineBatchRequest
-	(*QuarantineBatchResponse)(nil),  // 21: spanyard.stock.v1.QuarantineBatchResponse
-	(*LiftQuarantineRequest)(nil),    // 22: spanyard.stock.v1.LiftQuarantineRequest
-	(*LiftQuarantineResponse)(nil),   // 23: spanyard.stock.v1.LiftQuarantineResponse
-	(*ReservePiecesRequest)(nil),     // 24: spanyard.stock.v1.ReservePiecesRequest
-	(*ReserveLine)(nil),              // 25: spanyard.stock.v1.ReserveLine
-	(*ReserveBlocks)(nil),            // 26: spanyard.stock.v1.ReserveBlocks
-	(*ReservePiecesResponse)(nil),    // 27: spanyard.stock.v1.ReservePiecesResponse
-	(*DropReservationRequest)(nil),   // 28: spanyard.stock.v1.DropReservationRequest
-	(*DropReservationResponse)(nil),  // 29: spanyard.stock.v1.DropReservationResponse
-	(*PickPiecesRequest)(nil),        // 30: spanyard.stock.v1.PickPiecesRequest
-	(*PickPiecesResponse)(nil),       // 31: spanyard.stock.v1.PickPiecesResponse
-	(*LoadPiecesRequest)(nil),        // 32: spanyard.stock.v1.LoadPiecesRequest
-	(*LoadPiecesResponse)(nil),       // 33: spanyard.stock.v1.LoadPiecesResponse
-	(*DeliverPiecesRequest)(nil),     // 34: spanyard.stock.v1.DeliverPiecesRequest
-	(*DeliverPiecesResponse)(nil),    // 35: spanyard.stock.v1.DeliverPiecesResponse
-	(*ReturnPiecesRequest)(nil),      // 36: spanyard.stock.v1.ReturnPiecesRequest
-	(*ReturnPiecesResponse)(nil),     // 37: spanyard.stock.v1.ReturnPiecesResponse
-	(*ScrapPiecesRequest)(nil),       // 38: spanyard.stock.v1.ScrapPiecesRequest
-	(*ScrapBlocks)(nil),              // 39: spanyard.stock.v1.ScrapBlocks
-	(*ScrapPiecesResponse)(nil),      // 40: spanyard.stock.v1.ScrapPiecesResponse
-	(*MovePiecesRequest)(nil),        // 41: spanyard.stock.v1.MovePiecesRequest
-	(*MovePiecesResponse)(nil),       // 42: spanyard.stock.v1.MovePiecesResponse
-	(*ListFreePiecesRequest)(nil),    // 43: spanyard.stock.v1.ListFreePiecesRequest
-	(*ListFreePiecesResponse)(nil),   // 44: spanyard.stock.v1.ListFreePiecesResponse
-	(*SummariseStockRequest)(nil),    // 45: spanyard.stock.v1.SummariseStockRequest
-	(*SummariseStockResponse)(nil),   // 46: spanyard.stock.v1.SummariseStockResponse
-	(*BeamSummary)(nil),              // 47: spanyard.stock.v1.BeamSummary
-	(*BlockSummary)(nil),             // 48: spanyard.stock.v1.BlockSummary
-	(*GetBatchRequest)(nil),          // 49: spanyard.stock.v1.GetBatchRequest
-	(*GetBatchResponse)(nil),         // 50: spanyard.stock.v1.GetBatchResponse
-	(*ListBatchesRequest)(nil),       // 51: spanyard.stock.v1.ListBatchesRequest
-	(*ListBatchesResponse)(nil),      // 52: spanyard.stock.v1.ListBatchesResponse
-	(*GetStackRequest)(nil),          // 53: spanyard.stock.v1.GetStackRequest
-	(*GetStackResponse)(nil),         // 54: spanyard.stock.v1.GetStackResponse
-	(*GetPieceHistoryRequest)(nil),   // 55: spanyard.stock.v1.GetPieceHistoryRequest
-	(*GetPieceHistoryResponse)(nil),  // 56: spanyard.stock.v1.GetPieceHistoryResponse
-	(*HistoryEntry)(nil),             // 57: spanyard.stock.v1.HistoryEntry
-	(*GetPiecesRequest)(nil),         // 58: spanyard.stock.v1.GetPiecesRequest
-	(*GetPiecesResponse)(nil),        // 59: spanyard.stock.v1.GetPiecesResponse
-	(*FindMarksRequest)(nil),         // 60: spanyard.stock.v1.FindMarksRequest
-	(*FindMarksResponse)(nil),        // 61: spanyard.stock.v1.FindMarksResponse
-	(*FoundMark)(nil),                // 62: spanyard.stock.v1.FoundMark
-	(*WatchStockRequest)(nil),        // 63: spanyard.stock.v1.WatchStockRequest
-	(*WatchStockResponse)(nil),       // 64: spanyard.stock.v1.WatchStockResponse
-	(v1.BatchKind)(0),                // 65: spanyard.stock.event.v1.BatchKind
-	(*v1.Concrete)(nil),              // 66: spanyard.stock.event.v1.Concrete
-	(*v1.TestRecorded)(nil),          // 67: spanyard.stock.event.v1.TestRecorded
-	(*v1.BatchReleased)(nil),         // 68: spanyard.stock.event.v1.BatchReleased
-	(v1.SpecimenKind)(0),             // 69: spanyard.stock.event.v1.SpecimenKind
-	(*v1.Verdict)(nil),               // 70: spanyard.stock.event.v1.Verdict
-	(v1.PieceState)(0),               // 71: spanyard.stock.event.v1.PieceState
-	(*v1.Allocation)(nil),            // 72: spanyard.stock.event.v1.Allocation
-	(*timestamppb.Timestamp)(nil),    // 73: google.protobuf.Timestamp
-	(*v1.BatchQuarantined)(nil),      // 74: spanyard.stock.event.v1.BatchQuarantined
-	(*v1.Event)(nil),                 // 75: spanyard.stock.event.v1.Event
+	(*GetYardRulesRequest)(nil),      // 9: spanyard.stock.v1.GetYardRulesRequest
+	(*GetYardRulesResponse)(nil),     // 10: spanyard.stock.v1.GetYardRulesResponse
+	(*ReceiveBatchRequest)(nil),      // 11: spanyard.stock.v1.ReceiveBatchRequest
+	(*BeamLines)(nil),                // 12: spanyard.stock.v1.BeamLines
+	(*BeamLine)(nil),                 // 13: spanyard.stock.v1.BeamLine
+	(*BlockLine)(nil),                // 14: spanyard.stock.v1.BlockLine
+	(*ReceiveBatchResponse)(nil),     // 15: spanyard.stock.v1.ReceiveBatchResponse
+	(*ImportStockCountRequest)(nil),  // 16: spanyard.stock.v1.ImportStockCountRequest
+	(*ImportStockCountResponse)(nil), // 17: spanyard.stock.v1.ImportStockCountResponse
+	(*RecordTestRequest)(nil),        // 18: spanyard.stock.v1.RecordTestRequest
+	(*RecordTestResponse)(nil),       // 19: spanyard.stock.v1.RecordTestResponse
+	(*ReleaseBatchRequest)(nil),      // 20: spanyard.stock.v1.ReleaseBatchRequest
+	(*ReleaseBatchResponse)(nil),     // 21: spanyard.stock.v1.ReleaseBatchResponse
+	(*QuarantineBatchRequest)(nil),   // 22: spanyard.stock.v1.QuarantineBatchRequest
+	(*QuarantineBatchResponse)(nil),  // 23: spanyard.stock.v1.QuarantineBatchResponse
+	(*LiftQuarantineRequest)(nil),    // 24: spanyard.stock.v1.LiftQuarantineRequest
+	(*LiftQuarantineResponse)(nil),   // 25: spanyard.stock.v1.LiftQuarantineResponse
+	(*ReservePiecesRequest)(nil),     // 26: spanyard.stock.v1.ReservePiecesRequest
+	(*ReserveLine)(nil),              // 27: spanyard.stock.v1.ReserveLine
+	(*ReserveBlocks)(nil),            // 28: spanyard.stock.v1.ReserveBlocks
+	(*ReservePiecesResponse)(nil),    // 29: spanyard.stock.v1.ReservePiecesResponse
+	(*DropReservationRequest)(nil),   // 30: spanyard.stock.v1.DropReservationRequest
+	(*DropReservationResponse)(nil),  // 31: spanyard.stock.v1.DropReservationResponse
+	(*PickPiecesRequest)(nil),        // 32: spanyard.stock.v1.PickPiecesRequest
+	(*PickPiecesResponse)(nil),       // 33: spanyard.stock.v1.PickPiecesResponse
+	(*LoadPiecesRequest)(nil),        // 34: spanyard.stock.v1.LoadPiecesRequest
+	(*LoadPiecesResponse)(nil),       // 35: spanyard.stock.v1.LoadPiecesResponse
+	(*DeliverPiecesRequest)(nil),     // 36: spanyard.stock.v1.DeliverPiecesRequest
+	(*DeliverPiecesResponse)(nil),    // 37: spanyard.stock.v1.DeliverPiecesResponse
+	(*ReturnPiecesRequest)(nil),      // 38: spanyard.stock.v1.ReturnPiecesRequest
+	(*ReturnPiecesResponse)(nil),     // 39: spanyard.stock.v1.ReturnPiecesResponse
+	(*ScrapPiecesRequest)(nil),       // 40: spanyard.stock.v1.ScrapPiecesRequest
+	(*ScrapBlocks)(nil),              // 41: spanyard.stock.v1.ScrapBlocks
+	(*ScrapPiecesResponse)(nil),      // 42: spanyard.stock.v1.ScrapPiecesResponse
+	(*MovePiecesRequest)(nil),        // 43: spanyard.stock.v1.MovePiecesRequest
+	(*MovePiecesResponse)(nil),       // 44: spanyard.stock.v1.MovePiecesResponse
+	(*ListFreePiecesRequest)(nil),    // 45: spanyard.stock.v1.ListFreePiecesRequest
+	(*ListFreePiecesResponse)(nil),   // 46: spanyard.stock.v1.ListFreePiecesResponse
+	(*SummariseStockRequest)(nil),    // 47: spanyard.stock.v1.SummariseStockRequest
+	(*SummariseStockResponse)(nil),   // 48: spanyard.stock.v1.SummariseStockResponse
+	(*BeamSummary)(nil),              // 49: spanyard.stock.v1.BeamSummary
+	(*BlockSummary)(nil),             // 50: spanyard.stock.v1.BlockSummary
+	(*GetBatchRequest)(nil),          // 51: spanyard.stock.v1.GetBatchRequest
+	(*GetBatchResponse)(nil),         // 52: spanyard.stock.v1.GetBatchResponse
+	(*ListBatchesRequest)(nil),       // 53: spanyard.stock.v1.ListBatchesRequest
+	(*ListBatchesResponse)(nil),      // 54: spanyard.stock.v1.ListBatchesResponse
+	(*GetStackRequest)(nil),          // 55: spanyard.stock.v1.GetStackRequest
+	(*GetStackResponse)(nil),         // 56: spanyard.stock.v1.GetStackResponse
+	(*GetPieceHistoryRequest)(nil),   // 57: spanyard.stock.v1.GetPieceHistoryRequest
+	(*GetPieceHistoryResponse)(nil),  // 58: spanyard.stock.v1.GetPieceHistoryResponse
+	(*HistoryEntry)(nil),             // 59: spanyard.stock.v1.HistoryEntry
+	(*GetPiecesRequest)(nil),         // 60: spanyard.stock.v1.GetPiecesRequest
+	(*GetPiecesResponse)(nil),        // 61: spanyard.stock.v1.GetPiecesResponse
+	(*FindMarksRequest)(nil),         // 62: spanyard.stock.v1.FindMarksRequest
+	(*FindMarksResponse)(nil),        // 63: spanyard.stock.v1.FindMarksResponse
+	(*FoundMark)(nil),                // 64: spanyard.stock.v1.FoundMark
+	(*WatchStockRequest)(nil),        // 65: spanyard.stock.v1.WatchStockRequest
+	(*WatchStockResponse)(nil),       // 66: spanyard.stock.v1.WatchStockResponse
+	(v1.BatchKind)(0),                // 67: spanyard.stock.event.v1.BatchKind
+	(*v1.Concrete)(nil),              // 68: spanyard.stock.event.v1.Concrete
+	(*v1.TestRecorded)(nil),          // 69: spanyard.stock.event.v1.TestRecorded
+	(*v1.BatchReleased)(nil),         // 70: spanyard.stock.event.v1.BatchReleased
+	(v1.SpecimenKind)(0),             // 71: spanyard.stock.event.v1.SpecimenKind
+	(*v1.Verdict)(nil),               // 72: spanyard.stock.event.v1.Verdict
+	(v1.PieceState)(0),               // 73: spanyard.stock.event.v1.PieceState
+	(*v1.Allocation)(nil),            // 74: spanyard.stock.event.v1.Allocation
+	(*timestamppb.Timestamp)(nil),    // 75: google.protobuf.Timestamp
+	(*v1.YardRulesSet)(nil),          // 76: spanyard.stock.event.v1.YardRulesSet
+	(*v1.BatchQuarantined)(nil),      // 77: spanyard.stock.event.v1.BatchQuarantined
+	(*v1.Event)(nil),                 // 78: spanyard.stock.event.v1.Event
 }
 var file_spanyard_stock_v1_stock_proto_depIdxs = []int32{
-	65, // 0: spanyard.stock.v1.Batch.kind:type_name -> spanyard.stock.event.v1.BatchKind
+	67, // 0: spanyard.stock.v1.Batch.kind:type_name -> spanyard.stock.event.v1.BatchKind
 	1,  // 1: spanyard.stock.v1.Batch.state:type_name -> spanyard.stock.v1.BatchState
-	66, // 2: spanyard.stock.v1.Batch.concrete:type_name -> spanyard.stock.event.v1.Concrete
+	68, // 2: spanyard.stock.v1.Batch.concrete:type_name -> spanyard.stock.event.v1.Concrete
 	4,  // 3: spanyard.stock.v1.Batch.counts:type_name -> spanyard.stock.v1.PieceCounts
-	67, // 4: spanyard.stock.v1.Batch.tests:type_name -> spanyard.stock.event.v1.TestRecorded
-	68, // 5: spanyard.stock.v1.Batch.release:type_name -> spanyard.stock.event.v1.BatchReleased
+	69, // 4: spanyard.stock.v1.Batch.tests:type_name -> spanyard.stock.event.v1.TestRecorded
+	70, // 5: spanyard.stock.v1.Batch.release:type_name -> spanyard.stock.event.v1.BatchReleased
 	3,  // 6: spanyard.stock.v1.Batch.judgements:type_name -> spanyard.stock.v1.Judgement
-	69, // 7: spanyard.stock.v1.Judgement.specimen:type_name -> spanyard.stock.event.v1.SpecimenKind
-	70, // 8: spanyard.stock.v1.Judgement.verdict:type_name -> spanyard.stock.event.v1.Verdict
-	71, // 9: spanyard.stock.v1.Piece.state:type_name -> spanyard.stock.event.v1.PieceState
+	71, // 7: spanyard.stock.v1.Judgement.specimen:type_name -> spanyard.stock.event.v1.SpecimenKind
+	72, // 8: spanyard.stock.v1.Judgement.verdict:type_name -> spanyard.stock.event.v1.Verdict
+	73, // 9: spanyard.stock.v1.Piece.state:type_name -> spanyard.stock.event.v1.PieceState
 	1,  // 10: spanyard.stock.v1.Piece.batch_state:type_name -> spanyard.stock.v1.BatchState
-	72, // 11: spanyard.stock.v1.Piece.allocation:type_name -> spanyard.stock.event.v1.Allocation
-	73, // 12: spanyard.stock.v1.Piece.delivered_at:type_name -> google.protobuf.Timestamp
-	66, // 13: spanyard.stock.v1.ReceiveBatchRequest.concrete:type_name -> spanyard.stock.event.v1.Concrete
-	10, // 14: spanyard.stock.v1.ReceiveBatchRequest.beams:type_name -> spanyard.stock.v1.BeamLines
-	12, // 15: spanyard.stock.v1.ReceiveBatchRequest.blocks:type_name -> spanyard.stock.v1.BlockLine
-	11, // 16: spanyard.stock.v1.BeamLines.lines:type_name -> spanyard.stock.v1.BeamLine
-	2,  // 17: spanyard.stock.v1.ReceiveBatchResponse.batch:type_name -> spanyard.stock.v1.Batch
-	0,  // 18: spanyard.stock.v1.ImportStockCountRequest.format:type_name -> spanyard.stock.v1.FileFormat
-	69, // 19: spanyard.stock.v1.RecordTestRequest.specimen:type_name -> spanyard.stock.event.v1.SpecimenKind
-	70, // 20: spanyard.stock.v1.RecordTestResponse.verdict:type_name -> spanyard.stock.event.v1.Verdict
-	74, // 21: spanyard.stock.v1.RecordTestResponse.quarantine:type_name -> spanyard.stock.event.v1.BatchQuarantined
-	68, // 22: spanyard.stock.v1.ReleaseBatchResponse.release:type_name -> spanyard.stock.event.v1.BatchReleased
-	74, // 23: spanyard.stock.v1.QuarantineBatchResponse.quarantine:type_name -> spanyard.stock.event.v1.BatchQuarantined
-	25, // 24: spanyard.stock.v1.ReservePiecesRequest.lines:type_name -> spanyard.stock.v1.ReserveLine
-	26, // 25: spanyard.stock.v1.ReserveLine.blocks:type_name -> spanyard.stock.v1.ReserveBlocks
-	72, // 26: spanyard.stock.v1.ReserveLine.allocation:type_name -> spanyard.stock.event.v1.Allocation
-	39, // 27: spanyard.stock.v1.ScrapPiecesRequest.blocks:type_name -> spanyard.stock.v1.ScrapBlocks
-	5,  // 28: spanyard.stock.v1.ListFreePiecesResponse.beams:type_name -> spanyard.stock.v1.Piece
-	6,  // 29: spanyard.stock.v1.ListFreePiecesResponse.blocks:type_name -> spanyard.stock.v1.FreeBlocks
-	47, // 30: spanyard.stock.v1.SummariseStockResponse.beams:type_name -> spanyard.stock.v1.BeamSummary
-	48, // 31: spanyard.stock.v1.SummariseStockResponse.blocks:type_name -> spanyard.stock.v1.BlockSummary
-	2,  // 32: spanyard.stock.v1.GetBatchResponse.batch:type_name -> spanyard.stock.v1.Batch
-	5,  // 33: spanyard.stock.v1.GetBatchResponse.pieces:type_name -> spanyard.stock.v1.Piece
-	2,  // 34: spanyard.stock.v1.ListBatchesResponse.batches:type_name -> spanyard.stock.v1.Batch
-	5,  // 35: spanyard.stock.v1.GetStackResponse.pieces:type_name -> spanyard.stock.v1.Piece
-	6,  // 36: spanyard.stock.v1.GetStackResponse.blocks:type_name -> spanyard.stock.v1.FreeBlocks
-	5,  // 37: spanyard.stock.v1.GetPieceHistoryResponse.piece:type_name -> spanyard.stock.v1.Piece
-	2,  // 38: spanyard.stock.v1.GetPieceHistoryResponse.batch:type_name -> spanyard.stock.v1.Batch
-	57, // 39: spanyard.stock.v1.GetPieceHistoryResponse.entries:type_name -> spanyard.stock.v1.HistoryEntry
-	73, // 40: spanyard.stock.v1.HistoryEntry.happened_at:type_name -> google.protobuf.Timestamp
-	5,  // 41: spanyard.stock.v1.GetPiecesResponse.pieces:type_name -> spanyard.stock.v1.Piece
-	62, // 42: spanyard.stock.v1.FindMarksResponse.marks:type_name -> spanyard.stock.v1.FoundMark
-	2,  // 43: spanyard.stock.v1.FindMarksResponse.batches:type_name -> spanyard.stock.v1.Batch
-	5,  // 44: spanyard.stock.v1.FoundMark.pieces:type_name -> spanyard.stock.v1.Piece
-	73, // 45: spanyard.stock.v1.WatchStockResponse.happened_at:type_name -> google.protobuf.Timestamp
-	75, // 46: spanyard.stock.v1.WatchStockResponse.event:type_name -> spanyard.stock.event.v1.Event
-	7,  // 47: spanyard.stock.v1.StockService.SetYardRules:input_type -> spanyard.stock.v1.SetYardRulesRequest
-	9,  // 48: spanyard.stock.v1.StockService.ReceiveBatch:input_type -> spanyard.stock.v1.ReceiveBatchRequest
-	14, // 49: spanyard.stock.v1.StockService.ImportStockCount:input_type -> spanyard.stock.v1.ImportStockCountRequest
-	16, // 50: spanyard.stock.v1.StockService.RecordTest:input_type -> spanyard.stock.v1.RecordTestRequest
-	18, // 51: spanyard.stock.v1.StockService.ReleaseBatch:input_type -> spanyard.stock.v1.ReleaseBatchRequest
-	20, // 52: spanyard.stock.v1.StockService.QuarantineBatch:input_type -> spanyard.stock.v1.QuarantineBatchRequest
-	22, // 53: spanyard.stock.v1.StockService.LiftQuarantine:input_type -> spanyard.stock.v1.LiftQuarantineRequest
-	24, // 54: spanyard.stock.v1.StockService.ReservePieces:input_type -> spanyard.stock.v1.ReservePiecesRequest
-	28, // 55: spanyard.stock.v1.StockService.DropReservation:input_type -> spanyard.stock.v1.DropReservationRequest
-	30, // 56: spanyard.stock.v1.StockService.PickPieces:input_type -> spanyard.stock.v1.PickPiecesRequest
-	32, // 57: spanyard.stock.v1.StockService.LoadPieces:input_type -> spanyard.stock.v1.LoadPiecesRequest
-	34, // 58: spanyard.stock.v1.StockService.DeliverPieces:input_type -> spanyard.stock.v1.DeliverPiecesRequest
-	36, // 59: spanyard.stock.v1.StockService.ReturnPieces:input_type -> spanyard.stock.v1.ReturnPiecesRequest
-	38, // 60: spanyard.stock.v1.StockService.ScrapPieces:input_type -> spanyard.stock.v1.ScrapPiecesRequest
-	41, // 61: spanyard.stock.v1.StockService.MovePieces:input_type -> spanyard.stock.v1.MovePiecesRequest
-	43, // 62: spanyard.stock.v1.StockService.ListFreePieces:input_type -> spanyard.stock.v1.ListFreePiecesRequest
-	45, // 63: spanyard.stock.v1.StockService.SummariseStock:input_type -> spanyard.stock.v1.SummariseStockRequest
-	49, // 64: spanyard.stock.v1.StockService.GetBatch:input_type -> spanyard.stock.v1.GetBatchRequest
-	51, // 65: spanyard.stock.v1.StockService.ListBatches:input_type -> spanyard.stock.v1.ListBatchesRequest
-	53, // 66: spanyard.stock.v1.StockService.GetStack:input_type -> spanyard.stock.v1.GetStackRequest
-	55, // 67: spanyard.stock.v1.StockService.GetPieceHistory:input_type -> spanyard.stock.v1.GetPieceHistoryRequest
-	58, // 68: spanyard.stock.v1.StockService.GetPieces:input_type -> spanyard.stock.v1.GetPiecesRequest
-	60, // 69: spanyard.stock.v1.StockService.FindMarks:input_type -> spanyard.stock.v1.FindMarksRequest
-	63, // 70: spanyard.stock.v1.StockService.WatchStock:input_type -> spanyard.stock.v1.WatchStockRequest
-	8,  // 71: spanyard.stock.v1.StockService.SetYardRules:output_type -> spanyard.stock.v1.SetYardRulesResponse
-	13, // 72: spanyard.stock.v1.StockService.ReceiveBatch:output_type -> spanyard.stock.v1.ReceiveBatchResponse
-	15, // 73: spanyard.stock.v1.StockService.ImportStockCount:output_type -> spanyard.stock.v1.ImportStockCountResponse
-	17, // 74: spanyard.stock.v1.StockService.RecordTest:output_type -> spanyard.stock.v1.RecordTestResponse
-	19, // 75: spanyard.stock.v1.StockService.ReleaseBatch:output_type -> spanyard.stock.v1.ReleaseBatchResponse
-	21, // 76: spanyard.stock.v1.StockService.QuarantineBatch:output_type -> spanyard.stock.v1.QuarantineBatchResponse
-	23, // 77: spanyard.stock.v1.StockService.LiftQuarantine:output_type -> spanyard.stock.v1.LiftQuarantineResponse
-	27, // 78: spanyard.stock.v1.StockService.ReservePieces:output_type -> spanyard.stock.v1.ReservePiecesResponse
-	29, // 79: spanyard.stock.v1.StockService.DropReservation:output_type -> spanyard.stock.v1.DropReservationResponse
-	31, // 80: spanyard.stock.v1.StockService.PickPieces:output_type -> spanyard.stock.v1.PickPiecesResponse
-	33, // 81: spanyard.stock.v1.StockService.LoadPieces:output_type -> spanyard.stock.v1.LoadPiecesResponse
-	35, // 82: spanyard.stock.v1.StockService.DeliverPieces:output_type -> spanyard.stock.v1.DeliverPiecesResponse
-	37, // 83: spanyard.stock.v1.StockService.ReturnPieces:output_type -> spanyard.stock.v1.ReturnPiecesResponse
-	40, // 84: spanyard.stock.v1.StockService.ScrapPieces:output_type -> spanyard.stock.v1.ScrapPiecesResponse
-	42, // 85: spanyard.stock.v1.StockService.MovePieces:output_type -> spanyard.stock.v1.MovePiecesResponse
-	44, // 86: spanyard.stock.v1.StockService.ListFreePieces:output_type -> spanyard.stock.v1.ListFreePiecesResponse
-	46, // 87: spanyard.stock.v1.StockService.SummariseStock:output_type -> spanyard.stock.v1.SummariseStockResponse
-	50, // 88: spanyard.stock.v1.StockService.GetBatch:output_type -> spanyard.stock.v1.GetBatchResponse
-	52, // 89: spanyard.stock.v1.StockService.ListBatches:output_type -> spanyard.stock.v1.ListBatchesResponse
-	54, // 90: spanyard.stock.v1.StockService.GetStack:output_type -> spanyard.stock.v1.GetStackResponse
-	56, // 91: spanyard.stock.v1.StockService.GetPieceHistory:output_type -> spanyard.stock.v1.GetPieceHistoryResponse
-	59, // 92: spanyard.stock.v1.StockService.GetPieces:output_type -> spanyard.stock.v1.GetPiecesResponse
-	61, // 93: spanyard.stock.v1.StockService.FindMarks:output_type -> spanyard.stock.v1.FindMarksResponse
-	64, // 94: spanyard.stock.v1.StockService.WatchStock:output_type -> spanyard.stock.v1.WatchStockResponse
-	71, // [71:95] is the sub-list for method output_type
-	47, // [47:71] is the sub-list for method input_type
-	47, // [47:47] is the sub-list for extension type_name
-	47, // [47:47] is the sub-list for extension extendee
-	0,  // [0:47] is the sub-list for field type_name
+	74, // 11: spanyard.stock.v1.Piece.allocation:type_name -> spanyard.stock.event.v1.Allocation
+	75, // 12: spanyard.stock.v1.Piece.delivered_at:type_name -> google.protobuf.Timestamp
+	76, // 13: spanyard.stock.v1.GetYardRulesResponse.rules:type_name -> spanyard.stock.event.v1.YardRulesSet
+	68, // 14: spanyard.stock.v1.ReceiveBatchRequest.concrete:type_name -> spanyard.stock.event.v1.Concrete
+	12, // 15: spanyard.stock.v1.ReceiveBatchRequest.beams:type_name -> spanyard.stock.v1.BeamLines
+	14, // 16: spanyard.stock.v1.ReceiveBatchRequest.blocks:type_name -> spanyard.stock.v1.BlockLine
+	13, // 17: spanyard.stock.v1.BeamLines.lines:type_name -> spanyard.stock.v1.BeamLine
+	2,  // 18: spanyard.stock.v1.ReceiveBatchResponse.batch:type_name -> spanyard.stock.v1.Batch
+	0,  // 19: spanyard.stock.v1.ImportStockCountRequest.format:type_name -> spanyard.stock.v1.FileFormat
+	71, // 20: spanyard.stock.v1.RecordTestRequest.specimen:type_name -> spanyard.stock.event.v1.SpecimenKind
+	72, // 21: spanyard.stock.v1.RecordTestResponse.verdict:type_name -> spanyard.stock.event.v1.Verdict
+	77, // 22: spanyard.stock.v1.RecordTestResponse.quarantine:type_name -> spanyard.stock.event.v1.BatchQuarantined
+	70, // 23: spanyard.stock.v1.ReleaseBatchResponse.release:type_name -> spanyard.stock.event.v1.BatchReleased
+	77, // 24: spanyard.stock.v1.QuarantineBatchResponse.quarantine:type_name -> spanyard.stock.event.v1.BatchQuarantined
+	27, // 25: spanyard.stock.v1.ReservePiecesRequest.lines:type_name -> spanyard.stock.v1.ReserveLine
+	28, // 26: spanyard.stock.v1.ReserveLine.blocks:type_name -> spanyard.stock.v1.ReserveBlocks
+	74, // 27: spanyard.stock.v1.ReserveLine.allocation:type_name -> spanyard.stock.event.v1.Allocation
+	41, // 28: spanyard.stock.v1.ScrapPiecesRequest.blocks:type_name -> spanyard.stock.v1.ScrapBlocks
+	5,  // 29: spanyard.stock.v1.ListFreePiecesResponse.beams:type_name -> spanyard.stock.v1.Piece
+	6,  // 30: spanyard.stock.v1.ListFreePiecesResponse.blocks:type_name -> spanyard.stock.v1.FreeBlocks
+	49, // 31: spanyard.stock.v1.SummariseStockResponse.beams:type_name -> spanyard.stock.v1.BeamSummary
+	50, // 32: spanyard.stock.v1.SummariseStockResponse.blocks:type_name -> spanyard.stock.v1.BlockSummary
+	2,  // 33: spanyard.stock.v1.GetBatchResponse.batch:type_name -> spanyard.stock.v1.Batch
+	5,  // 34: spanyard.stock.v1.GetBatchResponse.pieces:type_name -> spanyard.stock.v1.Piece
+	2,  // 35: spanyard.stock.v1.ListBatchesResponse.batches:type_name -> spanyard.stock.v1.Batch
+	5,  // 36: spanyard.stock.v1.GetStackResponse.pieces:type_name -> spanyard.stock.v1.Piece
+	6,  // 37: spanyard.stock.v1.GetStackResponse.blocks:type_name -> spanyard.stock.v1.FreeBlocks
+	5,  // 38: spanyard.stock.v1.GetPieceHistoryResponse.piece:type_name -> spanyard.stock.v1.Piece
+	2,  // 39: spanyard.stock.v1.GetPieceHistoryResponse.batch:type_name -> spanyard.stock.v1.Batch
+	59, // 40: spanyard.stock.v1.GetPieceHistoryResponse.entries:type_name -> spanyard.stock.v1.HistoryEntry
+	75, // 41: spanyard.stock.v1.HistoryEntry.happened_at:type_name -> google.protobuf.Timestamp
+	5,  // 42: spanyard.stock.v1.GetPiecesResponse.pieces:type_name -> spanyard.stock.v1.Piece
+	64, // 43: spanyard.stock.v1.FindMarksResponse.marks:type_name -> spanyard.stock.v1.FoundMark
+	2,  // 44: spanyard.stock.v1.FindMarksResponse.batches:type_name -> spanyard.stock.v1.Batch
+	5,  // 45: spanyard.stock.v1.FoundMark.pieces:type_name -> spanyard.stock.v1.Piece
+	75, // 46: spanyard.stock.v1.WatchStockResponse.happened_at:type_name -> google.protobuf.Timestamp
+	78, // 47: spanyard.stock.v1.WatchStockResponse.event:type_name -> spanyard.stock.event.v1.Event
+	7,  // 48: spanyard.stock.v1.StockService.SetYardRules:input_type -> spanyard.stock.v1.SetYardRulesRequest
+	9,  // 49: spanyard.stock.v1.StockService.GetYardRules:input_type -> spanyard.stock.v1.GetYardRulesRequest
+	11, // 50: spanyard.stock.v1.StockService.ReceiveBatch:input_type -> spanyard.stock.v1.ReceiveBatchRequest
+	16, // 51: spanyard.stock.v1.StockService.ImportStockCount:input_type -> spanyard.stock.v1.ImportStockCountRequest
+	18, // 52: spanyard.stock.v1.StockService.RecordTest:input_type -> spanyard.stock.v1.RecordTestRequest
+	20, // 53: spanyard.stock.v1.StockService.ReleaseBatch:input_type -> spanyard.stock.v1.ReleaseBatchRequest
+	22, // 54: spanyard.stock.v1.StockService.QuarantineBatch:input_type -> spanyard.stock.v1.QuarantineBatchRequest
+	24, // 55: spanyard.stock.v1.StockService.LiftQuarantine:input_type -> spanyard.stock.v1.LiftQuarantineRequest
+	26, // 56: spanyard.stock.v1.StockService.ReservePieces:input_type -> spanyard.stock.v1.ReservePiecesRequest
+	30, // 57: spanyard.stock.v1.StockService.DropReservation:input_type -> spanyard.stock.v1.DropReservationRequest
+	32, // 58: spanyard.stock.v1.StockService.PickPieces:input_type -> spanyard.stock.v1.PickPiecesRequest
+	34, // 59: spanyard.stock.v1.StockService.LoadPieces:input_type -> spanyard.stock.v1.LoadPiecesRequest
+	36, // 60: spanyard.stock.v1.StockService.DeliverPieces:input_type -> spanyard.stock.v1.DeliverPiecesRequest
+	38, // 61: spanyard.stock.v1.StockService.ReturnPieces:input_type -> spanyard.stock.v1.ReturnPiecesRequest
+	40, // 62: spanyard.stock.v1.StockService.ScrapPieces:input_type -> spanyard.stock.v1.ScrapPiecesRequest
+	43, // 63: spanyard.stock.v1.StockService.MovePieces:input_type -> spanyard.stock.v1.MovePiecesRequest
+	45, // 64: spanyard.stock.v1.StockService.ListFreePieces:input_type -> spanyard.stock.v1.ListFreePiecesRequest
+	47, // 65: spanyard.stock.v1.StockService.SummariseStock:input_type -> spanyard.stock.v1.SummariseStockRequest
+	51, // 66: spanyard.stock.v1.StockService.GetBatch:input_type -> spanyard.stock.v1.GetBatchRequest
+	53, // 67: spanyard.stock.v1.StockService.ListBatches:input_type -> spanyard.stock.v1.ListBatchesRequest
+	55, // 68: spanyard.stock.v1.StockService.GetStack:input_type -> spanyard.stock.v1.GetStackRequest
+	57, // 69: spanyard.stock.v1.StockService.GetPieceHistory:input_type -> spanyard.stock.v1.GetPieceHistoryRequest
+	60, // 70: spanyard.stock.v1.StockService.GetPieces:input_type -> spanyard.stock.v1.GetPiecesRequest
+	62, // 71: spanyard.stock.v1.StockService.FindMarks:input_type -> spanyard.stock.v1.FindMarksRequest
+	65, // 72: spanyard.stock.v1.StockService.WatchStock:input_type -> spanyard.stock.v1.WatchStockRequest
+	8,  // 73: spanyard.stock.v1.StockService.SetYardRules:output_type -> spanyard.stock.v1.SetYardRulesResponse
+	10, // 74: spanyard.stock.v1.StockService.GetYardRules:output_type -> spanyard.stock.v1.GetYardRulesResponse
+	15, // 75: spanyard.stock.v1.StockService.ReceiveBatch:output_type -> spanyard.stock.v1.ReceiveBatchResponse
+	17, // 76: spanyard.stock.v1.StockService.ImportStockCount:output_type -> spanyard.stock.v1.ImportStockCountResponse
+	19, // 77: spanyard.stock.v1.StockService.RecordTest:output_type -> spanyard.stock.v1.RecordTestResponse
+	21, // 78: spanyard.stock.v1.StockService.ReleaseBatch:output_type -> spanyard.stock.v1.ReleaseBatchResponse
+	23, // 79: spanyard.stock.v1.StockService.QuarantineBatch:output_type -> spanyard.stock.v1.QuarantineBatchResponse
+	25, // 80: spanyard.stock.v1.StockService.LiftQuarantine:output_type -> spanyard.stock.v1.LiftQuarantineResponse
+	29, // 81: spanyard.stock.v1.StockService.ReservePieces:output_type -> spanyard.stock.v1.ReservePiecesResponse
+	31, // 82: spanyard.stock.v1.StockService.DropReservation:output_type -> spanyard.stock.v1.DropReservationResponse
+	33, // 83: spanyard.stock.v1.StockService.PickPieces:output_type -> spanyard.stock.v1.PickPiecesResponse
+	35, // 84: spanyard.stock.v1.StockService.LoadPieces:output_type -> spanyard.stock.v1.LoadPiecesResponse
+	37, // 85: spanyard.stock.v1.StockService.DeliverPieces:output_type -> spanyard.stock.v1.DeliverPiecesResponse
+	39, // 86: spanyard.stock.v1.StockService.ReturnPieces:output_type -> spanyard.stock.v1.ReturnPiecesResponse
+	42, // 87: spanyard.stock.v1.StockService.ScrapPieces:output_type -> spanyard.stock.v1.ScrapPiecesResponse
+	44, // 88: spanyard.stock.v1.StockService.MovePieces:output_type -> spanyard.stock.v1.MovePiecesResponse
+	46, // 89: spanyard.stock.v1.StockService.ListFreePieces:output_type -> spanyard.stock.v1.ListFreePiecesResponse
+	48, // 90: spanyard.stock.v1.StockService.SummariseStock:output_type -> spanyard.stock.v1.SummariseStockResponse
+	52, // 91: spanyard.stock.v1.StockService.GetBatch:output_type -> spanyard.stock.v1.GetBatchResponse
+	54, // 92: spanyard.stock.v1.StockService.ListBatches:output_type -> spanyard.stock.v1.ListBatchesResponse
+	56, // 93: spanyard.stock.v1.StockService.GetStack:output_type -> spanyard.stock.v1.GetStackResponse
+	58, // 94: spanyard.stock.v1.StockService.GetPieceHistory:output_type -> spanyard.stock.v1.GetPieceHistoryResponse
+	61, // 95: spanyard.stock.v1.StockService.GetPieces:output_type -> spanyard.stock.v1.GetPiecesResponse
+	63, // 96: spanyard.stock.v1.StockService.FindMarks:output_type -> spanyard.stock.v1.FindMarksResponse
+	66, // 97: spanyard.stock.v1.StockService.WatchStock:output_type -> spanyard.stock.v1.WatchStockResponse
+	73, // [73:98] is the sub-list for method output_type
+	48, // [48:73] is the sub-list for method input_type
+	48, // [48:48] is the sub-list for extension type_name
+	48, // [48:48] is the sub-list for extension extendee
+	0,  // [0:48] is the sub-list for field type_name
 }
 
 func init() { file_spanyard_stock_v1_stock_proto_init() }
@@ -5343,11 +5482,11 @@ func file_spanyard_stock_v1_stock_proto_init() {
 	if File_spanyard_stock_v1_stock_proto != nil {
 		return
 	}
-	file_spanyard_stock_v1_stock_proto_msgTypes[7].OneofWrappers = []any{
+	file_spanyard_stock_v1_stock_proto_msgTypes[9].OneofWrappers = []any{
 		(*ReceiveBatchRequest_Beams)(nil),
 		(*ReceiveBatchRequest_Blocks)(nil),
 	}
-	file_spanyard_stock_v1_stock_proto_msgTypes[23].OneofWrappers = []any{
+	file_spanyard_stock_v1_stock_proto_msgTypes[25].OneofWrappers = []any{
 		(*ReserveLine_PieceId)(nil),
 		(*ReserveLine_Blocks)(nil),
 	}
@@ -5357,7 +5496,7 @@ func file_spanyard_stock_v1_stock_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_spanyard_stock_v1_stock_proto_rawDesc), len(file_spanyard_stock_v1_stock_proto_rawDesc)),
 			NumEnums:      2,
-			NumMessages:   63,
+			NumMessages:   65,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -23,6 +23,7 @@ const _ = grpc.SupportPackageIsVersion9
 
 const (
 	StockService_SetYardRules_FullMethodName     = "/spanyard.stock.v1.StockService/SetYardRules"
+	StockService_GetYardRules_FullMethodName     = "/spanyard.stock.v1.StockService/GetYardRules"
 	StockService_ReceiveBatch_FullMethodName     = "/spanyard.stock.v1.StockService/ReceiveBatch"
 	StockService_ImportStockCount_FullMethodName = "/spanyard.stock.v1.StockService/ImportStockCount"
 	StockService_RecordTest_FullMethodName       = "/spanyard.stock.v1.StockService/RecordTest"
@@ -60,6 +61,8 @@ const (
 type StockServiceClient interface {
 	// Sets the yard's rules; the first call opens the yard. Idempotent.
 	SetYardRules(ctx context.Context, in *SetYardRulesRequest, opts ...grpc.CallOption) (*SetYardRulesResponse, error)
+	// Returns the yard's rules. Idempotent.
+	GetYardRules(ctx context.Context, in *GetYardRulesRequest, opts ...grpc.CallOption) (*GetYardRulesResponse, error)
 	// Takes a batch of beams or blocks into the yard. Idempotent.
 	ReceiveBatch(ctx context.Context, in *ReceiveBatchRequest, opts ...grpc.CallOption) (*ReceiveBatchResponse, error)
 	// Takes an opening stock count from a table. All rows are good or nothing
@@ -130,6 +133,16 @@ func (c *stockServiceClient) SetYardRules(ctx context.Context, in *SetYardRulesR
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(SetYardRulesResponse)
 	err := c.cc.Invoke(ctx, StockService_SetYardRules_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *stockServiceClient) GetYardRules(ctx context.Context, in *GetYardRulesRequest, opts ...grpc.CallOption) (*GetYardRulesResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetYardRulesResponse)
+	err := c.cc.Invoke(ctx, StockService_GetYardRules_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
@@ -387,6 +400,8 @@ type StockService_WatchStockClient = grpc.ServerStreamingClient[WatchStockRespon
 type StockServiceServer interface {
 	// Sets the yard's rules; the first call opens the yard. Idempotent.
 	SetYardRules(context.Context, *SetYardRulesRequest) (*SetYardRulesResponse, error)
+	// Returns the yard's rules. Idempotent.
+	GetYardRules(context.Context, *GetYardRulesRequest) (*GetYardRulesResponse, error)
 	// Takes a batch of beams or blocks into the yard. Idempotent.
 	ReceiveBatch(context.Context, *ReceiveBatchRequest) (*ReceiveBatchResponse, error)
 	// Takes an opening stock count from a table. All rows are good or nothing
@@ -455,6 +470,9 @@ type UnimplementedStockServiceServer struct{}
 
 func (UnimplementedStockServiceServer) SetYardRules(context.Context, *SetYardRulesRequest) (*SetYardRulesResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method SetYardRules not implemented")
+}
+func (UnimplementedStockServiceServer) GetYardRules(context.Context, *GetYardRulesRequest) (*GetYardRulesResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetYardRules not implemented")
 }
 func (UnimplementedStockServiceServer) ReceiveBatch(context.Context, *ReceiveBatchRequest) (*ReceiveBatchResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ReceiveBatch not implemented")
@@ -560,6 +578,24 @@ func _StockService_SetYardRules_Handler(srv interface{}, ctx context.Context, de
 	}
 	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
 		return srv.(StockServiceServer).SetYardRules(ctx, req.(*SetYardRulesRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _StockService_GetYardRules_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetYardRulesRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(StockServiceServer).GetYardRules(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: StockService_GetYardRules_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(StockServiceServer).GetYardRules(ctx, req.(*GetYardRulesRequest))
 	}
 	return interceptor(ctx, in, info, handler)
 }
@@ -981,6 +1017,10 @@ var StockService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "SetYardRules",
 			Handler:    _StockService_SetYardRules_Handler,
+		},
+		{
+			MethodName: "GetYardRules",
+			Handler:    _StockService_GetYardRules_Handler,
 		},
 		{
 			MethodName: "ReceiveBatch",

@@ -1890,11 +1890,13 @@ func (x *PieceLoaded) GetTruckId() string {
 
 // A piece was set down at its site.
 type PieceDelivered struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	PieceId       string                 `protobuf:"bytes,1,opt,name=piece_id,json=pieceId,proto3" json:"piece_id,omitempty"`
-	RunId         string                 `protobuf:"bytes,2,opt,name=run_id,json=runId,proto3" json:"run_id,omitempty"`
-	SiteId        string                 `protobuf:"bytes,3,opt,name=site_id,json=siteId,proto3" json:"site_id,omitempty"`
-	DeliveredAt   *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=delivered_at,json=deliveredAt,proto3" json:"delivered_at,omitempty"`
+	state       protoimpl.MessageState `protogen:"open.v1"`
+	PieceId     string                 `protobuf:"bytes,1,opt,name=piece_id,json=pieceId,proto3" json:"piece_id,omitempty"`
+	RunId       string                 `protobuf:"bytes,2,opt,name=run_id,json=runId,proto3" json:"run_id,omitempty"`
+	SiteId      string                 `protobuf:"bytes,3,opt,name=site_id,json=siteId,proto3" json:"site_id,omitempty"`
+	DeliveredAt *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=delivered_at,json=deliveredAt,proto3" json:"delivered_at,omitempty"`
+	// Who took it over at the site; empty when nobody wrote it down.
+	ReceivedBy    string `protobuf:"bytes,5,opt,name=received_by,json=receivedBy,proto3" json:"received_by,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1955,6 +1957,13 @@ func (x *PieceDelivered) GetDeliveredAt() *timestamppb.Timestamp {
 		return x.DeliveredAt
 	}
 	return nil
+}
+
+func (x *PieceDelivered) GetReceivedBy() string {
+	if x != nil {
+		return x.ReceivedBy
+	}
+	return ""
 }
 
 // A piece came back to the yard and is nobody's.
@@ -2329,12 +2338,14 @@ const file_spanyard_stock_event_v1_event_proto_rawDesc = "" +
 	"\vPieceLoaded\x12\x19\n" +
 	"\bpiece_id\x18\x01 \x01(\tR\apieceId\x12\x15\n" +
 	"\x06run_id\x18\x02 \x01(\tR\x05runId\x12\x19\n" +
-	"\btruck_id\x18\x03 \x01(\tR\atruckId\"\x9a\x01\n" +
+	"\btruck_id\x18\x03 \x01(\tR\atruckId\"\xbb\x01\n" +
 	"\x0ePieceDelivered\x12\x19\n" +
 	"\bpiece_id\x18\x01 \x01(\tR\apieceId\x12\x15\n" +
 	"\x06run_id\x18\x02 \x01(\tR\x05runId\x12\x17\n" +
 	"\asite_id\x18\x03 \x01(\tR\x06siteId\x12=\n" +
-	"\fdelivered_at\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\vdeliveredAt\"]\n" +
+	"\fdelivered_at\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\vdeliveredAt\x12\x1f\n" +
+	"\vreceived_by\x18\x05 \x01(\tR\n" +
+	"receivedBy\"]\n" +
 	"\rPieceReturned\x12\x19\n" +
 	"\bpiece_id\x18\x01 \x01(\tR\apieceId\x12\x19\n" +
 	"\bstack_id\x18\x02 \x01(\tR\astackId\x12\x16\n" +
