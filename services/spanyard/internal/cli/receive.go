@@ -2,9 +2,12 @@ package cli
 
 import (
 	"context"
+	"fmt"
 	"io"
 	"regexp"
+	"slices"
 	"strconv"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -33,7 +36,8 @@ func (p *program) batchReceiveCommand() *cobra.Command {
 		Short: "Take a batch of beams or blocks into the yard, to cure",
 		Long: `Takes a batch into the yard. Beams are given as lines LENGTHxCOUNT@STACK, the
 bottom of each stack first; masses come from the catalogue. A YAML file with the
-fields of the contract does the same, with masses of its own.`,
+fields of the contract does the same, with masses of its own. Profile, wires,
+block and lengths have to be of the catalogue, also those of a file.`,
 		Example: `  spanyard batch receive B0412 --made-on 2027-04-12 --profile T150 --wires p4 \
       --fck-cylinder 40 --fck-cube 50 --line 3600x20@A-01 --line 3000x12@A-02
   spanyard batch receive K0412 --made-on 2027-04-12 --block K520 --count 1200 \
@@ -81,21 +85,74 @@ func (p *program) receive(cmd *cobra.Command, batch string, r receiving) error {
 
 func (p *program) receiveRequest(ctx context.Context, batch string, r receiving) (*stockv1.ReceiveBatchRequest, error) {
 	req := &stockv1.ReceiveBatchRequest{BatchId: batch, MadeOn: r.madeOn, Source: r.source}
-	if r.file != "" {
-		name, content, err := readFile(r.file)
-		if err != nil {
-			return nil, err
-		}
-		return req, yardfile.Read(name, content, req, append([]string{"batch_id"}, ownFields...)...)
-	}
 	catalogue, err := p.catalogue(ctx)
 	if err != nil {
 		return nil, err
 	}
-	if r.block != "" {
-		return req, r.blocks(req, catalogue)
+	switch {
+	case r.file != "":
+		name, content, err := readFile(r.file)
+		if err != nil {
+			return nil, err
+		}
+		if err := yardfile.Read(name, content, req, append([]string{"batch_id"}, ownFields...)...); err != nil {
+			return nil, err
+		}
+	case r.block != "":
+		if err := r.blocks(req, catalogue); err != nil {
+			return nil, err
+		}
+	default:
+		if err := r.beams(req, catalogue); err != nil {
+			return nil, err
+		}
 	}
-	return req, r.beams(req, catalogue)
+	return req, againstCatalogue(req, catalogue)
+}
+
+// againstCatalogue refuses what the yard does not make: unknown products,
+// wires that a profile is not cast with, lengths that the bed does not cast.
+func againstCatalogue(req *stockv1.ReceiveBatchRequest, catalogue *layoutv1.GetCatalogueResponse) error {
+	refusal := fault.New(fault.Invalid, "NOT_IN_CATALOGUE", "The catalogue does not have all that this batch is made of.")
+	if blocks := req.GetBlocks(); blocks != nil {
+		var names []string
+		for _, b := range catalogue.GetBlocks() {
+			names = append(names, b.GetName())
+		}
+		if !slices.Contains(names, blocks.GetBlockKind()) {
+			refusal.At("blocks.block_kind", blocks.GetBlockKind(), "is no block of the catalogue", strings.Join(names, ", "))
+		}
+	}
+	if beams := req.GetBeams(); beams != nil {
+		beamsAgainst(refusal, beams, catalogue)
+	}
+	if len(refusal.Places) == 0 {
+		return nil
+	}
+	return refusal
+}
+
+func beamsAgainst(refusal *fault.Error, beams *stockv1.BeamLines, catalogue *layoutv1.GetCatalogueResponse) {
+	var names []string
+	for _, profile := range catalogue.GetProfiles() {
+		names = append(names, profile.GetName())
+		if profile.GetName() == beams.GetProfile() && !slices.Contains(profile.GetWirePatterns(), beams.GetWirePattern()) {
+			refusal.At("beams.wire_pattern", beams.GetWirePattern(), "is no wire pattern of profile "+profile.GetName(), strings.Join(profile.GetWirePatterns(), ", "))
+		}
+	}
+	if !slices.Contains(names, beams.GetProfile()) {
+		refusal.At("beams.profile", beams.GetProfile(), "is no profile of the catalogue", strings.Join(names, ", "))
+	}
+	longest, step := catalogue.GetMaxBeamLengthMm(), catalogue.GetLengthStepMm()
+	for i, line := range beams.GetLines() {
+		where, length := fmt.Sprintf("beams.lines[%d].length_mm", i), strconv.Itoa(int(line.GetLengthMm()))
+		switch {
+		case longest > 0 && line.GetLengthMm() > longest:
+			refusal.At(where, length, "is longer than the longest beam", fmt.Sprintf("at most %d", longest))
+		case step > 0 && line.GetLengthMm()%step != 0:
+			refusal.At(where, length, "is not a length that is cast", fmt.Sprintf("multiples of %d", step))
+		}
+	}
 }
 
 func (p *program) catalogue(ctx context.Context) (*layoutv1.GetCatalogueResponse, error) {
