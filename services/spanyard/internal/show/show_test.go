@@ -88,10 +88,21 @@ func TestPages(t *testing.T) {
 		"picks": func(w io.Writer) {
 			show.Picks(w, &dispatcheventv1.PicksIssued{RunId: run.GetRunId(), TruckId: "T1", Day: "2027-03-17", LoadingMinute: 330, Picks: run.GetPicks()}, y)
 		},
-		"batch":   func(w io.Writer) { show.Batch(w, batch.GetBatch(), batch.GetPieces(), time.UTC) },
-		"batches": func(w io.Writer) { show.Batches(w, []*stockv1.Batch{batch.GetBatch()}) },
-		"floor":   func(w io.Writer) { show.Floor(w, floor, time.UTC) },
-		"floors":  func(w io.Writer) { show.Plans(w, []*layoutv1.PlanSummary{floor.GetSummary()}) },
+		"batch": func(w io.Writer) { show.Batch(w, batch.GetBatch(), batch.GetPieces(), time.UTC) },
+		"batches": func(w io.Writer) {
+			held := proto.CloneOf(batch.GetBatch())
+			held.BatchId, held.State = "B0412-L3", stockv1.BatchState_BATCH_STATE_QUARANTINED
+			held.Counts = &stockv1.PieceCounts{Made: 4800, InYard: 1200, Reserved: 1200, Picked: 600, Loaded: 600, Delivered: 600, Scrapped: 600}
+			show.Batches(w, []*stockv1.Batch{batch.GetBatch(), held})
+		},
+		"summary": func(w io.Writer) {
+			show.Summary(w, &stockv1.SummariseStockResponse{
+				Day: "2027-09-29", Beams: []*stockv1.BeamSummary{{Profile: "T150", WirePattern: "p4", LengthMm: 3600, Free: 12, Provisional: 3, Reserved: 4, Quarantined: 5}},
+				Blocks: []*stockv1.BlockSummary{{BlockKind: "K520", Free: 400}},
+			})
+		},
+		"floor":  func(w io.Writer) { show.Floor(w, floor, time.UTC) },
+		"floors": func(w io.Writer) { show.Plans(w, []*layoutv1.PlanSummary{floor.GetSummary()}) },
 		"marks": func(w io.Writer) {
 			show.Marks(w, &stockv1.FindMarksResponse{
 				Marks: []*stockv1.FoundMark{{Mark: "1-01-01", Pieces: []*stockv1.Piece{{

@@ -27,11 +27,12 @@ func Batches(w io.Writer, list []*stockv1.Batch) {
 		note(w, "No batches in this yard.")
 		return
 	}
-	t := newTable("batch", "of", "state", "made on", "old from", "made#", "in yard#", "reserved#", "on way#", "delivered#", "scrapped#")
+	// Last the column that may be broken: the page is narrow.
+	t := newTable("batch", "state", "made on", "old from", "in yard#", "reserved#", "on way#", "at site#", "scrapped#", "of")
 	for _, b := range list {
 		c := b.GetCounts()
-		t.add(b.GetBatchId(), batchOf(b), batchState(b.GetState()), b.GetMadeOn(), b.GetOldEnoughOn(), c.GetMade(), c.GetInYard(),
-			c.GetReserved(), c.GetPicked()+c.GetLoaded(), c.GetDelivered(), c.GetScrapped())
+		t.add(b.GetBatchId(), batchState(b.GetState()), b.GetMadeOn(), b.GetOldEnoughOn(), c.GetInYard(),
+			c.GetReserved(), c.GetPicked()+c.GetLoaded(), c.GetDelivered(), c.GetScrapped(), fmt.Sprintf("%d %s", c.GetMade(), batchOf(b)))
 	}
 	t.write(w)
 }
@@ -199,12 +200,14 @@ func freeBlocks(w io.Writer, blocks []*stockv1.FreeBlocks) {
 
 // Summary prints the counts of a yard's stock for a day.
 func Summary(w io.Writer, s *stockv1.SummariseStockResponse) {
-	fmt.Fprintf(w, "STOCK FOR %s. \"By then\" will be old enough on that day and is free if tested and released.\n", strings.ToUpper(longDay(s.GetDay())))
+	fmt.Fprintf(w, "STOCK FOR %s\n", strings.ToUpper(longDay(s.GetDay())))
+	fmt.Fprintln(w, "\"By then\" will be old enough on that day and is free if tested and released.")
+	fmt.Fprintln(w, "\"Held\" is quarantined, or cures with results that do not conform.")
 	if len(s.GetBeams())+len(s.GetBlocks()) == 0 {
 		note(w, "The yard is empty.")
 		return
 	}
-	t := newTable("of", "wires", "length mm#", "free#", "by then#", "reserved#", "quarantined#")
+	t := newTable("of", "wires", "length mm#", "free#", "by then#", "reserved#", "held#")
 	for _, b := range s.GetBeams() {
 		t.add("beams "+b.GetProfile(), b.GetWirePattern(), b.GetLengthMm(), b.GetFree(), b.GetProvisional(), b.GetReserved(), b.GetQuarantined())
 	}

@@ -14,6 +14,7 @@ import (
 	"spanyard.example/services/kit/sheet"
 	"spanyard.example/services/stock/internal/count"
 	"spanyard.example/services/stock/internal/yard"
+	"spanyard.example/services/stock/internal/yard/yardtest"
 )
 
 const header = "batch,kind,made_on,profile,wire_pattern,length_mm,block_kind,count,mass_kg_each,stack," +
@@ -26,7 +27,7 @@ func dated(header string) string { return strings.TrimSuffix(header, "\n") + ",r
 var today = time.Date(2027, 3, 15, 10, 0, 0, 0, time.UTC)
 
 func opened() yard.State {
-	return yard.Evolve(yard.New("alder"), yard.RulesSet{Rules: yard.DefaultRules("Etc/UTC")})
+	return yard.Evolve(yard.New("alder"), yard.RulesSet{Rules: yardtest.CommonRules("Etc/UTC")})
 }
 
 func take(t *testing.T, s yard.State, content string) ([]yard.Event, error) {

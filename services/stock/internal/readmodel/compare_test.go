@@ -245,7 +245,7 @@ func (s slow) summary(day civil.Day, last uint64) *stockv1.SummariseStockRespons
 		switch {
 		case b.State == yard.Released:
 			*free += int32(n)
-		case b.State == yard.Quarantined:
+		case b.State == yard.Quarantined || len(b.FailedJudgements()) > 0:
 			*quarantined += int32(n)
 		case s.Rules().OldEnoughOn(b.Kind, b.MadeOn) <= day:
 			*provisional += int32(n)

@@ -7,6 +7,7 @@ import (
 	"github.com/redis/go-redis/v9"
 
 	"spanyard.example/services/kit/civil"
+	"spanyard.example/services/stock/internal/conformity"
 	"spanyard.example/services/stock/internal/yard"
 	"spanyard.example/services/stock/internal/yard/yardtest"
 )
@@ -44,6 +45,30 @@ func TestOldestMadeLeavesFirst(t *testing.T) {
 		}
 		if want := []string{"B9", "B2", "B3", "B4", "B1", "KB2", "KB3", "KB4", "KB1"}; !slices.Equal(got, want) {
 			t.Errorf("leave in the order %v, want %v", got, want)
+		}
+	})
+}
+
+// A batch whose quarantine was lifted cures again; as long as its results do
+// not conform, nobody may count on it.
+func TestSummaryDoesNotPromiseWhatFailed(t *testing.T) {
+	onEachRedis(t, func(t *testing.T, client redis.UniversalClient) {
+		b := newBook()
+		const made = civil.Day(20_500)
+		b.append(
+			yard.RulesSet{Rules: yardtest.Rules},
+			yard.BatchReceived{BatchID: "B1", Kind: yard.Beams, MadeOn: made, Profile: "T15", Concrete: yard.Concrete{FckCylinder: 40_000, FckCube: 50_000},
+				Beams: []yard.Beam{{ID: "B1-001", LengthMM: 3000, StackID: "S1"}}},
+			yard.TestRecorded{BatchID: "B1", Test: yard.Test{ID: "T1", TestedOn: made + 10, Specimen: yard.Cylinder, Strengths: []conformity.MilliMPa{30_000}}},
+			yard.BatchQuarantined{BatchID: "B1", Reason: "weak"},
+			yard.QuarantineLifted{BatchID: "B1"},
+		)
+		answer, err := project(t, client, b).Summary(t.Context(), testYard, made+100, b.last())
+		if err != nil {
+			t.Fatal(err)
+		}
+		if s := answer.GetBeams()[0]; s.GetProvisional() != 0 || s.GetQuarantined() != 1 {
+			t.Errorf("the summary counts %v", s)
 		}
 	})
 }

@@ -238,13 +238,19 @@ func standing(b *stockv1.Batch, inYard int, day civil.Day) (free, provisional, q
 	switch {
 	case b.GetState() == stockv1.BatchState_BATCH_STATE_RELEASED:
 		return n, 0, 0
-	case b.GetState() == stockv1.BatchState_BATCH_STATE_QUARANTINED:
+	case b.GetState() == stockv1.BatchState_BATCH_STATE_QUARANTINED, failed(b):
 		return 0, 0, n
 	case oldEnough(b, day):
 		return 0, n, 0
 	default:
 		return 0, 0, 0
 	}
+}
+
+// failed reports whether results of a batch do not conform. It will not be
+// released, whatever its age.
+func failed(b *stockv1.Batch) bool {
+	return slices.ContainsFunc(b.GetJudgements(), func(j *stockv1.Judgement) bool { return !j.GetVerdict().GetConforms() })
 }
 
 func blockSummary(batches []*stockv1.Batch, day civil.Day) []*stockv1.BlockSummary {

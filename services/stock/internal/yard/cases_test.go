@@ -12,6 +12,7 @@ import (
 	"spanyard.example/services/kit/fault"
 	"spanyard.example/services/stock/internal/conformity"
 	"spanyard.example/services/stock/internal/yard"
+	"spanyard.example/services/stock/internal/yard/yardtest"
 )
 
 // book carries out commands one after the other.
@@ -22,7 +23,7 @@ type book struct {
 
 func openYard(t *testing.T, zone string) *book {
 	b := &book{T: t, state: yard.New("alder")}
-	b.do(yard.SetRules{Rules: yard.DefaultRules(zone)})
+	b.do(yard.SetRules{Rules: yardtest.CommonRules(zone)})
 	return b
 }
 
@@ -305,10 +306,10 @@ func TestRulesComeFirst(t *testing.T) {
 	b := &book{T: t, state: yard.New("alder")}
 	b.refused(beams("B1", "2027-03-01", 1), "YARD_NOT_OPEN")
 	for _, zone := range []string{"", "Local", "Nowhere/Atall"} {
-		b.refused(yard.SetRules{Rules: yard.DefaultRules(zone)}, "BAD_VALUES")
+		b.refused(yard.SetRules{Rules: yardtest.CommonRules(zone)}, "BAD_VALUES")
 	}
-	b.do(yard.SetRules{Rules: yard.DefaultRules("Etc/UTC")})
-	if events := b.do(yard.SetRules{Rules: yard.DefaultRules("Etc/UTC")}); len(events) != 0 {
+	b.do(yard.SetRules{Rules: yardtest.CommonRules("Etc/UTC")})
+	if events := b.do(yard.SetRules{Rules: yardtest.CommonRules("Etc/UTC")}); len(events) != 0 {
 		t.Errorf("rules that were in force already led to %v", events)
 	}
 	tomorrow := beams("B1", "2027-03-02", 1)
@@ -323,7 +324,7 @@ func TestRulesComeFirst(t *testing.T) {
 
 func BenchmarkDecideReserve400Of5000(b *testing.B) {
 	bk := &book{T: &testing.T{}, state: yard.New("alder")}
-	bk.do(yard.SetRules{Rules: yard.DefaultRules("Etc/UTC")})
+	bk.do(yard.SetRules{Rules: yardtest.CommonRules("Etc/UTC")})
 	var lines []yard.ReserveLine
 	for i := range 10 {
 		id := fmt.Sprintf("B%d", i)

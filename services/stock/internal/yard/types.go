@@ -19,12 +19,6 @@ type Rules struct {
 	BeamsPerStackTier int
 }
 
-// DefaultRules returns common practice: beams leave after 14 days, blocks
-// after 28.
-func DefaultRules(timeZone string) Rules {
-	return Rules{TimeZone: timeZone, BeamMinAgeDays: 14, BlockMinAgeDays: 28, BeamsPerStackTier: 4}
-}
-
 // MinAgeDays returns the youngest age at which a kind may leave.
 func (r Rules) MinAgeDays(k Kind) int {
 	if k == Blocks {

@@ -3627,8 +3627,10 @@ type BeamSummary struct {
 	// Free now.
 	Free int32 `protobuf:"varint,4,opt,name=free,proto3" json:"free,omitempty"`
 	// Curing, and old enough by the day: free then if tested and released.
-	Provisional   int32 `protobuf:"varint,5,opt,name=provisional,proto3" json:"provisional,omitempty"`
-	Reserved      int32 `protobuf:"varint,6,opt,name=reserved,proto3" json:"reserved,omitempty"`
+	Provisional int32 `protobuf:"varint,5,opt,name=provisional,proto3" json:"provisional,omitempty"`
+	Reserved    int32 `protobuf:"varint,6,opt,name=reserved,proto3" json:"reserved,omitempty"`
+	// In the yard and nobody's, and held back: quarantined, or curing with
+	// results that do not conform.
 	Quarantined   int32 `protobuf:"varint,7,opt,name=quarantined,proto3" json:"quarantined,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -3719,8 +3721,9 @@ type BlockSummary struct {
 	// Free now.
 	Free int32 `protobuf:"varint,2,opt,name=free,proto3" json:"free,omitempty"`
 	// Curing, and old enough by the day: free then if tested and released.
-	Provisional   int32 `protobuf:"varint,3,opt,name=provisional,proto3" json:"provisional,omitempty"`
-	Reserved      int32 `protobuf:"varint,4,opt,name=reserved,proto3" json:"reserved,omitempty"`
+	Provisional int32 `protobuf:"varint,3,opt,name=provisional,proto3" json:"provisional,omitempty"`
+	Reserved    int32 `protobuf:"varint,4,opt,name=reserved,proto3" json:"reserved,omitempty"`
+	// Held back: quarantined, or curing with results that do not conform.
 	Quarantined   int32 `protobuf:"varint,5,opt,name=quarantined,proto3" json:"quarantined,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache

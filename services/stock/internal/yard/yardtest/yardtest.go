@@ -23,6 +23,11 @@ const Failing conformity.MilliMPa = 1_000
 // Rules are short, so that a story of a few weeks sees releases.
 var Rules = yard.Rules{TimeZone: "Europe/Vienna", BeamMinAgeDays: 2, BlockMinAgeDays: 4, BeamsPerStackTier: 3}
 
+// CommonRules are common practice: beams leave after 14 days, blocks after 28.
+func CommonRules(timeZone string) yard.Rules {
+	return yard.Rules{TimeZone: timeZone, BeamMinAgeDays: 14, BlockMinAgeDays: 28, BeamsPerStackTier: 4}
+}
+
 // Teller makes up a story command by command.
 type Teller struct {
 	Dice Dice
