@@ -1,0 +1,157 @@
+package stacking
+
+import (
+	"cmp"
+	"slices"
+)
+
+// beam carries the most promising states from one relocation to the next: a
+// breadth-first search that keeps a fixed number of them.
+type beam struct {
+	st    *state
+	look  *looker
+	stop  func() bool
+	seen  map[uint64]struct{}
+	cands []candidate
+	roll  rollout
+	far   int // where an estimate may stop
+}
+
+// candidate is a state that one move leads to.
+type candidate struct {
+	bound    int32
+	order    int64
+	parent   int32
+	from, to int8
+	sum      uint64
+}
+
+// shelf holds the states of one depth.
+type shelf struct {
+	flat  []uint16
+	begin []int32 // where a state's pieces begin in flat
+	high  []int32 // stacks by state
+}
+
+func newBeam(st *state, stop func() bool) *beam {
+	return &beam{st: st, look: newLooker(st), roll: rollout{st: st}, stop: stop, far: farthest(st), seen: map[uint64]struct{}{}}
+}
+
+type link struct {
+	parent   int32
+	from, to int8
+}
+
+// run returns the relocations of a plan with at most the given number of
+// them, nil if it meets none. The state is left where it was.
+func (b *beam) run(width, most int) ([]choice, bool) {
+	var trail [][]link
+	var now, then shelf
+	now.add(b.st)
+	first := shelf{flat: slices.Clone(now.flat), begin: slices.Clone(now.begin), high: slices.Clone(now.high)}
+	defer func() { first.take(b.st, 0) }()
+	if b.st.done() {
+		return nil, true
+	}
+	for depth := 1; depth <= most; depth++ {
+		if b.stop != nil && b.stop() {
+			return nil, false
+		}
+		b.spread(&now, most-depth)
+		if len(b.cands) == 0 {
+			return nil, false
+		}
+		b.choose(width)
+		then.flat, then.begin, then.high = then.flat[:0], then.begin[:0], then.high[:0]
+		links := make([]link, len(b.cands))
+		for i, c := range b.cands {
+			links[i] = link{c.parent, c.from, c.to}
+			now.take(b.st, int(c.parent))
+			b.st.move(int(c.from), int(c.to))
+			if b.st.done() {
+				trail = append(trail, links)
+				return follow(trail, int32(i)), true
+			}
+			then.add(b.st)
+		}
+		trail = append(trail, links)
+		now, then = then, now
+	}
+	return nil, false
+}
+
+func follow(trail [][]link, at int32) []choice {
+	out := make([]choice, len(trail))
+	for i := len(trail) - 1; i >= 0; i-- {
+		l := trail[i][at]
+		out[i] = choice{from: int32(l.from), to: int32(l.to)}
+		at = l.parent
+	}
+	return out
+}
+
+func (h *shelf) add(st *state) {
+	h.begin = append(h.begin, int32(len(h.flat)))
+	h.flat, h.high = st.save(h.flat, h.high)
+}
+
+func (h *shelf) take(st *state, i int) {
+	st.load(h.flat[h.begin[i]:], h.high[i*st.stacks:(i+1)*st.stacks])
+	clear(st.put)
+	st.log = st.log[:0]
+}
+
+// spread fills in all that one move leads to from the states of a shelf and
+// that may end within the relocations left after it.
+func (b *beam) spread(now *shelf, left int) {
+	b.cands = b.cands[:0]
+	clear(b.seen)
+	x := search{st: b.st}
+	here := &level{}
+	for i := range now.begin {
+		now.take(b.st, i)
+		x.list(here)
+		for _, c := range here.moves {
+			if b.idle(c) {
+				continue
+			}
+			u, _ := b.st.move(int(c.from), int(c.to))
+			if b.st.bad <= left {
+				if _, known := b.seen[b.st.sum]; !known {
+					b.seen[b.st.sum] = struct{}{}
+					if bound := b.look.bound(b.st, left); bound <= left {
+						b.cands = append(b.cands, candidate{int32(bound), b.order(bound), int32(i), int8(c.from), int8(c.to), b.st.sum})
+					}
+				}
+			}
+			b.st.takeBack(u)
+		}
+	}
+}
+
+// idle says whether a move is left out although it is allowed: it touches
+// nothing that lies above the next pick, and brings a piece to lie above an
+// earlier one. The exact search leaves no such move out.
+func (b *beam) idle(c choice) bool {
+	st := b.st
+	if st.kind != pickAnyTop || st.lowest(int(c.from)) == st.next {
+		return false
+	}
+	return st.rank[st.top(int(c.from))] > st.lowest(int(c.to))
+}
+
+// order ranks states; smaller is more promising. The bound alone cannot tell
+// enough of them apart, the estimate alone forgets how sure the bound is.
+func (b *beam) order(bound int) int64 {
+	return int64(2*bound + b.roll.run(b.far))
+}
+
+// choose keeps the most promising candidates.
+func (b *beam) choose(width int) {
+	slices.SortFunc(b.cands, func(x, y candidate) int {
+		return cmp.Or(cmp.Compare(x.order, y.order), cmp.Compare(x.sum, y.sum))
+	})
+	if len(b.cands) > width {
+		b.cands = b.cands[:width]
+	}
+}
