@@ -8,6 +8,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"reflect"
 	"strings"
 
 	"google.golang.org/grpc"
@@ -40,8 +41,24 @@ func strict(what string, data []byte, into any) error {
 		}
 		err = errors.New("something follows the end of the JSON value")
 	}
-	return fault.New(fault.Invalid, "JSON_INVALID", "The %s cannot be read.", what).
-		At(what, "", strings.TrimPrefix(err.Error(), "json: "), "")
+	problem, allowed := strings.TrimPrefix(err.Error(), "json: "), ""
+	var wrong *json.UnmarshalTypeError
+	var broken *json.SyntaxError
+	switch {
+	case errors.As(err, &wrong):
+		problem, allowed = fmt.Sprintf("%s is a %s", wrong.Field, wrong.Value), kindNames[wrong.Type.Kind()]
+	case errors.As(err, &broken):
+		problem = fmt.Sprintf("line %d: %s", 1+bytes.Count(data[:min(int(broken.Offset), len(data))], []byte("\n")), problem)
+	case errors.Is(err, io.ErrUnexpectedEOF), errors.Is(err, io.EOF):
+		problem = "ends before the JSON value does"
+	}
+	return fault.New(fault.Invalid, "JSON_INVALID", "The %s cannot be read.", strings.ReplaceAll(what, "_json", "'s JSON")).At(what, "", problem, allowed)
+}
+
+// kindNames says what a field of the JSON takes.
+var kindNames = map[reflect.Kind]string{
+	reflect.Float64: "a number", reflect.Int: "a whole number", reflect.Int64: "a whole number", reflect.String: "a text", reflect.Bool: "true or false",
+	reflect.Slice: "a list", reflect.Struct: "an object with fields", reflect.Pointer: "an object with fields",
 }
 
 // CheckBeam checks one beam and returns every step.
@@ -68,6 +85,13 @@ func reportProto(r strength.Report) *layoutv1.BeamReport {
 	}
 	for _, v := range r.Verdicts {
 		m.Verdicts = append(m.Verdicts, verdictProto(v))
+	}
+	for _, s := range r.Stresses {
+		m.Stresses = append(m.Stresses, &layoutv1.FibreStress{Stage: s.Stage, Fibre: s.Fibre, HeightMm: s.HeightMM, StressMpa: s.MPa})
+	}
+	if t := r.Topping; t != nil {
+		m.Topping = &layoutv1.BeamTopping{ThicknessMm: t.ThicknessMM, UndersideMm: t.UndersideMM, EffectiveWidthMm: t.EffectiveWidthMM,
+			FckMpa: t.FckMPa, CastAgeDays: t.CastAgeDays, Surface: string(t.Surface)}
 	}
 	return m
 }

@@ -1,8 +1,8 @@
 package strength
 
 import (
+	"cmp"
 	"math"
-	"sort"
 )
 
 // Stretch is a line load on part of a span.
@@ -21,8 +21,7 @@ type PointLoad struct {
 	VariableN float64 `json:"variable_n"`
 }
 
-// Loads on a simply supported span. Moments and forces of piecewise uniform
-// and point loads are exact.
+// Loads on a simply supported span.
 type Loads struct {
 	SpanMM    float64
 	Stretches []Stretch
@@ -32,136 +31,6 @@ type Loads struct {
 // Uniform returns one line load over the whole span.
 func Uniform(spanMM, nPerMM float64) Loads {
 	return Loads{SpanMM: spanMM, Stretches: []Stretch{{ToMM: spanMM, NPerMM: nPerMM}}}
-}
-
-// Plus adds other loads times a factor.
-func (l Loads) Plus(o Loads, factor float64) Loads {
-	sum := Loads{SpanMM: l.SpanMM}
-	sum.Stretches = append(sum.Stretches, l.Stretches...)
-	sum.Points = append(sum.Points, l.Points...)
-	for _, s := range o.Stretches {
-		s.NPerMM *= factor
-		sum.Stretches = append(sum.Stretches, s)
-	}
-	for _, p := range o.Points {
-		p.N *= factor
-		sum.Points = append(sum.Points, p)
-	}
-	return sum
-}
-
-// Times scales loads.
-func (l Loads) Times(factor float64) Loads { return Loads{SpanMM: l.SpanMM}.Plus(l, factor) }
-
-// LeftN is the reaction at the left support.
-func (l Loads) LeftN() float64 {
-	var r float64
-	for _, s := range l.Stretches {
-		r += s.NPerMM * (s.ToMM - s.FromMM) * (l.SpanMM - (s.FromMM+s.ToMM)/2) / l.SpanMM
-	}
-	for _, p := range l.Points {
-		r += p.N * (l.SpanMM - p.AtMM) / l.SpanMM
-	}
-	return r
-}
-
-// RightN is the reaction at the right support.
-func (l Loads) RightN() float64 {
-	var total float64
-	for _, s := range l.Stretches {
-		total += s.NPerMM * (s.ToMM - s.FromMM)
-	}
-	for _, p := range l.Points {
-		total += p.N
-	}
-	return total - l.LeftN()
-}
-
-// ShearN just to the left (side < 0) or right of a section.
-func (l Loads) ShearN(xMM float64, side int) float64 {
-	v := l.LeftN()
-	for _, s := range l.Stretches {
-		v -= s.NPerMM * (math.Min(math.Max(xMM, s.FromMM), s.ToMM) - s.FromMM)
-	}
-	for _, p := range l.Points {
-		if p.AtMM < xMM || p.AtMM == xMM && side >= 0 {
-			v -= p.N
-		}
-	}
-	return v
-}
-
-// MomentNMM at a section, sagging positive.
-func (l Loads) MomentNMM(xMM float64) float64 {
-	m := l.LeftN() * xMM
-	for _, s := range l.Stretches {
-		to := math.Min(xMM, s.ToMM)
-		if to > s.FromMM {
-			m -= s.NPerMM * (to - s.FromMM) * (xMM - (s.FromMM+to)/2)
-		}
-	}
-	for _, p := range l.Points {
-		if p.AtMM < xMM {
-			m -= p.N * (xMM - p.AtMM)
-		}
-	}
-	return m
-}
-
-// breaks are the sections between which the shear force is linear.
-func (l Loads) breaks() []float64 {
-	b := []float64{0, l.SpanMM}
-	for _, s := range l.Stretches {
-		b = append(b, s.FromMM, s.ToMM)
-	}
-	for _, p := range l.Points {
-		b = append(b, p.AtMM)
-	}
-	sort.Float64s(b)
-	return b
-}
-
-// MaxMoment returns the greatest sagging moment and where it stands: at a
-// break or where the shear force passes through zero between two.
-func (l Loads) MaxMoment() (momentNMM, atMM float64) {
-	b := l.breaks()
-	try := func(x float64) {
-		if m := l.MomentNMM(x); m > momentNMM {
-			momentNMM, atMM = m, x
-		}
-	}
-	for i := 1; i < len(b); i++ {
-		try(b[i])
-		v0, v1 := l.ShearN(b[i-1], 1), l.ShearN(b[i], -1)
-		if v0 > 0 && v1 < 0 {
-			try(b[i-1] + (b[i]-b[i-1])*v0/(v0-v1))
-		}
-	}
-	return momentNMM, atMM
-}
-
-// DeflectionMM at a section of a beam of constant stiffness, downwards
-// positive, by Macaulay's method: exact for piecewise loads.
-func (l Loads) DeflectionMM(xMM, stiffnessNMM2 float64) float64 {
-	ramp := func(d float64, n int) float64 {
-		if d <= 0 {
-			return 0
-		}
-		return math.Pow(d, float64(n))
-	}
-	// EI y = R x^3/6 - sum w<x-a>^4/24 + sum w<x-b>^4/24 - sum P<x-c>^3/6 + C x
-	shape := func(x float64) float64 {
-		v := l.LeftN() * math.Pow(x, 3) / 6
-		for _, s := range l.Stretches {
-			v -= s.NPerMM * (ramp(x-s.FromMM, 4) - ramp(x-s.ToMM, 4)) / 24
-		}
-		for _, p := range l.Points {
-			v -= p.N * ramp(x-p.AtMM, 3) / 6
-		}
-		return v
-	}
-	c := -shape(l.SpanMM) / l.SpanMM
-	return -(shape(xMM) + c*xMM) / stiffnessNMM2
 }
 
 // Category of use of a floor (EN 1991-1-1 Table 6.1).
@@ -176,21 +45,42 @@ var RecommendedPsi = map[Category]Psi{
 	"C": {0.7, 0.7, 0.6}, "D": {0.7, 0.7, 0.6}, "E": {1.0, 0.9, 0.8},
 }
 
-// MovablePartitionsNPerMM2 turns the self weight of movable partitions, in
-// kN per metre run, into a uniform load (EN 1991-1-1 6.3.1.2(8)); ok is false
-// above 3.0 kN/m, where the partition is a line load.
-func MovablePartitionsNPerMM2(knPerM float64) (nPerMM2 float64, ok bool) {
+// heaviestMovableKNPerM is the self weight above which a partition is a line
+// load (EN 1991-1-1 6.3.1.2(8)).
+const heaviestMovableKNPerM = 3
+
+// movablePartitionsKNPerM2 turns the self weight of movable partitions per
+// metre run into a uniform load (EN 1991-1-1 6.3.1.2(8)); the bounds belong to
+// the lighter class, and no partitions weigh nothing.
+func movablePartitionsKNPerM2(knPerM float64) float64 {
 	switch {
+	case knPerM <= 0:
+		return 0
 	case knPerM <= 1:
-		return 0.5e-3, true
+		return 0.5
 	case knPerM <= 2:
-		return 0.8e-3, true
-	case knPerM <= 3:
-		return 1.2e-3, true
+		return 0.8
 	default:
-		return 0, false
+		return 1.2
 	}
 }
+
+// AreaReduction is alpha_A of EN 1991-1-1 6.3.1.2(10) for the area that a beam
+// carries; 1 up to 20 m2 where psi0 is 0.7. It holds for categories A to D.
+func AreaReduction(psi0, areaM2 float64) float64 {
+	return math.Min(1, 5.0/7*psi0+10/areaM2)
+}
+
+// usualImposed are the ranges of qk of EN 1991-1-1 Table 6.2 by category, from
+// the least of a floor to the most of a balcony or stair (from memory).
+var usualImposed = map[Category][2]float64{"A": {1.5, 4}, "B": {2, 3}, "C": {2, 7.5}, "D": {4, 5}}
+
+// Densities of EN 1991-1-1 Table A.1 in N/mm3: reinforced or prestressed
+// concrete, and the same while it is fresh.
+const (
+	concreteNPerMM3 = 25e-6
+	freshNPerMM3    = 26e-6
+)
 
 // Combination is one combination of actions of EN 1990.
 type Combination struct {
@@ -199,18 +89,37 @@ type Combination struct {
 	// Permanent and Variable multiply the characteristic loads.
 	Permanent, Variable float64
 	Ultimate            bool
+	// moment, shear and the texts beside them on the sheet.
+	moment, shear, momentOf, shearOf string
+}
+
+// combination names the lines of the sheet once and for all, so that a check
+// puts no texts together.
+func combination(name, clause string, ultimate bool) Combination {
+	return Combination{Name: name, Clause: clause, Ultimate: ultimate, moment: "M " + name, shear: "V " + name,
+		momentOf: "greatest moment, " + name, shearOf: "greater reaction, " + name}
+}
+
+var combinations = [6]Combination{
+	combination("6.10a", "EN 1990 6.4.3.2, 6.10a", true),
+	combination("6.10b", "EN 1990 6.4.3.2, 6.10b", true),
+	combination("6.10", "EN 1990 6.4.3.2, 6.10", true),
+	combination("characteristic", "EN 1990 6.14b", false),
+	combination("frequent", "EN 1990 6.15b", false),
+	combination("quasi-permanent", "EN 1990 6.16b", false),
 }
 
 // Combinations lists those for one permanent and one variable action.
-func Combinations(n National, p Psi) []Combination {
-	return []Combination{
-		{"6.10a", "EN 1990 6.4.3.2, 6.10a", n.GammaG, n.GammaQ * p.Psi0, true},
-		{"6.10b", "EN 1990 6.4.3.2, 6.10b", n.Xi * n.GammaG, n.GammaQ, true},
-		{"6.10", "EN 1990 6.4.3.2, 6.10", n.GammaG, n.GammaQ, true},
-		{"characteristic", "EN 1990 6.14b", 1, 1, false},
-		{"frequent", "EN 1990 6.15b", 1, p.Psi1, false},
-		{"quasi-permanent", "EN 1990 6.16b", 1, p.Psi2, false},
+func Combinations(n National, p Psi) [6]Combination {
+	factors := [6][2]float64{
+		{n.GammaG, n.GammaQ * p.Psi0}, {n.Xi * n.GammaG, n.GammaQ}, {n.GammaG, n.GammaQ},
+		{1, 1}, {1, p.Psi1}, {1, p.Psi2},
 	}
+	list := combinations
+	for i, f := range factors {
+		list[i].Permanent, list[i].Variable = f[0], f[1]
+	}
+	return list
 }
 
 // National holds the choices that EN 1990 and EN 1992-1-1 leave to each
@@ -226,7 +135,39 @@ type National struct {
 	K1Shear float64 `json:"k1_shear"`
 	// UseAB takes the less favourable of 6.10a and 6.10b instead of 6.10.
 	UseAB bool `json:"use_6_10ab"`
+	// K7 and K8 limit the stress after transfer (5.10.3(2)); 0 is the
+	// recommended value.
+	K7 float64 `json:"k7_transfer"`
+	K8 float64 `json:"k8_transfer"`
+	// RSup and RInf give the characteristic prestress in service (5.10.9); 0 is
+	// the recommended value.
+	RSup float64 `json:"r_sup"`
+	RInf float64 `json:"r_inf"`
+	// InclinedBranch lets the stress of the wires grow beyond fpd, up to that
+	// at 0.9 eps_uk (3.3.6(7)).
+	InclinedBranch bool `json:"inclined_wire_branch"`
+	// UseAreaReduction reduces the imposed load by the area that a beam
+	// carries (EN 1991-1-1 6.3.1.2(10)).
+	UseAreaReduction bool `json:"use_area_reduction"`
+	// Interface2004 takes c and mu of the interface with a topping from the
+	// text of 2004 instead of its corrigendum of 2010 (6.2.5(2)).
+	Interface2004 bool `json:"interface_of_2004"`
 }
 
+// filled puts the recommended value where nothing was chosen, so that choices
+// written before there was one more stay as they were.
+func (n National) filled() National {
+	n.K7, n.K8 = cmp.Or(n.K7, Recommended.K7), cmp.Or(n.K8, Recommended.K8)
+	n.RSup, n.RInf = cmp.Or(n.RSup, Recommended.RSup), cmp.Or(n.RInf, Recommended.RInf)
+	return n
+}
+
+// fcdMPa is the design strength of a concrete (3.15).
+func (n National) fcdMPa(c Concrete) float64 { return n.AlphaCC * c.FckMPa / n.GammaC }
+
+// fctdMPa is the design tensile strength of a concrete (3.16).
+func (n National) fctdMPa(c Concrete) float64 { return n.AlphaCT * c.Fctk05MPa() / n.GammaC }
+
 // Recommended are the values that the codes recommend.
-var Recommended = National{AlphaCC: 1, AlphaCT: 1, GammaC: 1.5, GammaS: 1.15, GammaG: 1.35, GammaQ: 1.5, Xi: 0.85, K1Shear: 0.15}
+var Recommended = National{AlphaCC: 1, AlphaCT: 1, GammaC: 1.5, GammaS: 1.15, GammaG: 1.35, GammaQ: 1.5, Xi: 0.85, K1Shear: 0.15,
+	K7: 0.75, K8: 0.85, RSup: 1.05, RInf: 0.95}

@@ -14,12 +14,28 @@ const (
 
 // hardening is the coefficient s of equation 3.2.
 func (c CementClass) hardening() float64 {
-	return map[CementClass]float64{Slow: 0.38, Normal: 0.25, Rapid: 0.20}[c]
+	switch c {
+	case Slow:
+		return 0.38
+	case Normal:
+		return 0.25
+	case Rapid:
+		return 0.20
+	default:
+		return 0
+	}
 }
 
 // ageing is the exponent alpha of equation B.9.
 func (c CementClass) ageing() float64 {
-	return map[CementClass]float64{Slow: -1, Normal: 0, Rapid: 1}[c]
+	switch c {
+	case Slow:
+		return -1
+	case Rapid:
+		return 1
+	default:
+		return 0
+	}
 }
 
 // drying returns alpha_ds1 and alpha_ds2 of equation B.11.
@@ -72,41 +88,6 @@ func (c Concrete) EpsCU3() float64 {
 		return 3.5e-3
 	}
 	return (2.6 + 35*math.Pow((90-c.FckMPa)/100, 4)) * 1e-3
-}
-
-// EpsC2 and Exponent shape the parabola-rectangle diagram (Table 3.1).
-func (c Concrete) EpsC2() float64 {
-	if c.FckMPa <= 50 {
-		return 2e-3
-	}
-	return (2 + 0.085*math.Pow(c.FckMPa-50, 0.53)) * 1e-3
-}
-
-// Exponent of the parabola-rectangle diagram.
-func (c Concrete) Exponent() float64 {
-	if c.FckMPa <= 50 {
-		return 2
-	}
-	return 1.4 + 23.4*math.Pow((90-c.FckMPa)/100, 4)
-}
-
-// EpsC1 is the strain at peak stress of the non-linear diagram (Table 3.1).
-func (c Concrete) EpsC1() float64 { return math.Min(0.7*math.Pow(c.FcmMPa(), 0.31), 2.8) * 1e-3 }
-
-// EpsCU1 is the ultimate strain of the non-linear diagram (Table 3.1).
-func (c Concrete) EpsCU1() float64 {
-	if c.FckMPa <= 50 {
-		return 3.5e-3
-	}
-	return (2.8 + 27*math.Pow((98-c.FcmMPa())/100, 4)) * 1e-3
-}
-
-// EpsC3 is the yield strain of the bilinear diagram (Table 3.1).
-func (c Concrete) EpsC3() float64 {
-	if c.FckMPa <= 50 {
-		return 1.75e-3
-	}
-	return (1.75 + 0.55*(c.FckMPa-50)/40) * 1e-3
 }
 
 // BlockDepth is lambda (3.19, 3.20).
@@ -200,6 +181,15 @@ type Shrinkage struct {
 	BetaRH, Nominal, SizeFactor, BetaDs, Drying, AutogenousEnd, BetaAs, Autogenous, Total float64
 }
 
+// nonlinear raises a creep coefficient where the concrete is pressed beyond
+// 0.45 fck(t0) when the load comes (3.7).
+func nonlinear(phi, stressMPa, fckMPa float64) float64 {
+	if k := stressMPa / fckMPa; k > 0.45 {
+		return phi * math.Exp(1.5*(k-0.45))
+	}
+	return phi
+}
+
 // ShrinkageOf returns the shrinkage strain at age t when drying began at ts,
 // both in days.
 func ShrinkageOf(c Concrete, k Climate, ts, t float64) Shrinkage {
@@ -219,7 +209,7 @@ func ShrinkageOf(c Concrete, k Climate, ts, t float64) Shrinkage {
 
 // sizeFactor is kh of Table 3.3, linear between its rows.
 func sizeFactor(h0 float64) float64 {
-	rows := [][2]float64{{100, 1}, {200, 0.85}, {300, 0.75}, {500, 0.70}}
+	rows := [...][2]float64{{100, 1}, {200, 0.85}, {300, 0.75}, {500, 0.70}}
 	if h0 <= rows[0][0] {
 		return rows[0][1]
 	}

@@ -15,6 +15,10 @@ type Ultimate struct {
 	MomentNMM float64
 	// ConcreteN is the force of the stress block.
 	ConcreteN float64
+	// ToppingN is the part of it in a topping.
+	ToppingN float64
+	// LeverMM is the distance between the concrete's and the wires' resultant.
+	LeverMM float64
 	// BlockFactor is 0.9 where the zone narrows towards the top (3.1.7(3)),
 	// else 1.
 	BlockFactor float64
@@ -42,9 +46,16 @@ type UltimateInput struct {
 	Branch         SteelBranch
 	// PrestrainOf each row when the concrete beside it is unstrained.
 	Prestrain []float64
-	// TopExtraMM raises the compression zone into a structural topping of this
-	// thickness and width, of the same design strength as FcdMPa; 0 is none.
-	ToppingMM, ToppingWidthMM float64
+	// Topping is nil for a beam alone.
+	Topping *ToppingZone
+}
+
+// ToppingZone is a structural topping as part of a compression zone: a
+// rectangle from the underside to the top, less the beam inside it.
+type ToppingZone struct {
+	UndersideMM, TopMM, WidthMM float64
+	// StressMPa of its block, eta fcd of its own concrete.
+	StressMPa float64
 }
 
 // ErrNoEquilibrium says that no depth of the neutral axis balances the forces.
@@ -53,12 +64,13 @@ var ErrNoEquilibrium = errors.New("no neutral axis balances the section: too man
 // UltimateOf finds the neutral axis at which the concrete block balances the
 // wires, each at its own height, with the top fibre at its ultimate strain.
 func UltimateOf(in UltimateInput) (Ultimate, error) {
-	height := in.Section.HeightMM + in.ToppingMM
+	height := in.heightMM()
 	low, high := 1e-6*height, 20*height
 	if in.balance(low) > 0 || in.balance(high) < 0 {
 		return Ultimate{}, ErrNoEquilibrium
 	}
-	const halvings = 200
+	// Halving narrows the depth to less than a millionth of a millimetre.
+	const halvings = 48
 	for range halvings {
 		mid := (low + high) / 2
 		if in.balance(mid) < 0 {
@@ -68,51 +80,62 @@ func UltimateOf(in UltimateInput) (Ultimate, error) {
 		}
 	}
 	x := (low + high) / 2
-	u := Ultimate{NeutralAxisMM: x, BlockFactor: in.narrowing(x)}
-	force, lever := in.concrete(x)
-	u.ConcreteN, u.MomentNMM = force, lever
+	u := Ultimate{NeutralAxisMM: x, BlockFactor: in.narrowing(x), RowMPa: make([]float64, 0, len(in.Pattern.Rows))}
+	force, lever, topping := in.concrete(x)
+	u.ConcreteN, u.MomentNMM, u.ToppingN = force, lever, topping
 	for i, r := range in.Pattern.Rows {
 		stress := in.wireMPa(i, x)
 		u.RowMPa = append(u.RowMPa, stress)
 		u.MomentNMM -= stress * float64(r.Count) * in.Pattern.Wire.AreaMM2 * r.HeightMM
 	}
+	u.LeverMM = u.MomentNMM / u.ConcreteN
 	return u, nil
+}
+
+// heightMM of the section with its topping.
+func (in UltimateInput) heightMM() float64 {
+	if in.Topping != nil {
+		return in.Topping.TopMM
+	}
+	return in.Section.HeightMM
 }
 
 // balance is concrete force less wire force at a depth of the neutral axis;
 // it grows with the depth.
 func (in UltimateInput) balance(x float64) float64 {
-	force, _ := in.concrete(x)
+	force, _, _ := in.concrete(x)
 	for i, r := range in.Pattern.Rows {
 		force -= in.wireMPa(i, x) * float64(r.Count) * in.Pattern.Wire.AreaMM2
 	}
 	return force
 }
 
-// concrete returns the force of the stress block and its moment about the
-// soffit.
-func (in UltimateInput) concrete(x float64) (forceN, momentNMM float64) {
-	height := in.Section.HeightMM + in.ToppingMM
-	level := height - in.Lambda*x
+// concrete returns the force of the stress block, its moment about the soffit,
+// and the part of the force in a topping.
+func (in UltimateInput) concrete(x float64) (forceN, momentNMM, toppingN float64) {
+	level := math.Max(in.heightMM()-in.Lambda*x, 0)
+	m := in.Section.above(level)
 	stress := in.Eta * in.FcdMPa * in.narrowing(x)
-	area, first := in.Section.Above(math.Max(level, 0))
-	if in.ToppingMM > 0 {
-		bottom := math.Max(level, in.Section.HeightMM)
-		a := in.ToppingWidthMM * (height - bottom)
-		area += a
-		first += a * (height + bottom) / 2
+	forceN, momentNMM = stress*m.area, stress*m.first
+	if t := in.Topping; t != nil {
+		from := math.Max(level, t.UndersideMM)
+		whole := between(from, t.TopMM, t.WidthMM, t.WidthMM)
+		beam := in.Section.above(from)
+		toppingN = t.StressMPa * (whole.area - beam.area)
+		forceN += toppingN
+		momentNMM += t.StressMPa * (whole.first - beam.first)
 	}
-	return stress * area, stress * first
+	return forceN, momentNMM, toppingN
 }
 
 // narrowing is the 10 % reduction of 3.1.7(3) where the width of the zone
-// decreases towards the top fibre.
+// decreases towards the top fibre; a topping is wider than the beam.
 func (in UltimateInput) narrowing(x float64) float64 {
-	if in.ToppingMM > 0 {
+	if in.Topping != nil {
 		return 1
 	}
 	level := math.Max(in.Section.HeightMM-in.Lambda*x, 0)
-	if in.Section.WidthMM(in.Section.HeightMM-1e-3) < in.Section.WidthMM(level+1e-3)-1e-6 {
+	if in.Section.strips[0].highWidth < in.Section.WidthMM(level+1e-3)-1e-6 {
 		return 0.9
 	}
 	return 1
@@ -120,8 +143,7 @@ func (in UltimateInput) narrowing(x float64) float64 {
 
 // wireMPa is the stress in a row when the neutral axis lies at depth x.
 func (in UltimateInput) wireMPa(row int, x float64) float64 {
-	height := in.Section.HeightMM + in.ToppingMM
-	depth := height - in.Pattern.Rows[row].HeightMM
+	depth := in.heightMM() - in.Pattern.Rows[row].HeightMM
 	strain := in.Prestrain[row] + in.EpsCU*(depth-x)/x
 	e := in.Pattern.Wire.ModulusMPa
 	yield := in.FpdMPa / e

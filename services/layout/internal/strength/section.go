@@ -14,6 +14,7 @@ package strength
 import (
 	"fmt"
 	"math"
+	"slices"
 )
 
 // Point of a cross-section outline. X runs across the beam, Y up from the
@@ -82,6 +83,17 @@ type Section struct {
 	AreaMM2, CentroidMM, InertiaMM4 float64
 	// HeightMM overall, PerimeterMM all round.
 	HeightMM, PerimeterMM float64
+	// strips between the levels of the corners, the topmost first.
+	strips []strip
+}
+
+// strip is the part of a section between two neighbouring levels of corners;
+// its width changes linearly from low to high.
+type strip struct {
+	low, high           float64
+	lowWidth, highWidth float64
+	// above is everything over the strip.
+	above moments
 }
 
 // NewSection computes the gross properties of an outline by Green's theorem,
@@ -101,7 +113,44 @@ func NewSection(o Outline) (Section, error) {
 		s.HeightMM = math.Max(s.HeightMM, p.YMM)
 		s.PerimeterMM += math.Hypot(q.XMM-p.XMM, q.YMM-p.YMM)
 	}
+	s.strips = stripsOf(o)
 	return s, nil
+}
+
+// stripsOf cuts an outline at the levels of its corners. The chord between two
+// levels is linear, so two readings inside a strip give both of its ends.
+func stripsOf(o Outline) []strip {
+	levels := make([]float64, 0, len(o))
+	for _, p := range o {
+		levels = append(levels, p.YMM)
+	}
+	slices.Sort(levels)
+	levels = slices.Compact(levels)
+	strips := make([]strip, 0, len(levels))
+	var above moments
+	for i := len(levels) - 1; i > 0; i-- {
+		low, high := levels[i-1], levels[i]
+		a, b := o.crossing(low+(high-low)/4), o.crossing(high-(high-low)/4)
+		p := strip{low: low, high: high, lowWidth: a - (b-a)/2, highWidth: b + (b-a)/2, above: above}
+		above = above.plus(between(low, high, p.lowWidth, p.highWidth))
+		strips = append(strips, p)
+	}
+	return strips
+}
+
+// between integrates over a strip whose width changes linearly; Simpson's rule
+// is exact for it.
+func between(low, high, lowWidth, highWidth float64) moments {
+	mid, width, sixth := (low+high)/2, (lowWidth+highWidth)/2, (high-low)/6
+	return moments{
+		area:   (high - low) * width,
+		first:  sixth * (low*lowWidth + 4*mid*width + high*highWidth),
+		second: sixth * (low*low*lowWidth + 4*mid*mid*width + high*high*highWidth),
+	}
+}
+
+func (m moments) plus(o moments) moments {
+	return moments{m.area + o.area, m.first + o.first, m.second + o.second}
 }
 
 // NotionalSizeMM is h0 = 2 A / u (EN 1992-1-1 3.1.4(5)).
@@ -113,35 +162,77 @@ func (s Section) BottomModulusMM3() float64 { return s.InertiaMM4 / s.CentroidMM
 // TopModulusMM3 is I over the distance of the top from the centroid.
 func (s Section) TopModulusMM3() float64 { return s.InertiaMM4 / (s.HeightMM - s.CentroidMM) }
 
-// Above returns the area above the level y and its first moment about the
-// soffit.
-func (s Section) Above(yMM float64) (areaMM2, firstMM3 float64) {
-	m := ring(clipAbove(s.Outline, yMM))
-	if m.area < 0 {
-		return -m.area, -m.first
+// widthIn is the width of a strip at a level inside it.
+func (p strip) widthIn(y float64) float64 {
+	return p.lowWidth + (p.highWidth-p.lowWidth)*(y-p.low)/(p.high-p.low)
+}
+
+// above integrates over the part above a level about the soffit.
+func (s Section) above(yMM float64) moments {
+	for _, p := range s.strips {
+		if yMM >= p.high {
+			return p.above
+		}
+		if yMM > p.low {
+			return p.above.plus(between(yMM, p.high, p.widthIn(yMM), p.highWidth))
+		}
 	}
-	return m.area, m.first
+	last := s.strips[len(s.strips)-1]
+	return last.above.plus(between(last.low, last.high, last.lowWidth, last.highWidth))
 }
 
 // FirstMomentMM3 is the first moment about the centroid of the part above y.
 func (s Section) FirstMomentMM3(yMM float64) float64 {
-	area, first := s.Above(yMM)
-	return first - area*s.CentroidMM
+	m := s.above(yMM)
+	return m.first - m.area*s.CentroidMM
 }
 
 // WidthMM is the total width at level y; at a step in the outline the smaller
-// of the two widths, which is the safe one for shear.
+// of the two widths, which is the safe one for shear; 0 outside the section.
 func (s Section) WidthMM(yMM float64) float64 {
-	const step = 1e-6
-	return math.Min(s.crossing(yMM-step), s.crossing(yMM+step))
+	return s.NarrowestMM(yMM, yMM)
+}
+
+// NarrowestMM is the smallest width between two levels, both included.
+func (s Section) NarrowestMM(fromMM, toMM float64) float64 {
+	least := math.Inf(1)
+	for _, p := range s.strips {
+		if low, high := math.Max(p.low, fromMM), math.Min(p.high, toMM); low <= high {
+			least = math.Min(least, math.Min(p.widthIn(low), p.widthIn(high)))
+		}
+	}
+	if math.IsInf(least, 1) {
+		return 0
+	}
+	return math.Max(least, 0)
+}
+
+// contactMM is the length of the outline above a level: what a concrete cast
+// on the section from there up touches. At the top it is the top's width.
+func (s Section) contactMM(yMM float64) float64 {
+	if yMM >= s.HeightMM {
+		return math.Max(s.strips[0].highWidth, 0)
+	}
+	var sum float64
+	for i, p := range s.Outline {
+		q := s.Outline[(i+1)%len(s.Outline)]
+		low, high := math.Min(p.YMM, q.YMM), math.Max(p.YMM, q.YMM)
+		switch length := math.Hypot(q.XMM-p.XMM, q.YMM-p.YMM); {
+		case low >= yMM && (low > yMM || high > low):
+			sum += length
+		case high > yMM:
+			sum += length * (high - yMM) / (high - low)
+		}
+	}
+	return sum
 }
 
 // crossing sums the chords of a horizontal line at level y that meets no
 // corner.
-func (s Section) crossing(y float64) float64 {
+func (o Outline) crossing(y float64) float64 {
 	var sum float64
-	for i, p := range s.Outline {
-		q := s.Outline[(i+1)%len(s.Outline)]
+	for i, p := range o {
+		q := o[(i+1)%len(o)]
 		if (p.YMM > y) == (q.YMM > y) {
 			continue
 		}
@@ -168,22 +259,4 @@ func ring(o Outline) moments {
 		m.second += cross * (p.YMM*p.YMM + p.YMM*q.YMM + q.YMM*q.YMM) / 12
 	}
 	return m
-}
-
-// clipAbove keeps the part of a polygon above level y. A concave polygon may
-// come out with sides that run along the level twice; they enclose no area,
-// so the integrals stay right.
-func clipAbove(o Outline, y float64) Outline {
-	var kept Outline
-	for i, p := range o {
-		q := o[(i+1)%len(o)]
-		if p.YMM >= y {
-			kept = append(kept, p)
-		}
-		if (p.YMM >= y) != (q.YMM >= y) {
-			t := (y - p.YMM) / (q.YMM - p.YMM)
-			kept = append(kept, Point{XMM: p.XMM + t*(q.XMM-p.XMM), YMM: y})
-		}
-	}
-	return kept
 }

@@ -5,59 +5,150 @@ import (
 	"slices"
 )
 
-// sections along the span at which shear and anchorage are looked at.
-const shearSections = 120
+// shearSections along the span at which shear and anchorage are looked at,
+// beside those where a load begins or ends and where the wires have built up
+// their prestress or are anchored.
+const shearSections = 48
 
 // shearPoint is what a section along the span can take.
 type shearPoint struct {
 	xMM, demandN, capacityN float64
 	cracked                 bool
-	cracking                ShearCracked
+}
+
+func (p shearPoint) ratio() float64 {
+	switch {
+	case p.demandN == 0:
+		return 0
+	case p.capacityN <= 0:
+		return noCapacity
+	default:
+		return p.demandN / p.capacityN
+	}
+}
+
+// momentsOf are the moments of a case at a section, on the beam alone and on
+// beam and topping.
+func (w *work) momentsOf(k loadCase, x float64) (early, late float64) {
+	return k.dead * w.early.momentNMM(x), k.dead*w.late.momentNMM(x) + k.live*w.imposed.momentNMM(x) + k.pointN*x*(w.span-x)/w.span
+}
+
+// shearOf are the shear forces of a case at a section, on the beam alone and
+// on beam and topping; the worse side counts where a force stands, and a force
+// that may stand anywhere stands where it is worst.
+func (w *work) shearOf(k loadCase, x float64) (early, late float64) {
+	e, er := w.early.shearN(x)
+	l, lr := w.late.shearN(x)
+	q, qr := w.imposed.shearN(x)
+	early, late = k.dead*e, k.dead*l+k.live*q
+	if er, lr := k.dead*er, k.dead*lr+k.live*qr; math.Abs(er+lr) > math.Abs(early+late) {
+		early, late = er, lr
+	}
+	if early+late < 0 {
+		early, late = -early, -late
+	}
+	return early, late + k.pointN*math.Max(x, w.span-x)/w.span
+}
+
+// sections at which shear is looked at.
+func (w *work) sections() []float64 {
+	first := w.firstMM()
+	list := make([]float64, 0, shearSections+16)
+	for i := 0; i <= shearSections; i++ {
+		list = append(list, first+(w.span-2*first)*float64(i)/shearSections)
+	}
+	add := func(x float64) {
+		if x > first && x < w.span-first {
+			list = append(list, x)
+		}
+	}
+	for _, x := range w.early.at {
+		add(x)
+	}
+	outside := w.beam.Floor.BearingMM - w.faceMM()
+	for _, l := range [2]float64{w.lpt.LongMM, w.lbpd + w.depthMM} {
+		add(l - outside)
+		add(w.span - l + outside)
+	}
+	return list
+}
+
+// firstMM is the section nearest the support axis that is checked for shear
+// (6.2.2(3)); in a very short span it is mid-span.
+func (w *work) firstMM() float64 {
+	return math.Min(w.faceMM()+w.whole.CentroidMM, w.span/2)
+}
+
+// fullestShear is the section that is fullest in shear.
+func (w *work) fullestShear() (worst, worstCracked shearPoint) {
+	for _, x := range w.sections() {
+		for _, k := range w.ultimates {
+			p := w.shearAt(k, x)
+			if p.ratio() >= worst.ratio() {
+				worst = p
+			}
+			if p.cracked && p.ratio() >= worstCracked.ratio() {
+				worstCracked = p
+			}
+		}
+	}
+	return worst, worstCracked
 }
 
 func (w *work) shearChecks() {
 	w.part = "Shear and anchorage at ultimate"
-	loads := w.combined(w.ulsDead, w.ulsLive)
-	first := w.faceMM() + w.section.CentroidMM
-	var worst, worstCracked shearPoint
-	anchorage := 0.0
-	mrd := w.resistanceNMM()
-	for i := 0; i <= shearSections; i++ {
-		x := first + (w.span-2*first)*float64(i)/shearSections
-		p := w.shearAt(loads, x)
-		if p.demandN/p.capacityN > ratio(worst) {
-			worst = p
-		}
-		if p.cracked {
-			if p.demandN/p.capacityN > ratio(worstCracked) {
-				worstCracked = p
-			}
-			anchorage = math.Max(anchorage, w.shiftedMoment(loads, x)/(mrd*w.anchoredShare(w.fromEndMM(x))))
-		}
-	}
-	at := w.shearAt(loads, first)
-	w.step("lx", "first section, from the beam's end", "EN 1992-1-1 6.2.2(3)", "bearing + yb", w.fromEndMM(first), "mm")
-	w.step("al", "share of the prestress there", "EN 1992-1-1 6.2.2(2)", "lx / lpt2", math.Min(1, w.fromEndMM(first)/w.lpt.LongMM), "")
-	w.step("VRd,c first", "shear resistance there", "EN 1992-1-1 6.4", "I bw/S sqrt(fctd2 + al scp fctd)", at.capacityN*1e-3, "kN")
-	depth := w.effectiveDepth()
+	first := w.firstMM()
+	worst, worstCracked := w.fullestShear()
+	fromEnd := w.step("lx", "first section, from the beam's end", "EN 1992-1-1 6.2.2(3)", "bearing + centroid", w.fromEndMM(first), "mm")
+	share := w.step("al", "share of the prestress there", "EN 1992-1-1 6.2.2(2)", "lx / lpt2", w.builtUp(fromEnd), "")
+	w.step("fctd", "design tensile strength", "EN 1992-1-1 3.16", "act fctk,0.05 / gc", w.fctd, "MPa")
+	w.firstFibres(first, share)
+	at := w.shearAt(w.ultimates[0], first)
+	w.step("VEd first", "shear force there", "", "", at.demandN*1e-3, "kN")
+	w.step("VRd,c first", "shear resistance there", "EN 1992-1-1 6.2.2", "least of all fibres, with tension of bending; 6.2 if cracked", at.capacityN*1e-3, "kN")
+	w.step("xV", "section where shear is fullest, from the left support axis", "", "", worst.xMM, "mm")
+	w.step("d", "effective depth of the wires in the lower half", "", "height - y", w.depthMM, "mm")
 	full := w.crackedShear(w.remainN, true)
-	w.step("VRd,c cracked", "where cracked in bending, wires anchored", "EN 1992-1-1 6.2", "(CRd,c k (100 r fck)^(1/3) + k1 scp) bw d", full.ResistanceN*1e-3, "kN")
-	w.step("d", "effective depth of the wires in tension", "", "h - y", depth, "mm")
+	w.step("k", "size factor", "EN 1992-1-1 6.2.2(1)", "1 + sqrt(200/d), at most 2", full.K, "")
+	w.step("rl", "ratio of the wires in the lower half", "EN 1992-1-1 6.2.2(1)", "Asl/(bw d), at most 0.02", full.Rho, "")
+	w.step("scp", "stress of the prestress", "EN 1992-1-1 6.2.2(1)", "Pinf/A, at most 0.2 fcd", full.AxialMPa, "MPa")
+	w.step("vmin", "least shear stress", "EN 1992-1-1 6.3", "0.035 k^1.5 fck^0.5", full.MinStressMPa, "MPa")
+	w.step("VRd,c cracked", "where cracked in bending, wires anchored", "EN 1992-1-1 6.2", "(max(CRd,c k (100 rl fck)^(1/3), vmin) + k1 scp) bw d", full.ResistanceN*1e-3, "kN")
 	w.verdict("shear at ultimate", "EN 1992-1-1 6.2.2", worst.demandN*1e-3, worst.capacityN*1e-3, "kN")
-	if worstCracked.capacityN > 0 {
+	if worstCracked.demandN > 0 {
 		w.verdict("shear where cracked", "EN 1992-1-1 6.2", worstCracked.demandN*1e-3, worstCracked.capacityN*1e-3, "kN")
 	}
-	v := math.Max(loads.LeftN(), loads.RightN())
-	fcd := w.beam.National.AlphaCC * w.concrete.FckMPa / w.beam.National.GammaC
-	w.verdict("crushing of the web", "EN 1992-1-1 6.2.2(6)", v*1e-3, ShearCrushingN(w.webMM(), depth, w.concrete.FckMPa, fcd)*1e-3, "kN")
-	w.verdict("anchorage of the wires where cracked", "EN 1992-1-1 8.10.2.3", anchorage, 1, "")
+	reaction := w.reactionN
+	for _, k := range w.ultimates {
+		if k.pointN > 0 {
+			early, late := w.shearOf(k, 0)
+			reaction = math.Max(reaction, early+late)
+		}
+	}
+	w.reactionN = w.step("VEd", "greatest shear force", "EN 1990 6.4.3.2", "reaction", reaction*1e-3, "kN") * 1e3
+	w.verdict("crushing of the web", "EN 1992-1-1 6.2.2(6)", w.reactionN*1e-3, ShearCrushingN(w.webMM, w.depthMM, w.concrete.FckMPa, w.beam.National.fcdMPa(w.concrete))*1e-3, "kN")
+	demand, capacity := w.anchorage()
+	w.verdict("anchorage of the wires where cracked", "EN 1992-1-1 8.10.2.3", demand*1e-6, capacity*1e-6, "kNm")
 }
 
-func ratio(p shearPoint) float64 {
-	if p.capacityN == 0 {
-		return 0
+// firstFibres shows the resistance of every fibre at the first section, with
+// the prestress alone.
+func (w *work) firstFibres(x, share float64) {
+	early, late := w.shearOf(w.ultimates[0], x)
+	for _, f := range w.fibres() {
+		v := f.resistanceN(early, late, w.fctd, share*w.beamMPa(f.yMM, w.remainN, 0, 0))
+		symbol, what := "VRd,c y="+number(f.yMM), "at a fibre of the outline, prestress alone"
+		if w.topping != nil && f.yMM == w.topping.low {
+			what = "at the topping's underside, prestress alone"
+		}
+		switch f.yMM {
+		case w.section.CentroidMM:
+			symbol, what = "VRd,c yb", "at the beam's centroid, prestress alone"
+		case w.whole.CentroidMM:
+			symbol, what = "VRd,c yc", "at the centroid of beam and topping, prestress alone"
+		}
+		w.step(symbol, what, "EN 1992-1-1 6.4", "I bw/S sqrt(fctd^2 + al scp fctd)", v*1e-3, "kN")
 	}
-	return p.demandN / p.capacityN
 }
 
 // faceMM is the distance of the support's inner edge from the support axis.
@@ -70,103 +161,125 @@ func (w *work) fromEndMM(x float64) float64 {
 	return math.Min(x, w.span-x) + w.beam.Floor.BearingMM - w.faceMM()
 }
 
-// webMM is the smallest width of the section.
-func (w *work) webMM() float64 {
-	if w.web > 0 {
-		return w.web
-	}
-	width := math.Inf(1)
-	const slices = 60
-	for i := 1; i < slices; i++ {
-		width = math.Min(width, w.section.WidthMM(w.section.HeightMM*float64(i)/slices))
-	}
-	w.web = width
-	return width
-}
+// builtUp is the share of the prestress at a distance from the end.
+func (w *work) builtUp(fromEnd float64) float64 { return math.Min(1, fromEnd/w.lpt.LongMM) }
 
 // shearAt decides by the tension at the soffit which equation holds.
-func (w *work) shearAt(loads Loads, x float64) shearPoint {
-	share := math.Min(1, w.fromEndMM(x)/w.lpt.LongMM)
-	force := share * w.remainN
-	moment := loads.MomentNMM(x)
-	p := shearPoint{xMM: x, demandN: math.Max(math.Abs(loads.ShearN(x, -1)), math.Abs(loads.ShearN(x, 1)))}
-	tension := -w.gross.StressMPa(force, moment-force*w.ecc, 0)
-	fctd := w.fctd()
-	if tension < fctd {
-		p.capacityN = w.uncrackedShearN(share, fctd)
+func (w *work) shearAt(k loadCase, x float64) shearPoint {
+	fromEnd := w.fromEndMM(x)
+	share := w.builtUp(fromEnd)
+	earlyM, lateM := w.momentsOf(k, x)
+	early, late := w.shearOf(k, x)
+	p := shearPoint{xMM: x, demandN: early + late}
+	if p.cracked = w.soffitTension(share*w.remainN, earlyM, lateM) >= w.fctd; p.cracked {
+		p.capacityN = w.crackedShear(share*w.remainN, fromEnd >= w.lbpd+w.depthMM).ResistanceN
 		return p
 	}
-	p.cracked = true
-	p.cracking = w.crackedShear(force, w.fromEndMM(x) >= w.lbpd+w.effectiveDepth())
-	p.capacityN = p.cracking.ResistanceN
+	p.capacityN = math.Inf(1)
+	for _, f := range w.fibres() {
+		bending := math.Min(0, w.beamMPa(f.yMM, 0, earlyM, lateM))
+		p.capacityN = math.Min(p.capacityN, f.resistanceN(early, late, w.fctd, share*w.beamMPa(f.yMM, w.remainN, 0, 0)+bending))
+	}
 	return p
 }
 
-func (w *work) fctd() float64 {
-	return w.beam.National.AlphaCT * w.concrete.Fctk05MPa() / w.beam.National.GammaC
-}
-
-// uncrackedShearN is the smallest resistance by 6.4 over the fibres at the
-// centroid and at each corner of the outline.
-func (w *work) uncrackedShearN(share, fctd float64) float64 {
-	least := math.Inf(1)
-	for _, f := range w.fibres() {
-		axial := w.gross.StressMPa(w.remainN, -w.remainN*w.ecc, f.yMM)
-		inside := fctd*fctd + share*axial*fctd
-		if inside <= 0 {
-			return 0
-		}
-		least = math.Min(least, ShearUncrackedN(w.section.InertiaMM4, f.widthMM, f.firstMM3, fctd, share, axial))
+// soffitTension of a section, differential shrinkage included.
+func (w *work) soffitTension(prestressN, early, late float64) float64 {
+	tension := -w.beamMPa(0, prestressN, early, late)
+	if w.topping != nil {
+		tension -= math.Min(0, w.topping.shrinkMPa(0))
 	}
-	return least
+	return tension
 }
 
-// fibre is a level at which uncracked shear is looked at.
-type fibre struct{ yMM, widthMM, firstMM3 float64 }
+// fibre is a level at which uncracked shear is looked at: its width, and the
+// first moments of area above it over the inertia, of the beam alone and of
+// beam and topping.
+type fibre struct{ yMM, widthMM, early, late float64 }
 
-// fibres are the centroid and the corners of the outline.
+// resistanceN is 6.4 where the beam alone carries one part of the shear force
+// and beam and topping the other.
+func (f fibre) resistanceN(early, late, fctd, axialMPa float64) float64 {
+	if fctd+axialMPa <= 0 {
+		return 0
+	}
+	perForce := f.late
+	if sum := early + late; sum > 0 {
+		perForce = (early*f.early + late*f.late) / sum
+	}
+	return ShearUncrackedN(1, f.widthMM, perForce, fctd, 1, axialMPa)
+}
+
+// fibres are the centroids and the corners of the outline, as far as they lie
+// in the beam below a topping.
 func (w *work) fibres() []fibre {
-	if w.levels == nil {
-		levels := []float64{w.section.CentroidMM}
-		for _, p := range w.section.Outline {
-			if p.YMM > 0 && p.YMM < w.section.HeightMM && !slices.Contains(levels, p.YMM) {
-				levels = append(levels, p.YMM)
-			}
+	if w.levels != nil {
+		return w.levels
+	}
+	top := w.section.HeightMM
+	levels := make([]float64, 0, len(w.section.Outline)+2)
+	if w.topping != nil {
+		top = w.topping.low
+		levels = append(levels, top)
+	}
+	for _, y := range [2]float64{w.section.CentroidMM, w.whole.CentroidMM} {
+		if y < top && !slices.Contains(levels, y) {
+			levels = append(levels, y)
 		}
-		for _, y := range levels {
-			w.levels = append(w.levels, fibre{y, w.section.WidthMM(y), w.section.FirstMomentMM3(y)})
+	}
+	for _, p := range w.section.strips {
+		if p.low > 0 && p.low < top && !slices.Contains(levels, p.low) {
+			levels = append(levels, p.low)
 		}
+	}
+	slices.Sort(levels)
+	w.levels = make([]fibre, 0, len(levels))
+	for _, y := range levels {
+		f := fibre{yMM: y, widthMM: w.section.WidthMM(y), early: w.section.FirstMomentMM3(y) / w.gross.InertiaMM4}
+		if f.late = f.early; w.topping != nil {
+			f.late = w.topping.firstMomentMM3(w.section, y) / w.whole.InertiaMM4
+		}
+		w.levels = append(w.levels, f)
 	}
 	return w.levels
 }
 
 func (w *work) crackedShear(forceN float64, anchored bool) ShearCracked {
-	area, depth := w.tensionRows()
+	area := w.tensileMM2
 	if !anchored {
 		area = 0
 	}
 	n := w.beam.National
 	return ShearCrackedOf(ShearCrackedInput{
-		FckMPa: w.concrete.FckMPa, FcdMPa: n.AlphaCC * w.concrete.FckMPa / n.GammaC, GammaC: n.GammaC,
-		WidthMM: w.webMM(), DepthMM: depth, TensileMM2: area,
-		AxialN: forceN, AreaMM2: w.section.AreaMM2, CRdc: 0.18 / n.GammaC, K1: n.K1Shear,
+		FckMPa: w.concrete.FckMPa, FcdMPa: n.fcdMPa(w.concrete), GammaC: n.GammaC,
+		WidthMM: w.webMM, DepthMM: w.depthMM, TensileMM2: area,
+		AxialN: forceN, AreaMM2: w.whole.AreaMM2, CRdc: 0.18 / n.GammaC, K1: n.K1Shear,
 	})
 }
 
-func (w *work) resistanceNMM() float64 {
-	for _, s := range w.report.Steps {
-		if s.Symbol == "MRd" {
-			return s.Value * 1e6
+// anchorage is the section where the moment, moved by the effective depth
+// (9.2.1.3(2)), is fullest against what the wires can take there, of those
+// that are cracked.
+func (w *work) anchorage() (demandNMM, capacityNMM float64) {
+	capacityNMM = w.ultimate.MomentNMM
+	for _, x := range w.sections() {
+		for _, k := range w.ultimates {
+			early, late := w.momentsOf(k, x)
+			fromEnd := w.fromEndMM(x)
+			if w.soffitTension(w.builtUp(fromEnd)*w.remainN, early, late) < w.fctd {
+				continue
+			}
+			moved := early + late
+			for _, at := range [2]float64{math.Max(0, x-w.depthMM), math.Min(w.span, x+w.depthMM)} {
+				early, late := w.momentsOf(k, at)
+				moved = math.Max(moved, early+late)
+			}
+			if c := w.ultimate.MomentNMM * w.anchoredShare(fromEnd); moved*capacityNMM > demandNMM*c {
+				demandNMM, capacityNMM = moved, c
+			}
 		}
 	}
-	return 0
-}
-
-// shiftedMoment is the moment at a section with the shift of 9.2.1.3(2),
-// towards mid-span by the effective depth.
-func (w *work) shiftedMoment(loads Loads, x float64) float64 {
-	d := w.effectiveDepth()
-	return math.Max(loads.MomentNMM(x), math.Max(loads.MomentNMM(math.Max(0, x-d)), loads.MomentNMM(math.Min(w.span, x+d))))
+	return demandNMM, capacityNMM
 }
 
 // anchoredShare is the stress that a wire can take at a distance from its
@@ -182,34 +295,4 @@ func (w *work) anchoredShare(fromEnd float64) float64 {
 	default:
 		return (w.remain + (fpd-w.remain)*(fromEnd-w.lpt.LongMM)/(w.lbpd-w.lpt.LongMM)) / fpd
 	}
-}
-
-func (w *work) deflectionChecks() {
-	w.part = "Camber and deflection"
-	i, l := w.section.InertiaMM4, w.span
-	up := func(force, modulus float64) float64 { return force * w.ecc * l * l / (8 * modulus * i) }
-	sag := func(loads Loads, modulus float64) float64 {
-		worst := 0.0
-		for k := 1; k < 40; k++ {
-			worst = math.Max(worst, loads.DeflectionMM(l*float64(k)/40, modulus*i))
-		}
-		return worst
-	}
-	young := w.concrete.EcmAtMPa(w.beam.Casting.TransferAgeDays)
-	camber := up(w.transfer.ForceN, young) - sag(w.self, young)
-	w.step("camber", "camber just after transfer", "EN 1992-1-1 7.4.3", "Pm0 e L2/8 Ecm(t0) I - self weight", camber, "mm")
-	soft := w.step("Ec,eff", "effective modulus at the end", "EN 1992-1-1 7.20", "Ecm / (1 + phi)", w.concrete.EcmMPa()/(1+w.creep.Phi), "MPa")
-	quasi := w.combined(1, w.psi.Psi2)
-	endUp := w.step("wP", "upwards from prestress at the end", "EN 1992-1-1 7.4.3", "Pinf e L2/8 Ec,eff I", up(w.remainN, soft), "mm")
-	endDown := w.step("wQP", "downwards from quasi-permanent loads", "EN 1992-1-1 7.4.3", "Macaulay, Ec,eff I", sag(quasi, soft), "mm")
-	end := w.step("w", "deflection at the end", "EN 1992-1-1 7.4.1(4)", "wQP - wP", endDown-endUp, "mm")
-	w.verdict("deflection at the end", "EN 1992-1-1 7.4.1(4), L/250", end, l/250, "mm")
-	finish := w.beam.Floor.FinishAgeDays
-	part := CreepOf(w.concrete, w.climate, w.beam.Casting.TransferAgeDays, math.Max(finish, w.beam.Casting.TransferAgeDays+1)).Phi
-	then := w.concrete.EcmMPa() / (1 + part)
-	force := w.transfer.ForceN - (w.transfer.ForceN-w.remainN)*part/w.creep.Phi
-	before := sag(w.perm, then) - up(force, then)
-	after := w.step("w2", "deflection after the finishes are on", "EN 1992-1-1 7.4.1(5)", "w - permanent loads and prestress at that age", end-before, "mm")
-	w.verdict("deflection after the finishes", "EN 1992-1-1 7.4.1(5), L/500", after, l/500, "mm")
-	w.step("wq", "immediate from the imposed load", "EN 1992-1-1 7.4.3", "Macaulay, Ecm I", sag(w.imposed, w.concrete.EcmMPa()), "mm")
 }

@@ -1,9 +1,11 @@
 package show
 
 import (
+	"cmp"
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"strconv"
 
 	layoutv1 "spanyard.example/proto/gen/spanyard/layout/v1"
@@ -16,14 +18,48 @@ func figure(v float64) string {
 		return "0"
 	case a >= 100_000:
 		return strconv.FormatFloat(v, 'f', 0, 64)
-	case a >= 1:
-		return strconv.FormatFloat(v, 'f', max(0, 4-int(math.Floor(math.Log10(a)))), 64)
+	case a < 1e-4:
+		return strconv.FormatFloat(v, 'e', 4, 64)
 	default:
-		return strconv.FormatFloat(v, 'g', 5, 64)
+		return strconv.FormatFloat(v, 'f', 4-int(math.Floor(math.Log10(a))), 64)
 	}
 }
 
-// Beam prints a checked beam: every step, then every check.
+// stresses prints the concrete's stress fibre by fibre, one line a stage.
+func stresses(w io.Writer, list []*layoutv1.FibreStress) {
+	if len(list) == 0 {
+		return
+	}
+	var fibres, stages []string
+	heights, values := map[string]float64{}, map[string]string{}
+	for _, s := range list {
+		if !slices.Contains(fibres, s.GetFibre()) {
+			fibres = append(fibres, s.GetFibre())
+		}
+		if !slices.Contains(stages, s.GetStage()) {
+			stages = append(stages, s.GetStage())
+		}
+		heights[s.GetFibre()] = s.GetHeightMm()
+		values[s.GetStage()+"|"+s.GetFibre()] = fmt.Sprintf("%.2f", s.GetStressMpa())
+	}
+	fmt.Fprint(w, "\nSTRESSES OF THE CONCRETE IN MPA, compression positive\n")
+	heads := []string{"stage"}
+	for _, f := range fibres {
+		heads = append(heads, fmt.Sprintf("%s (%.0f mm)#", f, heights[f]))
+	}
+	t := newTable(heads...)
+	for _, stage := range stages {
+		cells := []any{stage}
+		for _, f := range fibres {
+			cells = append(cells, cmp.Or(values[stage+"|"+f], "-"))
+		}
+		t.add(cells...)
+	}
+	t.write(w)
+}
+
+// Beam prints a checked beam: every step, the stresses by stage, then every
+// check.
 func Beam(w io.Writer, r *layoutv1.BeamReport) {
 	fmt.Fprintf(w, "BEAM %s\n", r.GetName())
 	paragraph(w, "CAUTION  ", "         ", r.GetCaution())
@@ -47,6 +83,7 @@ func Beam(w io.Writer, r *layoutv1.BeamReport) {
 	if t != nil {
 		t.write(w)
 	}
+	stresses(w, r.GetStresses())
 	fmt.Fprint(w, "\nCHECKS\n")
 	t = newTable("full %#", "demand#", "capacity#", "unit", "", "check")
 	for _, v := range r.GetVerdicts() {

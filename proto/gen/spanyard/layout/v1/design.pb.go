@@ -332,9 +332,13 @@ type BeamReport struct {
 	Steps    []*CalculationStep `protobuf:"bytes,3,rep,name=steps,proto3" json:"steps,omitempty"`
 	Verdicts []*CheckVerdict    `protobuf:"bytes,4,rep,name=verdicts,proto3" json:"verdicts,omitempty"`
 	// The fullest check.
-	Governing     *CheckVerdict `protobuf:"bytes,5,opt,name=governing,proto3" json:"governing,omitempty"`
-	Passes        bool          `protobuf:"varint,6,opt,name=passes,proto3" json:"passes,omitempty"`
-	Caution       string        `protobuf:"bytes,7,opt,name=caution,proto3" json:"caution,omitempty"`
+	Governing *CheckVerdict `protobuf:"bytes,5,opt,name=governing,proto3" json:"governing,omitempty"`
+	Passes    bool          `protobuf:"varint,6,opt,name=passes,proto3" json:"passes,omitempty"`
+	Caution   string        `protobuf:"bytes,7,opt,name=caution,proto3" json:"caution,omitempty"`
+	// Set when a topping carries with the beam.
+	Topping *BeamTopping `protobuf:"bytes,8,opt,name=topping,proto3" json:"topping,omitempty"`
+	// Stresses of the concrete by stage, in the order of the beam's life.
+	Stresses      []*FibreStress `protobuf:"bytes,9,rep,name=stresses,proto3" json:"stresses,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -418,6 +422,180 @@ func (x *BeamReport) GetCaution() string {
 	return ""
 }
 
+func (x *BeamReport) GetTopping() *BeamTopping {
+	if x != nil {
+		return x.Topping
+	}
+	return nil
+}
+
+func (x *BeamReport) GetStresses() []*FibreStress {
+	if x != nil {
+		return x.Stresses
+	}
+	return nil
+}
+
+// BeamTopping is the structural topping that a beam was checked with.
+type BeamTopping struct {
+	state       protoimpl.MessageState `protogen:"open.v1"`
+	ThicknessMm float64                `protobuf:"fixed64,1,opt,name=thickness_mm,json=thicknessMm,proto3" json:"thickness_mm,omitempty"`
+	// Height of its underside above the beam's soffit.
+	UndersideMm float64 `protobuf:"fixed64,2,opt,name=underside_mm,json=undersideMm,proto3" json:"underside_mm,omitempty"`
+	// Width that was taken to carry with the beam.
+	EffectiveWidthMm float64 `protobuf:"fixed64,3,opt,name=effective_width_mm,json=effectiveWidthMm,proto3" json:"effective_width_mm,omitempty"`
+	FckMpa           float64 `protobuf:"fixed64,4,opt,name=fck_mpa,json=fckMpa,proto3" json:"fck_mpa,omitempty"`
+	// Age of the beam when the topping is cast.
+	CastAgeDays float64 `protobuf:"fixed64,5,opt,name=cast_age_days,json=castAgeDays,proto3" json:"cast_age_days,omitempty"`
+	// Surface of the beam under it: very_smooth, smooth, rough, indented.
+	Surface       string `protobuf:"bytes,6,opt,name=surface,proto3" json:"surface,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *BeamTopping) Reset() {
+	*x = BeamTopping{}
+	mi := &file_spanyard_layout_v1_design_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *BeamTopping) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*BeamTopping) ProtoMessage() {}
+
+func (x *BeamTopping) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_layout_v1_design_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use BeamTopping.ProtoReflect.Descriptor instead.
+func (*BeamTopping) Descriptor() ([]byte, []int) {
+	return file_spanyard_layout_v1_design_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *BeamTopping) GetThicknessMm() float64 {
+	if x != nil {
+		return x.ThicknessMm
+	}
+	return 0
+}
+
+func (x *BeamTopping) GetUndersideMm() float64 {
+	if x != nil {
+		return x.UndersideMm
+	}
+	return 0
+}
+
+func (x *BeamTopping) GetEffectiveWidthMm() float64 {
+	if x != nil {
+		return x.EffectiveWidthMm
+	}
+	return 0
+}
+
+func (x *BeamTopping) GetFckMpa() float64 {
+	if x != nil {
+		return x.FckMpa
+	}
+	return 0
+}
+
+func (x *BeamTopping) GetCastAgeDays() float64 {
+	if x != nil {
+		return x.CastAgeDays
+	}
+	return 0
+}
+
+func (x *BeamTopping) GetSurface() string {
+	if x != nil {
+		return x.Surface
+	}
+	return ""
+}
+
+// FibreStress is the stress of one fibre at one stage of a beam's life.
+type FibreStress struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Stage string                 `protobuf:"bytes,1,opt,name=stage,proto3" json:"stage,omitempty"`
+	Fibre string                 `protobuf:"bytes,2,opt,name=fibre,proto3" json:"fibre,omitempty"`
+	// Height above the beam's soffit.
+	HeightMm float64 `protobuf:"fixed64,3,opt,name=height_mm,json=heightMm,proto3" json:"height_mm,omitempty"`
+	// Compression positive.
+	StressMpa     float64 `protobuf:"fixed64,4,opt,name=stress_mpa,json=stressMpa,proto3" json:"stress_mpa,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *FibreStress) Reset() {
+	*x = FibreStress{}
+	mi := &file_spanyard_layout_v1_design_proto_msgTypes[5]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *FibreStress) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*FibreStress) ProtoMessage() {}
+
+func (x *FibreStress) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_layout_v1_design_proto_msgTypes[5]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use FibreStress.ProtoReflect.Descriptor instead.
+func (*FibreStress) Descriptor() ([]byte, []int) {
+	return file_spanyard_layout_v1_design_proto_rawDescGZIP(), []int{5}
+}
+
+func (x *FibreStress) GetStage() string {
+	if x != nil {
+		return x.Stage
+	}
+	return ""
+}
+
+func (x *FibreStress) GetFibre() string {
+	if x != nil {
+		return x.Fibre
+	}
+	return ""
+}
+
+func (x *FibreStress) GetHeightMm() float64 {
+	if x != nil {
+		return x.HeightMm
+	}
+	return 0
+}
+
+func (x *FibreStress) GetStressMpa() float64 {
+	if x != nil {
+		return x.StressMpa
+	}
+	return 0
+}
+
 // CalculationStep is one line of a calculation.
 type CalculationStep struct {
 	state   protoimpl.MessageState `protogen:"open.v1"`
@@ -436,7 +614,7 @@ type CalculationStep struct {
 
 func (x *CalculationStep) Reset() {
 	*x = CalculationStep{}
-	mi := &file_spanyard_layout_v1_design_proto_msgTypes[4]
+	mi := &file_spanyard_layout_v1_design_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -448,7 +626,7 @@ func (x *CalculationStep) String() string {
 func (*CalculationStep) ProtoMessage() {}
 
 func (x *CalculationStep) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_v1_design_proto_msgTypes[4]
+	mi := &file_spanyard_layout_v1_design_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -461,7 +639,7 @@ func (x *CalculationStep) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CalculationStep.ProtoReflect.Descriptor instead.
 func (*CalculationStep) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_v1_design_proto_rawDescGZIP(), []int{4}
+	return file_spanyard_layout_v1_design_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *CalculationStep) GetPart() string {
@@ -530,7 +708,7 @@ type CheckVerdict struct {
 
 func (x *CheckVerdict) Reset() {
 	*x = CheckVerdict{}
-	mi := &file_spanyard_layout_v1_design_proto_msgTypes[5]
+	mi := &file_spanyard_layout_v1_design_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -542,7 +720,7 @@ func (x *CheckVerdict) String() string {
 func (*CheckVerdict) ProtoMessage() {}
 
 func (x *CheckVerdict) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_v1_design_proto_msgTypes[5]
+	mi := &file_spanyard_layout_v1_design_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -555,7 +733,7 @@ func (x *CheckVerdict) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CheckVerdict.ProtoReflect.Descriptor instead.
 func (*CheckVerdict) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_v1_design_proto_rawDescGZIP(), []int{5}
+	return file_spanyard_layout_v1_design_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *CheckVerdict) GetCheck() string {
@@ -619,7 +797,7 @@ type TabulateSpansRequest struct {
 
 func (x *TabulateSpansRequest) Reset() {
 	*x = TabulateSpansRequest{}
-	mi := &file_spanyard_layout_v1_design_proto_msgTypes[6]
+	mi := &file_spanyard_layout_v1_design_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -631,7 +809,7 @@ func (x *TabulateSpansRequest) String() string {
 func (*TabulateSpansRequest) ProtoMessage() {}
 
 func (x *TabulateSpansRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_v1_design_proto_msgTypes[6]
+	mi := &file_spanyard_layout_v1_design_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -644,7 +822,7 @@ func (x *TabulateSpansRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TabulateSpansRequest.ProtoReflect.Descriptor instead.
 func (*TabulateSpansRequest) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_v1_design_proto_rawDescGZIP(), []int{6}
+	return file_spanyard_layout_v1_design_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *TabulateSpansRequest) GetCatalogueJson() []byte {
@@ -670,7 +848,7 @@ type TabulateSpansResponse struct {
 
 func (x *TabulateSpansResponse) Reset() {
 	*x = TabulateSpansResponse{}
-	mi := &file_spanyard_layout_v1_design_proto_msgTypes[7]
+	mi := &file_spanyard_layout_v1_design_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -682,7 +860,7 @@ func (x *TabulateSpansResponse) String() string {
 func (*TabulateSpansResponse) ProtoMessage() {}
 
 func (x *TabulateSpansResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_v1_design_proto_msgTypes[7]
+	mi := &file_spanyard_layout_v1_design_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -695,7 +873,7 @@ func (x *TabulateSpansResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TabulateSpansResponse.ProtoReflect.Descriptor instead.
 func (*TabulateSpansResponse) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_v1_design_proto_rawDescGZIP(), []int{7}
+	return file_spanyard_layout_v1_design_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *TabulateSpansResponse) GetDocuments() []*Document {
@@ -735,7 +913,7 @@ type DesignFloorRequest struct {
 
 func (x *DesignFloorRequest) Reset() {
 	*x = DesignFloorRequest{}
-	mi := &file_spanyard_layout_v1_design_proto_msgTypes[8]
+	mi := &file_spanyard_layout_v1_design_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -747,7 +925,7 @@ func (x *DesignFloorRequest) String() string {
 func (*DesignFloorRequest) ProtoMessage() {}
 
 func (x *DesignFloorRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_v1_design_proto_msgTypes[8]
+	mi := &file_spanyard_layout_v1_design_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -760,7 +938,7 @@ func (x *DesignFloorRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DesignFloorRequest.ProtoReflect.Descriptor instead.
 func (*DesignFloorRequest) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_v1_design_proto_rawDescGZIP(), []int{8}
+	return file_spanyard_layout_v1_design_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *DesignFloorRequest) GetCatalogueJson() []byte {
@@ -898,7 +1076,7 @@ type DesignFloorResponse struct {
 
 func (x *DesignFloorResponse) Reset() {
 	*x = DesignFloorResponse{}
-	mi := &file_spanyard_layout_v1_design_proto_msgTypes[9]
+	mi := &file_spanyard_layout_v1_design_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -910,7 +1088,7 @@ func (x *DesignFloorResponse) String() string {
 func (*DesignFloorResponse) ProtoMessage() {}
 
 func (x *DesignFloorResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_v1_design_proto_msgTypes[9]
+	mi := &file_spanyard_layout_v1_design_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -923,7 +1101,7 @@ func (x *DesignFloorResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DesignFloorResponse.ProtoReflect.Descriptor instead.
 func (*DesignFloorResponse) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_v1_design_proto_rawDescGZIP(), []int{9}
+	return file_spanyard_layout_v1_design_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *DesignFloorResponse) GetRooms() []*DesignedRoom {
@@ -1028,7 +1206,7 @@ type DesignedRoom struct {
 
 func (x *DesignedRoom) Reset() {
 	*x = DesignedRoom{}
-	mi := &file_spanyard_layout_v1_design_proto_msgTypes[10]
+	mi := &file_spanyard_layout_v1_design_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1040,7 +1218,7 @@ func (x *DesignedRoom) String() string {
 func (*DesignedRoom) ProtoMessage() {}
 
 func (x *DesignedRoom) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_v1_design_proto_msgTypes[10]
+	mi := &file_spanyard_layout_v1_design_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1053,7 +1231,7 @@ func (x *DesignedRoom) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DesignedRoom.ProtoReflect.Descriptor instead.
 func (*DesignedRoom) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_v1_design_proto_rawDescGZIP(), []int{10}
+	return file_spanyard_layout_v1_design_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *DesignedRoom) GetRoom() string {
@@ -1152,7 +1330,7 @@ type DrawingProblem struct {
 
 func (x *DrawingProblem) Reset() {
 	*x = DrawingProblem{}
-	mi := &file_spanyard_layout_v1_design_proto_msgTypes[11]
+	mi := &file_spanyard_layout_v1_design_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1164,7 +1342,7 @@ func (x *DrawingProblem) String() string {
 func (*DrawingProblem) ProtoMessage() {}
 
 func (x *DrawingProblem) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_v1_design_proto_msgTypes[11]
+	mi := &file_spanyard_layout_v1_design_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1177,7 +1355,7 @@ func (x *DrawingProblem) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DrawingProblem.ProtoReflect.Descriptor instead.
 func (*DrawingProblem) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_v1_design_proto_rawDescGZIP(), []int{11}
+	return file_spanyard_layout_v1_design_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *DrawingProblem) GetEntity() string {
@@ -1212,7 +1390,7 @@ type DrawingLayer struct {
 
 func (x *DrawingLayer) Reset() {
 	*x = DrawingLayer{}
-	mi := &file_spanyard_layout_v1_design_proto_msgTypes[12]
+	mi := &file_spanyard_layout_v1_design_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1224,7 +1402,7 @@ func (x *DrawingLayer) String() string {
 func (*DrawingLayer) ProtoMessage() {}
 
 func (x *DrawingLayer) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_v1_design_proto_msgTypes[12]
+	mi := &file_spanyard_layout_v1_design_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1237,7 +1415,7 @@ func (x *DrawingLayer) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DrawingLayer.ProtoReflect.Descriptor instead.
 func (*DrawingLayer) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_v1_design_proto_rawDescGZIP(), []int{12}
+	return file_spanyard_layout_v1_design_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *DrawingLayer) GetName() string {
@@ -1268,7 +1446,7 @@ const file_spanyard_layout_v1_design_proto_rawDesc = "" +
 	"\tdocuments\x18\x02 \x03(\x0e2 .spanyard.layout.v1.DocumentKindB\b\xbaH\x05\x92\x01\x02\x10\x14R\tdocuments\"\x87\x01\n" +
 	"\x11CheckBeamResponse\x126\n" +
 	"\x06report\x18\x01 \x01(\v2\x1e.spanyard.layout.v1.BeamReportR\x06report\x12:\n" +
-	"\tdocuments\x18\x02 \x03(\v2\x1c.spanyard.layout.v1.DocumentR\tdocuments\"\xa5\x02\n" +
+	"\tdocuments\x18\x02 \x03(\v2\x1c.spanyard.layout.v1.DocumentR\tdocuments\"\x9d\x03\n" +
 	"\n" +
 	"BeamReport\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x18\n" +
@@ -1277,7 +1455,22 @@ const file_spanyard_layout_v1_design_proto_rawDesc = "" +
 	"\bverdicts\x18\x04 \x03(\v2 .spanyard.layout.v1.CheckVerdictR\bverdicts\x12>\n" +
 	"\tgoverning\x18\x05 \x01(\v2 .spanyard.layout.v1.CheckVerdictR\tgoverning\x12\x16\n" +
 	"\x06passes\x18\x06 \x01(\bR\x06passes\x12\x18\n" +
-	"\acaution\x18\a \x01(\tR\acaution\"\xb3\x01\n" +
+	"\acaution\x18\a \x01(\tR\acaution\x129\n" +
+	"\atopping\x18\b \x01(\v2\x1f.spanyard.layout.v1.BeamToppingR\atopping\x12;\n" +
+	"\bstresses\x18\t \x03(\v2\x1f.spanyard.layout.v1.FibreStressR\bstresses\"\xd8\x01\n" +
+	"\vBeamTopping\x12!\n" +
+	"\fthickness_mm\x18\x01 \x01(\x01R\vthicknessMm\x12!\n" +
+	"\funderside_mm\x18\x02 \x01(\x01R\vundersideMm\x12,\n" +
+	"\x12effective_width_mm\x18\x03 \x01(\x01R\x10effectiveWidthMm\x12\x17\n" +
+	"\afck_mpa\x18\x04 \x01(\x01R\x06fckMpa\x12\"\n" +
+	"\rcast_age_days\x18\x05 \x01(\x01R\vcastAgeDays\x12\x18\n" +
+	"\asurface\x18\x06 \x01(\tR\asurface\"u\n" +
+	"\vFibreStress\x12\x14\n" +
+	"\x05stage\x18\x01 \x01(\tR\x05stage\x12\x14\n" +
+	"\x05fibre\x18\x02 \x01(\tR\x05fibre\x12\x1b\n" +
+	"\theight_mm\x18\x03 \x01(\x01R\bheightMm\x12\x1d\n" +
+	"\n" +
+	"stress_mpa\x18\x04 \x01(\x01R\tstressMpa\"\xb3\x01\n" +
 	"\x0fCalculationStep\x12\x12\n" +
 	"\x04part\x18\x01 \x01(\tR\x04part\x12\x16\n" +
 	"\x06symbol\x18\x02 \x01(\tR\x06symbol\x12\x18\n" +
@@ -1399,7 +1592,7 @@ func file_spanyard_layout_v1_design_proto_rawDescGZIP() []byte {
 }
 
 var file_spanyard_layout_v1_design_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
-var file_spanyard_layout_v1_design_proto_msgTypes = make([]protoimpl.MessageInfo, 13)
+var file_spanyard_layout_v1_design_proto_msgTypes = make([]protoimpl.MessageInfo, 15)
 var file_spanyard_layout_v1_design_proto_goTypes = []any{
 	(DocumentKind)(0),             // 0: spanyard.layout.v1.DocumentKind
 	(FloorFormat)(0),              // 1: spanyard.layout.v1.FloorFormat
@@ -1407,43 +1600,47 @@ var file_spanyard_layout_v1_design_proto_goTypes = []any{
 	(*CheckBeamRequest)(nil),      // 3: spanyard.layout.v1.CheckBeamRequest
 	(*CheckBeamResponse)(nil),     // 4: spanyard.layout.v1.CheckBeamResponse
 	(*BeamReport)(nil),            // 5: spanyard.layout.v1.BeamReport
-	(*CalculationStep)(nil),       // 6: spanyard.layout.v1.CalculationStep
-	(*CheckVerdict)(nil),          // 7: spanyard.layout.v1.CheckVerdict
-	(*TabulateSpansRequest)(nil),  // 8: spanyard.layout.v1.TabulateSpansRequest
-	(*TabulateSpansResponse)(nil), // 9: spanyard.layout.v1.TabulateSpansResponse
-	(*DesignFloorRequest)(nil),    // 10: spanyard.layout.v1.DesignFloorRequest
-	(*DesignFloorResponse)(nil),   // 11: spanyard.layout.v1.DesignFloorResponse
-	(*DesignedRoom)(nil),          // 12: spanyard.layout.v1.DesignedRoom
-	(*DrawingProblem)(nil),        // 13: spanyard.layout.v1.DrawingProblem
-	(*DrawingLayer)(nil),          // 14: spanyard.layout.v1.DrawingLayer
+	(*BeamTopping)(nil),           // 6: spanyard.layout.v1.BeamTopping
+	(*FibreStress)(nil),           // 7: spanyard.layout.v1.FibreStress
+	(*CalculationStep)(nil),       // 8: spanyard.layout.v1.CalculationStep
+	(*CheckVerdict)(nil),          // 9: spanyard.layout.v1.CheckVerdict
+	(*TabulateSpansRequest)(nil),  // 10: spanyard.layout.v1.TabulateSpansRequest
+	(*TabulateSpansResponse)(nil), // 11: spanyard.layout.v1.TabulateSpansResponse
+	(*DesignFloorRequest)(nil),    // 12: spanyard.layout.v1.DesignFloorRequest
+	(*DesignFloorResponse)(nil),   // 13: spanyard.layout.v1.DesignFloorResponse
+	(*DesignedRoom)(nil),          // 14: spanyard.layout.v1.DesignedRoom
+	(*DrawingProblem)(nil),        // 15: spanyard.layout.v1.DrawingProblem
+	(*DrawingLayer)(nil),          // 16: spanyard.layout.v1.DrawingLayer
 }
 var file_spanyard_layout_v1_design_proto_depIdxs = []int32{
 	0,  // 0: spanyard.layout.v1.Document.kind:type_name -> spanyard.layout.v1.DocumentKind
 	0,  // 1: spanyard.layout.v1.CheckBeamRequest.documents:type_name -> spanyard.layout.v1.DocumentKind
 	5,  // 2: spanyard.layout.v1.CheckBeamResponse.report:type_name -> spanyard.layout.v1.BeamReport
 	2,  // 3: spanyard.layout.v1.CheckBeamResponse.documents:type_name -> spanyard.layout.v1.Document
-	6,  // 4: spanyard.layout.v1.BeamReport.steps:type_name -> spanyard.layout.v1.CalculationStep
-	7,  // 5: spanyard.layout.v1.BeamReport.verdicts:type_name -> spanyard.layout.v1.CheckVerdict
-	7,  // 6: spanyard.layout.v1.BeamReport.governing:type_name -> spanyard.layout.v1.CheckVerdict
-	0,  // 7: spanyard.layout.v1.TabulateSpansRequest.documents:type_name -> spanyard.layout.v1.DocumentKind
-	2,  // 8: spanyard.layout.v1.TabulateSpansResponse.documents:type_name -> spanyard.layout.v1.Document
-	1,  // 9: spanyard.layout.v1.DesignFloorRequest.format:type_name -> spanyard.layout.v1.FloorFormat
-	0,  // 10: spanyard.layout.v1.DesignFloorRequest.documents:type_name -> spanyard.layout.v1.DocumentKind
-	12, // 11: spanyard.layout.v1.DesignFloorResponse.rooms:type_name -> spanyard.layout.v1.DesignedRoom
-	13, // 12: spanyard.layout.v1.DesignFloorResponse.problems:type_name -> spanyard.layout.v1.DrawingProblem
-	14, // 13: spanyard.layout.v1.DesignFloorResponse.layers:type_name -> spanyard.layout.v1.DrawingLayer
-	2,  // 14: spanyard.layout.v1.DesignFloorResponse.documents:type_name -> spanyard.layout.v1.Document
-	3,  // 15: spanyard.layout.v1.DesignService.CheckBeam:input_type -> spanyard.layout.v1.CheckBeamRequest
-	8,  // 16: spanyard.layout.v1.DesignService.TabulateSpans:input_type -> spanyard.layout.v1.TabulateSpansRequest
-	10, // 17: spanyard.layout.v1.DesignService.DesignFloor:input_type -> spanyard.layout.v1.DesignFloorRequest
-	4,  // 18: spanyard.layout.v1.DesignService.CheckBeam:output_type -> spanyard.layout.v1.CheckBeamResponse
-	9,  // 19: spanyard.layout.v1.DesignService.TabulateSpans:output_type -> spanyard.layout.v1.TabulateSpansResponse
-	11, // 20: spanyard.layout.v1.DesignService.DesignFloor:output_type -> spanyard.layout.v1.DesignFloorResponse
-	18, // [18:21] is the sub-list for method output_type
-	15, // [15:18] is the sub-list for method input_type
-	15, // [15:15] is the sub-list for extension type_name
-	15, // [15:15] is the sub-list for extension extendee
-	0,  // [0:15] is the sub-list for field type_name
+	8,  // 4: spanyard.layout.v1.BeamReport.steps:type_name -> spanyard.layout.v1.CalculationStep
+	9,  // 5: spanyard.layout.v1.BeamReport.verdicts:type_name -> spanyard.layout.v1.CheckVerdict
+	9,  // 6: spanyard.layout.v1.BeamReport.governing:type_name -> spanyard.layout.v1.CheckVerdict
+	6,  // 7: spanyard.layout.v1.BeamReport.topping:type_name -> spanyard.layout.v1.BeamTopping
+	7,  // 8: spanyard.layout.v1.BeamReport.stresses:type_name -> spanyard.layout.v1.FibreStress
+	0,  // 9: spanyard.layout.v1.TabulateSpansRequest.documents:type_name -> spanyard.layout.v1.DocumentKind
+	2,  // 10: spanyard.layout.v1.TabulateSpansResponse.documents:type_name -> spanyard.layout.v1.Document
+	1,  // 11: spanyard.layout.v1.DesignFloorRequest.format:type_name -> spanyard.layout.v1.FloorFormat
+	0,  // 12: spanyard.layout.v1.DesignFloorRequest.documents:type_name -> spanyard.layout.v1.DocumentKind
+	14, // 13: spanyard.layout.v1.DesignFloorResponse.rooms:type_name -> spanyard.layout.v1.DesignedRoom
+	15, // 14: spanyard.layout.v1.DesignFloorResponse.problems:type_name -> spanyard.layout.v1.DrawingProblem
+	16, // 15: spanyard.layout.v1.DesignFloorResponse.layers:type_name -> spanyard.layout.v1.DrawingLayer
+	2,  // 16: spanyard.layout.v1.DesignFloorResponse.documents:type_name -> spanyard.layout.v1.Document
+	3,  // 17: spanyard.layout.v1.DesignService.CheckBeam:input_type -> spanyard.layout.v1.CheckBeamRequest
+	10, // 18: spanyard.layout.v1.DesignService.TabulateSpans:input_type -> spanyard.layout.v1.TabulateSpansRequest
+	12, // 19: spanyard.layout.v1.DesignService.DesignFloor:input_type -> spanyard.layout.v1.DesignFloorRequest
+	4,  // 20: spanyard.layout.v1.DesignService.CheckBeam:output_type -> spanyard.layout.v1.CheckBeamResponse
+	11, // 21: spanyard.layout.v1.DesignService.TabulateSpans:output_type -> spanyard.layout.v1.TabulateSpansResponse
+	13, // 22: spanyard.layout.v1.DesignService.DesignFloor:output_type -> spanyard.layout.v1.DesignFloorResponse
+	20, // [20:23] is the sub-list for method output_type
+	17, // [17:20] is the sub-list for method input_type
+	17, // [17:17] is the sub-list for extension type_name
+	17, // [17:17] is the sub-list for extension extendee
+	0,  // [0:17] is the sub-list for field type_name
 }
 
 func init() { file_spanyard_layout_v1_design_proto_init() }
@@ -1457,7 +1654,7 @@ func file_spanyard_layout_v1_design_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_spanyard_layout_v1_design_proto_rawDesc), len(file_spanyard_layout_v1_design_proto_rawDesc)),
 			NumEnums:      2,
-			NumMessages:   13,
+			NumMessages:   15,
 			NumExtensions: 0,
 			NumServices:   1,
 		},
