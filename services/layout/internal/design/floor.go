@@ -217,8 +217,8 @@ func (d *Designer) carry(room Room, kits []arrange.Kit) arrange.Carry {
 		if o, ok := d.known[key]; ok {
 			return o
 		}
-		report, err := strength.Check(d.beam(room, kits[m.Kit], m))
-		o := arrange.Outcome{Passes: err == nil && report.Passes, Fullness: report.Governing.Fullness, Governing: report.Governing.What}
+		governing, passes, err := strength.Judge(d.beam(room, kits[m.Kit], m))
+		o := arrange.Outcome{Passes: err == nil && passes, Fullness: governing.Fullness, Governing: governing.What}
 		if err != nil {
 			o.Governing = err.Error()
 		}
