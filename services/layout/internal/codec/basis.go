@@ -23,10 +23,14 @@ func BasisProto(b *office.Basis) *eventv1.DesignBasis {
 		Casting: &eventv1.BedCasting{
 			BedStressMpa: k.BedStressMPa, TransferAgeDays: k.TransferAgeDays, HoursStressed: k.HoursStressed,
 			SuddenRelease: k.SuddenRelease, IndentedWire: k.IndentedWire, LifterInsetMm: k.LifterInsetMM, LiftFactor: k.LiftFactor,
+			BedLengthMm: k.BedLengthMM, DrawInMm: k.DrawInMM, JackMeasuredTo_5Percent: k.JackMeasured, HeatCuring: curingProto(k.Curing),
+			BedCelsius: k.BedCelsius, CompressionProven: k.CompressionProven,
 		},
 		National: &eventv1.NationalChoices{
 			AlphaCc: n.AlphaCC, AlphaCt: n.AlphaCT, GammaC: n.GammaC, GammaS: n.GammaS, GammaG: n.GammaG, GammaQ: n.GammaQ,
 			Xi: n.Xi, K1Shear: n.K1Shear, Use_6_10Ab: n.UseAB,
+			K7Transfer: n.K7, K8Transfer: n.K8, RSup: n.RSup, RInf: n.RInf, InclinedWireBranch: n.InclinedBranch,
+			UseAreaReduction: n.UseAreaReduction, InterfaceOf_2004: n.Interface2004,
 		},
 		Rules: &eventv1.LayingRules{
 			ShortestClearMm: r.ShortestMM, MostBeamsPerRow: int32(r.MostPerRow), BearingMm: r.BearingMM,
@@ -52,6 +56,8 @@ func BasisOf(m *eventv1.DesignBasis) *office.Basis {
 		Casting: strength.Casting{
 			BedStressMPa: k.GetBedStressMpa(), TransferAgeDays: k.GetTransferAgeDays(), HoursStressed: k.GetHoursStressed(),
 			SuddenRelease: k.GetSuddenRelease(), IndentedWire: k.GetIndentedWire(), LifterInsetMM: k.GetLifterInsetMm(), LiftFactor: k.GetLiftFactor(),
+			BedLengthMM: k.GetBedLengthMm(), DrawInMM: k.GetDrawInMm(), JackMeasured: k.GetJackMeasuredTo_5Percent(), Curing: curingOf(k.GetHeatCuring()),
+			BedCelsius: k.GetBedCelsius(), CompressionProven: k.GetCompressionProven(),
 		},
 		National: strength.Recommended,
 		Rules: design.Rules{
@@ -64,7 +70,23 @@ func BasisOf(m *eventv1.DesignBasis) *office.Basis {
 		b.National = strength.National{
 			AlphaCC: n.GetAlphaCc(), AlphaCT: n.GetAlphaCt(), GammaC: n.GetGammaC(), GammaS: n.GetGammaS(), GammaG: n.GetGammaG(), GammaQ: n.GetGammaQ(),
 			Xi: n.GetXi(), K1Shear: n.GetK1Shear(), UseAB: n.GetUse_6_10Ab(),
+			K7: n.GetK7Transfer(), K8: n.GetK8Transfer(), RSup: n.GetRSup(), RInf: n.GetRInf(), InclinedBranch: n.GetInclinedWireBranch(),
+			UseAreaReduction: n.GetUseAreaReduction(), Interface2004: n.GetInterfaceOf_2004(),
 		}
 	}
 	return b
+}
+
+func curingProto(parts []strength.Warmth) (list []*eventv1.CuringPart) {
+	for _, p := range parts {
+		list = append(list, &eventv1.CuringPart{Celsius: p.Celsius, Hours: p.Hours})
+	}
+	return list
+}
+
+func curingOf(list []*eventv1.CuringPart) (parts []strength.Warmth) {
+	for _, p := range list {
+		parts = append(parts, strength.Warmth{Celsius: p.GetCelsius(), Hours: p.GetHours()})
+	}
+	return parts
 }

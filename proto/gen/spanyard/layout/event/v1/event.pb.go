@@ -636,8 +636,18 @@ type BedCasting struct {
 	// Lifting points from the beam's ends, and the factor on its weight there.
 	LifterInsetMm float64 `protobuf:"fixed64,6,opt,name=lifter_inset_mm,json=lifterInsetMm,proto3" json:"lifter_inset_mm,omitempty"`
 	LiftFactor    float64 `protobuf:"fixed64,7,opt,name=lift_factor,json=liftFactor,proto3" json:"lift_factor,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	// Bed between the anchorages, and how far its wedges draw in.
+	BedLengthMm float64 `protobuf:"fixed64,8,opt,name=bed_length_mm,json=bedLengthMm,proto3" json:"bed_length_mm,omitempty"`
+	DrawInMm    float64 `protobuf:"fixed64,9,opt,name=draw_in_mm,json=drawInMm,proto3" json:"draw_in_mm,omitempty"`
+	// The force at the jack is measured to 5 % (EN 1992-1-1, 5.10.2.1(2)).
+	JackMeasuredTo_5Percent bool `protobuf:"varint,10,opt,name=jack_measured_to_5_percent,json=jackMeasuredTo5Percent,proto3" json:"jack_measured_to_5_percent,omitempty"`
+	// Heat curing part by part, and the temperature of the wires when stressed.
+	HeatCuring []*CuringPart `protobuf:"bytes,11,rep,name=heat_curing,json=heatCuring,proto3" json:"heat_curing,omitempty"`
+	BedCelsius float64       `protobuf:"fixed64,12,opt,name=bed_celsius,json=bedCelsius,proto3" json:"bed_celsius,omitempty"`
+	// 0.7 fck at transfer is proven (EN 1992-1-1, 5.10.2.2(5)).
+	CompressionProven bool `protobuf:"varint,13,opt,name=compression_proven,json=compressionProven,proto3" json:"compression_proven,omitempty"`
+	unknownFields     protoimpl.UnknownFields
+	sizeCache         protoimpl.SizeCache
 }
 
 func (x *BedCasting) Reset() {
@@ -719,6 +729,101 @@ func (x *BedCasting) GetLiftFactor() float64 {
 	return 0
 }
 
+func (x *BedCasting) GetBedLengthMm() float64 {
+	if x != nil {
+		return x.BedLengthMm
+	}
+	return 0
+}
+
+func (x *BedCasting) GetDrawInMm() float64 {
+	if x != nil {
+		return x.DrawInMm
+	}
+	return 0
+}
+
+func (x *BedCasting) GetJackMeasuredTo_5Percent() bool {
+	if x != nil {
+		return x.JackMeasuredTo_5Percent
+	}
+	return false
+}
+
+func (x *BedCasting) GetHeatCuring() []*CuringPart {
+	if x != nil {
+		return x.HeatCuring
+	}
+	return nil
+}
+
+func (x *BedCasting) GetBedCelsius() float64 {
+	if x != nil {
+		return x.BedCelsius
+	}
+	return 0
+}
+
+func (x *BedCasting) GetCompressionProven() bool {
+	if x != nil {
+		return x.CompressionProven
+	}
+	return false
+}
+
+// CuringPart is a part of heat curing at one temperature.
+type CuringPart struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Celsius       float64                `protobuf:"fixed64,1,opt,name=celsius,proto3" json:"celsius,omitempty"`
+	Hours         float64                `protobuf:"fixed64,2,opt,name=hours,proto3" json:"hours,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CuringPart) Reset() {
+	*x = CuringPart{}
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[6]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CuringPart) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CuringPart) ProtoMessage() {}
+
+func (x *CuringPart) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[6]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CuringPart.ProtoReflect.Descriptor instead.
+func (*CuringPart) Descriptor() ([]byte, []int) {
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{6}
+}
+
+func (x *CuringPart) GetCelsius() float64 {
+	if x != nil {
+		return x.Celsius
+	}
+	return 0
+}
+
+func (x *CuringPart) GetHours() float64 {
+	if x != nil {
+		return x.Hours
+	}
+	return 0
+}
+
 // NationalChoices are the nationally determined parameters.
 type NationalChoices struct {
 	state   protoimpl.MessageState `protogen:"open.v1"`
@@ -731,14 +836,25 @@ type NationalChoices struct {
 	Xi      float64                `protobuf:"fixed64,7,opt,name=xi,proto3" json:"xi,omitempty"`
 	K1Shear float64                `protobuf:"fixed64,8,opt,name=k1_shear,json=k1Shear,proto3" json:"k1_shear,omitempty"`
 	// Expressions 6.10a and 6.10b of EN 1990 instead of 6.10.
-	Use_6_10Ab    bool `protobuf:"varint,9,opt,name=use_6_10ab,json=use610ab,proto3" json:"use_6_10ab,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Use_6_10Ab bool `protobuf:"varint,9,opt,name=use_6_10ab,json=use610ab,proto3" json:"use_6_10ab,omitempty"`
+	// Limits of the stress after transfer (EN 1992-1-1, 5.10.3(2)); 0 is the
+	// recommended value.
+	K7Transfer float64 `protobuf:"fixed64,10,opt,name=k7_transfer,json=k7Transfer,proto3" json:"k7_transfer,omitempty"`
+	K8Transfer float64 `protobuf:"fixed64,11,opt,name=k8_transfer,json=k8Transfer,proto3" json:"k8_transfer,omitempty"`
+	// Characteristic prestress in service (EN 1992-1-1, 5.10.9); 0 is the
+	// recommended value.
+	RSup               float64 `protobuf:"fixed64,12,opt,name=r_sup,json=rSup,proto3" json:"r_sup,omitempty"`
+	RInf               float64 `protobuf:"fixed64,13,opt,name=r_inf,json=rInf,proto3" json:"r_inf,omitempty"`
+	InclinedWireBranch bool    `protobuf:"varint,14,opt,name=inclined_wire_branch,json=inclinedWireBranch,proto3" json:"inclined_wire_branch,omitempty"`
+	UseAreaReduction   bool    `protobuf:"varint,15,opt,name=use_area_reduction,json=useAreaReduction,proto3" json:"use_area_reduction,omitempty"`
+	InterfaceOf_2004   bool    `protobuf:"varint,16,opt,name=interface_of_2004,json=interfaceOf2004,proto3" json:"interface_of_2004,omitempty"`
+	unknownFields      protoimpl.UnknownFields
+	sizeCache          protoimpl.SizeCache
 }
 
 func (x *NationalChoices) Reset() {
 	*x = NationalChoices{}
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[6]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -750,7 +866,7 @@ func (x *NationalChoices) String() string {
 func (*NationalChoices) ProtoMessage() {}
 
 func (x *NationalChoices) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[6]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -763,7 +879,7 @@ func (x *NationalChoices) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use NationalChoices.ProtoReflect.Descriptor instead.
 func (*NationalChoices) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{6}
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *NationalChoices) GetAlphaCc() float64 {
@@ -829,6 +945,55 @@ func (x *NationalChoices) GetUse_6_10Ab() bool {
 	return false
 }
 
+func (x *NationalChoices) GetK7Transfer() float64 {
+	if x != nil {
+		return x.K7Transfer
+	}
+	return 0
+}
+
+func (x *NationalChoices) GetK8Transfer() float64 {
+	if x != nil {
+		return x.K8Transfer
+	}
+	return 0
+}
+
+func (x *NationalChoices) GetRSup() float64 {
+	if x != nil {
+		return x.RSup
+	}
+	return 0
+}
+
+func (x *NationalChoices) GetRInf() float64 {
+	if x != nil {
+		return x.RInf
+	}
+	return 0
+}
+
+func (x *NationalChoices) GetInclinedWireBranch() bool {
+	if x != nil {
+		return x.InclinedWireBranch
+	}
+	return false
+}
+
+func (x *NationalChoices) GetUseAreaReduction() bool {
+	if x != nil {
+		return x.UseAreaReduction
+	}
+	return false
+}
+
+func (x *NationalChoices) GetInterfaceOf_2004() bool {
+	if x != nil {
+		return x.InterfaceOf_2004
+	}
+	return false
+}
+
 // LayingRules are the yard's own rules of laying.
 type LayingRules struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -853,7 +1018,7 @@ type LayingRules struct {
 
 func (x *LayingRules) Reset() {
 	*x = LayingRules{}
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[7]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -865,7 +1030,7 @@ func (x *LayingRules) String() string {
 func (*LayingRules) ProtoMessage() {}
 
 func (x *LayingRules) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[7]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -878,7 +1043,7 @@ func (x *LayingRules) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LayingRules.ProtoReflect.Descriptor instead.
 func (*LayingRules) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{7}
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *LayingRules) GetShortestClearMm() float64 {
@@ -978,7 +1143,7 @@ type LayingPlanDrafted struct {
 
 func (x *LayingPlanDrafted) Reset() {
 	*x = LayingPlanDrafted{}
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[8]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -990,7 +1155,7 @@ func (x *LayingPlanDrafted) String() string {
 func (*LayingPlanDrafted) ProtoMessage() {}
 
 func (x *LayingPlanDrafted) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[8]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1003,7 +1168,7 @@ func (x *LayingPlanDrafted) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LayingPlanDrafted.ProtoReflect.Descriptor instead.
 func (*LayingPlanDrafted) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{8}
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *LayingPlanDrafted) GetPlan() *LayingPlan {
@@ -1037,7 +1202,7 @@ type LayingPlanApproved struct {
 
 func (x *LayingPlanApproved) Reset() {
 	*x = LayingPlanApproved{}
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[9]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1049,7 +1214,7 @@ func (x *LayingPlanApproved) String() string {
 func (*LayingPlanApproved) ProtoMessage() {}
 
 func (x *LayingPlanApproved) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[9]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1062,7 +1227,7 @@ func (x *LayingPlanApproved) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LayingPlanApproved.ProtoReflect.Descriptor instead.
 func (*LayingPlanApproved) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{9}
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *LayingPlanApproved) GetPlan() *LayingPlan {
@@ -1113,7 +1278,7 @@ type LayingPlanChanged struct {
 
 func (x *LayingPlanChanged) Reset() {
 	*x = LayingPlanChanged{}
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[10]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1125,7 +1290,7 @@ func (x *LayingPlanChanged) String() string {
 func (*LayingPlanChanged) ProtoMessage() {}
 
 func (x *LayingPlanChanged) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[10]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1138,7 +1303,7 @@ func (x *LayingPlanChanged) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LayingPlanChanged.ProtoReflect.Descriptor instead.
 func (*LayingPlanChanged) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{10}
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *LayingPlanChanged) GetJobId() string {
@@ -1205,7 +1370,7 @@ type LayingPlanSuperseded struct {
 
 func (x *LayingPlanSuperseded) Reset() {
 	*x = LayingPlanSuperseded{}
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[11]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1217,7 +1382,7 @@ func (x *LayingPlanSuperseded) String() string {
 func (*LayingPlanSuperseded) ProtoMessage() {}
 
 func (x *LayingPlanSuperseded) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[11]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1230,7 +1395,7 @@ func (x *LayingPlanSuperseded) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LayingPlanSuperseded.ProtoReflect.Descriptor instead.
 func (*LayingPlanSuperseded) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{11}
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *LayingPlanSuperseded) GetJobId() string {
@@ -1292,7 +1457,7 @@ type LayingPlan struct {
 
 func (x *LayingPlan) Reset() {
 	*x = LayingPlan{}
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[12]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1304,7 +1469,7 @@ func (x *LayingPlan) String() string {
 func (*LayingPlan) ProtoMessage() {}
 
 func (x *LayingPlan) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[12]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1317,7 +1482,7 @@ func (x *LayingPlan) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LayingPlan.ProtoReflect.Descriptor instead.
 func (*LayingPlan) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{12}
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *LayingPlan) GetJobId() string {
@@ -1432,7 +1597,7 @@ type PlanProblem struct {
 
 func (x *PlanProblem) Reset() {
 	*x = PlanProblem{}
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[13]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1444,7 +1609,7 @@ func (x *PlanProblem) String() string {
 func (*PlanProblem) ProtoMessage() {}
 
 func (x *PlanProblem) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[13]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1457,7 +1622,7 @@ func (x *PlanProblem) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanProblem.ProtoReflect.Descriptor instead.
 func (*PlanProblem) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{13}
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *PlanProblem) GetEntity() string {
@@ -1499,7 +1664,7 @@ type PlanPoint struct {
 
 func (x *PlanPoint) Reset() {
 	*x = PlanPoint{}
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[14]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1511,7 +1676,7 @@ func (x *PlanPoint) String() string {
 func (*PlanPoint) ProtoMessage() {}
 
 func (x *PlanPoint) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[14]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1524,7 +1689,7 @@ func (x *PlanPoint) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanPoint.ProtoReflect.Descriptor instead.
 func (*PlanPoint) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{14}
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *PlanPoint) GetXMm() float64 {
@@ -1553,7 +1718,7 @@ type PlanHole struct {
 
 func (x *PlanHole) Reset() {
 	*x = PlanHole{}
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[15]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1565,7 +1730,7 @@ func (x *PlanHole) String() string {
 func (*PlanHole) ProtoMessage() {}
 
 func (x *PlanHole) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[15]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1578,7 +1743,7 @@ func (x *PlanHole) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanHole.ProtoReflect.Descriptor instead.
 func (*PlanHole) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{15}
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *PlanHole) GetCorners() []*PlanPoint {
@@ -1607,7 +1772,7 @@ type PlanPartition struct {
 
 func (x *PlanPartition) Reset() {
 	*x = PlanPartition{}
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[16]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1619,7 +1784,7 @@ func (x *PlanPartition) String() string {
 func (*PlanPartition) ProtoMessage() {}
 
 func (x *PlanPartition) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[16]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1632,7 +1797,7 @@ func (x *PlanPartition) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanPartition.ProtoReflect.Descriptor instead.
 func (*PlanPartition) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{16}
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *PlanPartition) GetFrom() *PlanPoint {
@@ -1671,7 +1836,7 @@ type RoomWishes struct {
 
 func (x *RoomWishes) Reset() {
 	*x = RoomWishes{}
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[17]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1683,7 +1848,7 @@ func (x *RoomWishes) String() string {
 func (*RoomWishes) ProtoMessage() {}
 
 func (x *RoomWishes) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[17]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1696,7 +1861,7 @@ func (x *RoomWishes) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RoomWishes.ProtoReflect.Descriptor instead.
 func (*RoomWishes) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{17}
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *RoomWishes) GetDirectionDegrees() float64 {
@@ -1759,7 +1924,7 @@ type PlanKit struct {
 
 func (x *PlanKit) Reset() {
 	*x = PlanKit{}
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[18]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1771,7 +1936,7 @@ func (x *PlanKit) String() string {
 func (*PlanKit) ProtoMessage() {}
 
 func (x *PlanKit) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[18]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1784,7 +1949,7 @@ func (x *PlanKit) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanKit.ProtoReflect.Descriptor instead.
 func (*PlanKit) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{18}
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *PlanKit) GetProfile() string {
@@ -1859,7 +2024,7 @@ type PlanBay struct {
 
 func (x *PlanBay) Reset() {
 	*x = PlanBay{}
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[19]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1871,7 +2036,7 @@ func (x *PlanBay) String() string {
 func (*PlanBay) ProtoMessage() {}
 
 func (x *PlanBay) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[19]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1884,7 +2049,7 @@ func (x *PlanBay) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanBay.ProtoReflect.Descriptor instead.
 func (*PlanBay) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{19}
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *PlanBay) GetLowMm() float64 {
@@ -1941,7 +2106,7 @@ type PlanTrimmer struct {
 
 func (x *PlanTrimmer) Reset() {
 	*x = PlanTrimmer{}
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[20]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1953,7 +2118,7 @@ func (x *PlanTrimmer) String() string {
 func (*PlanTrimmer) ProtoMessage() {}
 
 func (x *PlanTrimmer) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[20]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1966,7 +2131,7 @@ func (x *PlanTrimmer) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanTrimmer.ProtoReflect.Descriptor instead.
 func (*PlanTrimmer) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{20}
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *PlanTrimmer) GetFrom() *PlanPoint {
@@ -2005,7 +2170,7 @@ type PlanMember struct {
 
 func (x *PlanMember) Reset() {
 	*x = PlanMember{}
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[21]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2017,7 +2182,7 @@ func (x *PlanMember) String() string {
 func (*PlanMember) ProtoMessage() {}
 
 func (x *PlanMember) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[21]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2030,7 +2195,7 @@ func (x *PlanMember) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanMember.ProtoReflect.Descriptor instead.
 func (*PlanMember) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{21}
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *PlanMember) GetClearMm() float64 {
@@ -2080,7 +2245,7 @@ type PlanLineLoad struct {
 
 func (x *PlanLineLoad) Reset() {
 	*x = PlanLineLoad{}
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[22]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2092,7 +2257,7 @@ func (x *PlanLineLoad) String() string {
 func (*PlanLineLoad) ProtoMessage() {}
 
 func (x *PlanLineLoad) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[22]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2105,7 +2270,7 @@ func (x *PlanLineLoad) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanLineLoad.ProtoReflect.Descriptor instead.
 func (*PlanLineLoad) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{22}
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *PlanLineLoad) GetFromMm() float64 {
@@ -2140,7 +2305,7 @@ type PlanAreaLoad struct {
 
 func (x *PlanAreaLoad) Reset() {
 	*x = PlanAreaLoad{}
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[23]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2152,7 +2317,7 @@ func (x *PlanAreaLoad) String() string {
 func (*PlanAreaLoad) ProtoMessage() {}
 
 func (x *PlanAreaLoad) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[23]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2165,7 +2330,7 @@ func (x *PlanAreaLoad) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanAreaLoad.ProtoReflect.Descriptor instead.
 func (*PlanAreaLoad) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{23}
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *PlanAreaLoad) GetAtMm() float64 {
@@ -2238,7 +2403,7 @@ type RoomPlan struct {
 
 func (x *RoomPlan) Reset() {
 	*x = RoomPlan{}
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[24]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2250,7 +2415,7 @@ func (x *RoomPlan) String() string {
 func (*RoomPlan) ProtoMessage() {}
 
 func (x *RoomPlan) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[24]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2263,7 +2428,7 @@ func (x *RoomPlan) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RoomPlan.ProtoReflect.Descriptor instead.
 func (*RoomPlan) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{24}
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *RoomPlan) GetRoom() string {
@@ -2526,7 +2691,7 @@ type BeamPlan struct {
 
 func (x *BeamPlan) Reset() {
 	*x = BeamPlan{}
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[25]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2538,7 +2703,7 @@ func (x *BeamPlan) String() string {
 func (*BeamPlan) ProtoMessage() {}
 
 func (x *BeamPlan) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[25]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2551,7 +2716,7 @@ func (x *BeamPlan) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BeamPlan.ProtoReflect.Descriptor instead.
 func (*BeamPlan) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{25}
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *BeamPlan) GetMark() string {
@@ -2680,7 +2845,7 @@ const file_spanyard_layout_event_v1_event_proto_rawDesc = "" +
 	"\afck_mpa\x18\x01 \x01(\x01R\x06fckMpa\x12!\n" +
 	"\fcement_class\x18\x02 \x01(\tR\vcementClass\x12)\n" +
 	"\x10aggregate_factor\x18\x03 \x01(\x01R\x0faggregateFactor\x12\x1a\n" +
-	"\tkg_per_m3\x18\x04 \x01(\x01R\akgPerM3\"\x9a\x02\n" +
+	"\tkg_per_m3\x18\x04 \x01(\x01R\akgPerM3\"\xaf\x04\n" +
 	"\n" +
 	"BedCasting\x12$\n" +
 	"\x0ebed_stress_mpa\x18\x01 \x01(\x01R\fbedStressMpa\x12*\n" +
@@ -2690,7 +2855,21 @@ const file_spanyard_layout_event_v1_event_proto_rawDesc = "" +
 	"\rindented_wire\x18\x05 \x01(\bR\findentedWire\x12&\n" +
 	"\x0flifter_inset_mm\x18\x06 \x01(\x01R\rlifterInsetMm\x12\x1f\n" +
 	"\vlift_factor\x18\a \x01(\x01R\n" +
-	"liftFactor\"\xf4\x01\n" +
+	"liftFactor\x12\"\n" +
+	"\rbed_length_mm\x18\b \x01(\x01R\vbedLengthMm\x12\x1c\n" +
+	"\n" +
+	"draw_in_mm\x18\t \x01(\x01R\bdrawInMm\x12:\n" +
+	"\x1ajack_measured_to_5_percent\x18\n" +
+	" \x01(\bR\x16jackMeasuredTo5Percent\x12E\n" +
+	"\vheat_curing\x18\v \x03(\v2$.spanyard.layout.event.v1.CuringPartR\n" +
+	"heatCuring\x12\x1f\n" +
+	"\vbed_celsius\x18\f \x01(\x01R\n" +
+	"bedCelsius\x12-\n" +
+	"\x12compression_proven\x18\r \x01(\bR\x11compressionProven\"<\n" +
+	"\n" +
+	"CuringPart\x12\x18\n" +
+	"\acelsius\x18\x01 \x01(\x01R\acelsius\x12\x14\n" +
+	"\x05hours\x18\x02 \x01(\x01R\x05hours\"\xec\x03\n" +
 	"\x0fNationalChoices\x12\x19\n" +
 	"\balpha_cc\x18\x01 \x01(\x01R\aalphaCc\x12\x19\n" +
 	"\balpha_ct\x18\x02 \x01(\x01R\aalphaCt\x12\x17\n" +
@@ -2701,7 +2880,17 @@ const file_spanyard_layout_event_v1_event_proto_rawDesc = "" +
 	"\x02xi\x18\a \x01(\x01R\x02xi\x12\x19\n" +
 	"\bk1_shear\x18\b \x01(\x01R\ak1Shear\x12\x1c\n" +
 	"\n" +
-	"use_6_10ab\x18\t \x01(\bR\buse610ab\"\xe5\x03\n" +
+	"use_6_10ab\x18\t \x01(\bR\buse610ab\x12\x1f\n" +
+	"\vk7_transfer\x18\n" +
+	" \x01(\x01R\n" +
+	"k7Transfer\x12\x1f\n" +
+	"\vk8_transfer\x18\v \x01(\x01R\n" +
+	"k8Transfer\x12\x13\n" +
+	"\x05r_sup\x18\f \x01(\x01R\x04rSup\x12\x13\n" +
+	"\x05r_inf\x18\r \x01(\x01R\x04rInf\x120\n" +
+	"\x14inclined_wire_branch\x18\x0e \x01(\bR\x12inclinedWireBranch\x12,\n" +
+	"\x12use_area_reduction\x18\x0f \x01(\bR\x10useAreaReduction\x12*\n" +
+	"\x11interface_of_2004\x18\x10 \x01(\bR\x0finterfaceOf2004\"\xe5\x03\n" +
 	"\vLayingRules\x12*\n" +
 	"\x11shortest_clear_mm\x18\x01 \x01(\x01R\x0fshortestClearMm\x12+\n" +
 	"\x12most_beams_per_row\x18\x02 \x01(\x05R\x0fmostBeamsPerRow\x12\x1d\n" +
@@ -2904,7 +3093,7 @@ func file_spanyard_layout_event_v1_event_proto_rawDescGZIP() []byte {
 }
 
 var file_spanyard_layout_event_v1_event_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
-var file_spanyard_layout_event_v1_event_proto_msgTypes = make([]protoimpl.MessageInfo, 26)
+var file_spanyard_layout_event_v1_event_proto_msgTypes = make([]protoimpl.MessageInfo, 27)
 var file_spanyard_layout_event_v1_event_proto_goTypes = []any{
 	(Strength)(0),                 // 0: spanyard.layout.event.v1.Strength
 	(RoomState)(0),                // 1: spanyard.layout.event.v1.RoomState
@@ -2914,79 +3103,81 @@ var file_spanyard_layout_event_v1_event_proto_goTypes = []any{
 	(*PrestressingWire)(nil),      // 5: spanyard.layout.event.v1.PrestressingWire
 	(*BeamConcrete)(nil),          // 6: spanyard.layout.event.v1.BeamConcrete
 	(*BedCasting)(nil),            // 7: spanyard.layout.event.v1.BedCasting
-	(*NationalChoices)(nil),       // 8: spanyard.layout.event.v1.NationalChoices
-	(*LayingRules)(nil),           // 9: spanyard.layout.event.v1.LayingRules
-	(*LayingPlanDrafted)(nil),     // 10: spanyard.layout.event.v1.LayingPlanDrafted
-	(*LayingPlanApproved)(nil),    // 11: spanyard.layout.event.v1.LayingPlanApproved
-	(*LayingPlanChanged)(nil),     // 12: spanyard.layout.event.v1.LayingPlanChanged
-	(*LayingPlanSuperseded)(nil),  // 13: spanyard.layout.event.v1.LayingPlanSuperseded
-	(*LayingPlan)(nil),            // 14: spanyard.layout.event.v1.LayingPlan
-	(*PlanProblem)(nil),           // 15: spanyard.layout.event.v1.PlanProblem
-	(*PlanPoint)(nil),             // 16: spanyard.layout.event.v1.PlanPoint
-	(*PlanHole)(nil),              // 17: spanyard.layout.event.v1.PlanHole
-	(*PlanPartition)(nil),         // 18: spanyard.layout.event.v1.PlanPartition
-	(*RoomWishes)(nil),            // 19: spanyard.layout.event.v1.RoomWishes
-	(*PlanKit)(nil),               // 20: spanyard.layout.event.v1.PlanKit
-	(*PlanBay)(nil),               // 21: spanyard.layout.event.v1.PlanBay
-	(*PlanTrimmer)(nil),           // 22: spanyard.layout.event.v1.PlanTrimmer
-	(*PlanMember)(nil),            // 23: spanyard.layout.event.v1.PlanMember
-	(*PlanLineLoad)(nil),          // 24: spanyard.layout.event.v1.PlanLineLoad
-	(*PlanAreaLoad)(nil),          // 25: spanyard.layout.event.v1.PlanAreaLoad
-	(*RoomPlan)(nil),              // 26: spanyard.layout.event.v1.RoomPlan
-	(*BeamPlan)(nil),              // 27: spanyard.layout.event.v1.BeamPlan
-	(*v1.BeamProfile)(nil),        // 28: spanyard.common.v1.BeamProfile
-	(*v1.BlockKind)(nil),          // 29: spanyard.common.v1.BlockKind
-	(*timestamppb.Timestamp)(nil), // 30: google.protobuf.Timestamp
-	(*v1.BeamProduct)(nil),        // 31: spanyard.common.v1.BeamProduct
+	(*CuringPart)(nil),            // 8: spanyard.layout.event.v1.CuringPart
+	(*NationalChoices)(nil),       // 9: spanyard.layout.event.v1.NationalChoices
+	(*LayingRules)(nil),           // 10: spanyard.layout.event.v1.LayingRules
+	(*LayingPlanDrafted)(nil),     // 11: spanyard.layout.event.v1.LayingPlanDrafted
+	(*LayingPlanApproved)(nil),    // 12: spanyard.layout.event.v1.LayingPlanApproved
+	(*LayingPlanChanged)(nil),     // 13: spanyard.layout.event.v1.LayingPlanChanged
+	(*LayingPlanSuperseded)(nil),  // 14: spanyard.layout.event.v1.LayingPlanSuperseded
+	(*LayingPlan)(nil),            // 15: spanyard.layout.event.v1.LayingPlan
+	(*PlanProblem)(nil),           // 16: spanyard.layout.event.v1.PlanProblem
+	(*PlanPoint)(nil),             // 17: spanyard.layout.event.v1.PlanPoint
+	(*PlanHole)(nil),              // 18: spanyard.layout.event.v1.PlanHole
+	(*PlanPartition)(nil),         // 19: spanyard.layout.event.v1.PlanPartition
+	(*RoomWishes)(nil),            // 20: spanyard.layout.event.v1.RoomWishes
+	(*PlanKit)(nil),               // 21: spanyard.layout.event.v1.PlanKit
+	(*PlanBay)(nil),               // 22: spanyard.layout.event.v1.PlanBay
+	(*PlanTrimmer)(nil),           // 23: spanyard.layout.event.v1.PlanTrimmer
+	(*PlanMember)(nil),            // 24: spanyard.layout.event.v1.PlanMember
+	(*PlanLineLoad)(nil),          // 25: spanyard.layout.event.v1.PlanLineLoad
+	(*PlanAreaLoad)(nil),          // 26: spanyard.layout.event.v1.PlanAreaLoad
+	(*RoomPlan)(nil),              // 27: spanyard.layout.event.v1.RoomPlan
+	(*BeamPlan)(nil),              // 28: spanyard.layout.event.v1.BeamPlan
+	(*v1.BeamProfile)(nil),        // 29: spanyard.common.v1.BeamProfile
+	(*v1.BlockKind)(nil),          // 30: spanyard.common.v1.BlockKind
+	(*timestamppb.Timestamp)(nil), // 31: google.protobuf.Timestamp
+	(*v1.BeamProduct)(nil),        // 32: spanyard.common.v1.BeamProduct
 }
 var file_spanyard_layout_event_v1_event_proto_depIdxs = []int32{
 	3,  // 0: spanyard.layout.event.v1.Event.catalogue_set:type_name -> spanyard.layout.event.v1.CatalogueSet
-	10, // 1: spanyard.layout.event.v1.Event.laying_plan_drafted:type_name -> spanyard.layout.event.v1.LayingPlanDrafted
-	11, // 2: spanyard.layout.event.v1.Event.laying_plan_approved:type_name -> spanyard.layout.event.v1.LayingPlanApproved
-	13, // 3: spanyard.layout.event.v1.Event.laying_plan_superseded:type_name -> spanyard.layout.event.v1.LayingPlanSuperseded
-	12, // 4: spanyard.layout.event.v1.Event.laying_plan_changed:type_name -> spanyard.layout.event.v1.LayingPlanChanged
-	28, // 5: spanyard.layout.event.v1.CatalogueSet.profiles:type_name -> spanyard.common.v1.BeamProfile
-	29, // 6: spanyard.layout.event.v1.CatalogueSet.blocks:type_name -> spanyard.common.v1.BlockKind
+	11, // 1: spanyard.layout.event.v1.Event.laying_plan_drafted:type_name -> spanyard.layout.event.v1.LayingPlanDrafted
+	12, // 2: spanyard.layout.event.v1.Event.laying_plan_approved:type_name -> spanyard.layout.event.v1.LayingPlanApproved
+	14, // 3: spanyard.layout.event.v1.Event.laying_plan_superseded:type_name -> spanyard.layout.event.v1.LayingPlanSuperseded
+	13, // 4: spanyard.layout.event.v1.Event.laying_plan_changed:type_name -> spanyard.layout.event.v1.LayingPlanChanged
+	29, // 5: spanyard.layout.event.v1.CatalogueSet.profiles:type_name -> spanyard.common.v1.BeamProfile
+	30, // 6: spanyard.layout.event.v1.CatalogueSet.blocks:type_name -> spanyard.common.v1.BlockKind
 	4,  // 7: spanyard.layout.event.v1.CatalogueSet.basis:type_name -> spanyard.layout.event.v1.DesignBasis
 	5,  // 8: spanyard.layout.event.v1.DesignBasis.wire:type_name -> spanyard.layout.event.v1.PrestressingWire
 	6,  // 9: spanyard.layout.event.v1.DesignBasis.concrete:type_name -> spanyard.layout.event.v1.BeamConcrete
 	7,  // 10: spanyard.layout.event.v1.DesignBasis.casting:type_name -> spanyard.layout.event.v1.BedCasting
-	8,  // 11: spanyard.layout.event.v1.DesignBasis.national:type_name -> spanyard.layout.event.v1.NationalChoices
-	9,  // 12: spanyard.layout.event.v1.DesignBasis.rules:type_name -> spanyard.layout.event.v1.LayingRules
-	14, // 13: spanyard.layout.event.v1.LayingPlanDrafted.plan:type_name -> spanyard.layout.event.v1.LayingPlan
-	14, // 14: spanyard.layout.event.v1.LayingPlanApproved.plan:type_name -> spanyard.layout.event.v1.LayingPlan
-	30, // 15: spanyard.layout.event.v1.LayingPlanApproved.approved_at:type_name -> google.protobuf.Timestamp
-	26, // 16: spanyard.layout.event.v1.LayingPlanChanged.rooms:type_name -> spanyard.layout.event.v1.RoomPlan
-	0,  // 17: spanyard.layout.event.v1.LayingPlan.strength:type_name -> spanyard.layout.event.v1.Strength
-	26, // 18: spanyard.layout.event.v1.LayingPlan.rooms:type_name -> spanyard.layout.event.v1.RoomPlan
-	28, // 19: spanyard.layout.event.v1.LayingPlan.profiles:type_name -> spanyard.common.v1.BeamProfile
-	29, // 20: spanyard.layout.event.v1.LayingPlan.blocks:type_name -> spanyard.common.v1.BlockKind
-	4,  // 21: spanyard.layout.event.v1.LayingPlan.basis:type_name -> spanyard.layout.event.v1.DesignBasis
-	15, // 22: spanyard.layout.event.v1.LayingPlan.problems:type_name -> spanyard.layout.event.v1.PlanProblem
-	16, // 23: spanyard.layout.event.v1.PlanHole.corners:type_name -> spanyard.layout.event.v1.PlanPoint
-	16, // 24: spanyard.layout.event.v1.PlanPartition.from:type_name -> spanyard.layout.event.v1.PlanPoint
-	16, // 25: spanyard.layout.event.v1.PlanPartition.to:type_name -> spanyard.layout.event.v1.PlanPoint
-	16, // 26: spanyard.layout.event.v1.PlanTrimmer.from:type_name -> spanyard.layout.event.v1.PlanPoint
-	16, // 27: spanyard.layout.event.v1.PlanTrimmer.to:type_name -> spanyard.layout.event.v1.PlanPoint
-	24, // 28: spanyard.layout.event.v1.PlanMember.lines:type_name -> spanyard.layout.event.v1.PlanLineLoad
-	25, // 29: spanyard.layout.event.v1.PlanMember.floors:type_name -> spanyard.layout.event.v1.PlanAreaLoad
-	27, // 30: spanyard.layout.event.v1.RoomPlan.beams:type_name -> spanyard.layout.event.v1.BeamPlan
-	1,  // 31: spanyard.layout.event.v1.RoomPlan.state:type_name -> spanyard.layout.event.v1.RoomState
-	16, // 32: spanyard.layout.event.v1.RoomPlan.outline:type_name -> spanyard.layout.event.v1.PlanPoint
-	17, // 33: spanyard.layout.event.v1.RoomPlan.holes:type_name -> spanyard.layout.event.v1.PlanHole
-	18, // 34: spanyard.layout.event.v1.RoomPlan.partitions:type_name -> spanyard.layout.event.v1.PlanPartition
-	19, // 35: spanyard.layout.event.v1.RoomPlan.wishes:type_name -> spanyard.layout.event.v1.RoomWishes
-	20, // 36: spanyard.layout.event.v1.RoomPlan.kit:type_name -> spanyard.layout.event.v1.PlanKit
-	21, // 37: spanyard.layout.event.v1.RoomPlan.bays:type_name -> spanyard.layout.event.v1.PlanBay
-	22, // 38: spanyard.layout.event.v1.RoomPlan.trimmers:type_name -> spanyard.layout.event.v1.PlanTrimmer
-	31, // 39: spanyard.layout.event.v1.BeamPlan.product:type_name -> spanyard.common.v1.BeamProduct
-	16, // 40: spanyard.layout.event.v1.BeamPlan.corners:type_name -> spanyard.layout.event.v1.PlanPoint
-	23, // 41: spanyard.layout.event.v1.BeamPlan.member:type_name -> spanyard.layout.event.v1.PlanMember
-	42, // [42:42] is the sub-list for method output_type
-	42, // [42:42] is the sub-list for method input_type
-	42, // [42:42] is the sub-list for extension type_name
-	42, // [42:42] is the sub-list for extension extendee
-	0,  // [0:42] is the sub-list for field type_name
+	9,  // 11: spanyard.layout.event.v1.DesignBasis.national:type_name -> spanyard.layout.event.v1.NationalChoices
+	10, // 12: spanyard.layout.event.v1.DesignBasis.rules:type_name -> spanyard.layout.event.v1.LayingRules
+	8,  // 13: spanyard.layout.event.v1.BedCasting.heat_curing:type_name -> spanyard.layout.event.v1.CuringPart
+	15, // 14: spanyard.layout.event.v1.LayingPlanDrafted.plan:type_name -> spanyard.layout.event.v1.LayingPlan
+	15, // 15: spanyard.layout.event.v1.LayingPlanApproved.plan:type_name -> spanyard.layout.event.v1.LayingPlan
+	31, // 16: spanyard.layout.event.v1.LayingPlanApproved.approved_at:type_name -> google.protobuf.Timestamp
+	27, // 17: spanyard.layout.event.v1.LayingPlanChanged.rooms:type_name -> spanyard.layout.event.v1.RoomPlan
+	0,  // 18: spanyard.layout.event.v1.LayingPlan.strength:type_name -> spanyard.layout.event.v1.Strength
+	27, // 19: spanyard.layout.event.v1.LayingPlan.rooms:type_name -> spanyard.layout.event.v1.RoomPlan
+	29, // 20: spanyard.layout.event.v1.LayingPlan.profiles:type_name -> spanyard.common.v1.BeamProfile
+	30, // 21: spanyard.layout.event.v1.LayingPlan.blocks:type_name -> spanyard.common.v1.BlockKind
+	4,  // 22: spanyard.layout.event.v1.LayingPlan.basis:type_name -> spanyard.layout.event.v1.DesignBasis
+	16, // 23: spanyard.layout.event.v1.LayingPlan.problems:type_name -> spanyard.layout.event.v1.PlanProblem
+	17, // 24: spanyard.layout.event.v1.PlanHole.corners:type_name -> spanyard.layout.event.v1.PlanPoint
+	17, // 25: spanyard.layout.event.v1.PlanPartition.from:type_name -> spanyard.layout.event.v1.PlanPoint
+	17, // 26: spanyard.layout.event.v1.PlanPartition.to:type_name -> spanyard.layout.event.v1.PlanPoint
+	17, // 27: spanyard.layout.event.v1.PlanTrimmer.from:type_name -> spanyard.layout.event.v1.PlanPoint
+	17, // 28: spanyard.layout.event.v1.PlanTrimmer.to:type_name -> spanyard.layout.event.v1.PlanPoint
+	25, // 29: spanyard.layout.event.v1.PlanMember.lines:type_name -> spanyard.layout.event.v1.PlanLineLoad
+	26, // 30: spanyard.layout.event.v1.PlanMember.floors:type_name -> spanyard.layout.event.v1.PlanAreaLoad
+	28, // 31: spanyard.layout.event.v1.RoomPlan.beams:type_name -> spanyard.layout.event.v1.BeamPlan
+	1,  // 32: spanyard.layout.event.v1.RoomPlan.state:type_name -> spanyard.layout.event.v1.RoomState
+	17, // 33: spanyard.layout.event.v1.RoomPlan.outline:type_name -> spanyard.layout.event.v1.PlanPoint
+	18, // 34: spanyard.layout.event.v1.RoomPlan.holes:type_name -> spanyard.layout.event.v1.PlanHole
+	19, // 35: spanyard.layout.event.v1.RoomPlan.partitions:type_name -> spanyard.layout.event.v1.PlanPartition
+	20, // 36: spanyard.layout.event.v1.RoomPlan.wishes:type_name -> spanyard.layout.event.v1.RoomWishes
+	21, // 37: spanyard.layout.event.v1.RoomPlan.kit:type_name -> spanyard.layout.event.v1.PlanKit
+	22, // 38: spanyard.layout.event.v1.RoomPlan.bays:type_name -> spanyard.layout.event.v1.PlanBay
+	23, // 39: spanyard.layout.event.v1.RoomPlan.trimmers:type_name -> spanyard.layout.event.v1.PlanTrimmer
+	32, // 40: spanyard.layout.event.v1.BeamPlan.product:type_name -> spanyard.common.v1.BeamProduct
+	17, // 41: spanyard.layout.event.v1.BeamPlan.corners:type_name -> spanyard.layout.event.v1.PlanPoint
+	24, // 42: spanyard.layout.event.v1.BeamPlan.member:type_name -> spanyard.layout.event.v1.PlanMember
+	43, // [43:43] is the sub-list for method output_type
+	43, // [43:43] is the sub-list for method input_type
+	43, // [43:43] is the sub-list for extension type_name
+	43, // [43:43] is the sub-list for extension extendee
+	0,  // [0:43] is the sub-list for field type_name
 }
 
 func init() { file_spanyard_layout_event_v1_event_proto_init() }
@@ -3001,14 +3192,14 @@ func file_spanyard_layout_event_v1_event_proto_init() {
 		(*Event_LayingPlanSuperseded)(nil),
 		(*Event_LayingPlanChanged)(nil),
 	}
-	file_spanyard_layout_event_v1_event_proto_msgTypes[17].OneofWrappers = []any{}
+	file_spanyard_layout_event_v1_event_proto_msgTypes[18].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_spanyard_layout_event_v1_event_proto_rawDesc), len(file_spanyard_layout_event_v1_event_proto_rawDesc)),
 			NumEnums:      2,
-			NumMessages:   26,
+			NumMessages:   27,
 			NumExtensions: 0,
 			NumServices:   0,
 		},
