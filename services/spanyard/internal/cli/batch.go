@@ -30,7 +30,27 @@ func (p *program) batchCommand() *cobra.Command {
 	}
 	return group(groupLab, "batch", "Batches: received, tested, released, quarantined", "",
 		"  spanyard batch list\n  spanyard batch release B0412 --by \"Pim Quillbottle\"",
-		list, one, p.batchReceiveCommand(), p.batchTestCommand(), p.batchReleaseCommand(), p.batchQuarantineCommand(), p.batchLiftCommand())
+		list, one, p.batchProductionCommand(), p.batchReceiveCommand(), p.batchTestCommand(), p.batchReleaseCommand(), p.batchQuarantineCommand(), p.batchLiftCommand())
+}
+
+func (p *program) batchProductionCommand() *cobra.Command {
+	return &cobra.Command{
+		Use:     "production",
+		Short:   "Show how each concrete stands in its production control (EN 206 8.2.1)",
+		Example: "  spanyard batch production",
+		Args:    cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			c, err := p.stock()
+			if err != nil {
+				return err
+			}
+			answer, err := c.ReviewProduction(p.as(cmd.Context()), &stockv1.ReviewProductionRequest{Yard: p.yard})
+			if err != nil {
+				return err
+			}
+			return p.answer(answer, func(w io.Writer) { show.Production(w, answer.GetConcretes()) })
+		},
+	}
 }
 
 func (p *program) listBatches(cmd *cobra.Command, _ []string) error {

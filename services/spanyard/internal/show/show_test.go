@@ -103,6 +103,15 @@ func TestPages(t *testing.T) {
 		},
 		"floor":  func(w io.Writer) { show.Floor(w, floor, time.UTC) },
 		"floors": func(w io.Writer) { show.Plans(w, []*layoutv1.PlanSummary{floor.GetSummary()}) },
+		"production": func(w io.Writer) {
+			show.Production(w, []*stockv1.ConcreteControl{
+				{FckCylinderMpa: 40, FckCubeMpa: 50, Specimen: stockeventv1.SpecimenKind_SPECIMEN_KIND_CUBE, AgeDays: 14, SampleCount: 1,
+					Verdict: &stockeventv1.Verdict{Sentence: "The criterion takes three results; so far: 1."}},
+				{FckCylinderMpa: 40, FckCubeMpa: 50, Specimen: stockeventv1.SpecimenKind_SPECIMEN_KIND_CYLINDER, AgeDays: 28, SampleCount: 60, Continuous: true,
+					Verdict:  &stockeventv1.Verdict{Sentence: "Does not conform: of 15 results, mean 44.0 MPa is below the required 44.504 MPa."},
+					SigmaMpa: 3.043, SigmaFrom: "2027-01-04", SigmaTo: "2027-04-16", LastSigmaMpa: 2.8, BandLowMpa: 1.918, BandHighMpa: 4.168, RenewedCount: 1, Since: "2027-06-02"},
+			})
+		},
 		"marks": func(w io.Writer) {
 			show.Marks(w, &stockv1.FindMarksResponse{
 				Marks: []*stockv1.FoundMark{{Mark: "1-01-01", Pieces: []*stockv1.Piece{{

@@ -71,6 +71,29 @@ func requiredStrength(b *stockv1.Batch) string {
 	return fmt.Sprintf("Characteristic strength %s MPa by cylinders, %s MPa by cubes.", mpa(c.GetFckCylinderMpa()), mpa(c.GetFckCubeMpa()))
 }
 
+// Production prints the production control of each concrete.
+func Production(w io.Writer, list []*stockv1.ConcreteControl) {
+	if len(list) == 0 {
+		note(w, "No concrete of this yard has results yet.")
+	}
+	for _, c := range list {
+		phase := "initial"
+		if c.GetContinuous() {
+			phase = "continuous"
+		}
+		fmt.Fprintf(w, "CONCRETE %s/%s MPa, %s at %s: %s, %s production\n", mpa(c.GetFckCylinderMpa()), mpa(c.GetFckCubeMpa()),
+			specimens(c.GetSpecimen()), count(c.GetAgeDays(), "day"), count(c.GetSampleCount(), "sample"), phase)
+		paragraph(w, "  ", "  ", Verdict(c.GetVerdict()))
+		if c.GetSince() != "" {
+			fmt.Fprintf(w, "  It does not conform since %s.\n", c.GetSince())
+		}
+		if c.GetContinuous() {
+			paragraph(w, "  ", "  ", fmt.Sprintf("Sigma %.2f MPa from samples of %s to %s; the last 15 spread by %.2f MPa, which keeps it between %.2f and %.2f MPa. Worked out anew: %d.",
+				c.GetSigmaMpa(), c.GetSigmaFrom(), c.GetSigmaTo(), c.GetLastSigmaMpa(), c.GetBandLowMpa(), c.GetBandHighMpa(), c.GetRenewedCount()))
+		}
+	}
+}
+
 // Release says who let a batch leave.
 func Release(r *stockeventv1.BatchReleased, zone *time.Location) string {
 	return fmt.Sprintf("Batch %s was released on %s (%s) by %s, %d days old; tests: %s.", r.GetBatchId(), r.GetReleasedOn(),

@@ -161,6 +161,19 @@ func (s *Server) FindMarks(ctx context.Context, req *stockv1.FindMarksRequest) (
 	return s.view.Marks(ctx, req.GetYard(), req.GetJobId(), req.GetMarks(), req.GetAtLeast())
 }
 
+// ReviewProduction says how each concrete stands in its production control.
+func (s *Server) ReviewProduction(ctx context.Context, req *stockv1.ReviewProductionRequest) (*stockv1.ReviewProductionResponse, error) {
+	state, position, err := s.ledger.State(ctx, req.GetYard(), req.GetAtLeast())
+	if err != nil {
+		return nil, err
+	}
+	answer := &stockv1.ReviewProductionResponse{Position: position}
+	for _, c := range state.Productions() {
+		answer.Concretes = append(answer.Concretes, codec.ConcreteControl(c))
+	}
+	return answer, nil
+}
+
 // WatchStock follows the yard's events.
 func (s *Server) WatchStock(req *stockv1.WatchStockRequest, stream grpc.ServerStreamingServer[stockv1.WatchStockResponse]) error {
 	return s.ledger.Follow(stream.Context(), req.GetYard(), req.GetAfterPosition(), func(e ledger.Event[yard.Event]) error {

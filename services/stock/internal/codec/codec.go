@@ -127,6 +127,23 @@ func Judgement(j yard.Judgement) *stockv1.Judgement {
 	}
 }
 
+// ConcreteControl returns a production control as messages carry it.
+func ConcreteControl(c yard.ConcreteControl) *stockv1.ConcreteControl {
+	p := c.Production
+	m := &stockv1.ConcreteControl{
+		FckCylinderMpa: MPa(c.Concrete.FckCylinder), FckCubeMpa: MPa(c.Concrete.FckCube), Specimen: stockeventv1.SpecimenKind(c.Specimen),
+		AgeDays: int32(c.AgeDays), SampleCount: int32(p.Results), Continuous: p.Continuous, Verdict: Verdict(p.Verdict),
+		SigmaMpa: MPa(p.Sigma), LastSigmaMpa: MPa(p.Last), BandLowMpa: MPa(p.Low), BandHighMpa: MPa(p.High), RenewedCount: int32(p.Renewed),
+	}
+	if p.Continuous {
+		m.SigmaFrom, m.SigmaTo = p.SigmaFrom.String(), p.SigmaTo.String()
+	}
+	if p.Since != 0 {
+		m.Since = p.Since.String()
+	}
+	return m
+}
+
 // Verdict returns a verdict as messages carry it.
 func Verdict(v conformity.Verdict) *stockeventv1.Verdict {
 	return &stockeventv1.Verdict{

@@ -74,7 +74,7 @@ func InitialProduction(fck MilliMPa, strengths []MilliMPa) Verdict {
 	v := judge(criterion, fck+4*MPa, fck-4*MPa, strengths)
 	if len(strengths) != 3 {
 		v.Conforms = false
-		v.Sentence = fmt.Sprintf("The criterion takes three results; there are %d.", len(strengths))
+		v.Sentence = fmt.Sprintf("The criterion takes three results; so far: %d.", len(strengths))
 	}
 	return v
 }

@@ -407,3 +407,26 @@ func TestResultsOfOneAgeAreJudgedTogether(t *testing.T) {
 	}
 	b.do(release)
 }
+
+// Every batch's results are a sample of its concrete's production.
+func TestProductionControlOfTheYard(t *testing.T) {
+	b := openYard(t, "Etc/UTC")
+	for i := range 40 {
+		id := fmt.Sprintf("B%02d", i)
+		c := beams(id, (day("2027-01-04") + civil.Day(3*i)).String(), 1)
+		b.do(c)
+		test := passing(id, "T1", (c.MadeOn + 14).String())
+		test.Strengths = []conformity.MilliMPa{48_000, 44_000 + conformity.MilliMPa(1_000*(i%5))}
+		b.do(test)
+	}
+	b.do(blocks("K1", "2027-03-01", 10))
+	b.do(blockTest("K1", "T1", "2027-03-10"))
+	all := b.state.Productions()
+	if len(all) != 1 {
+		t.Fatalf("the yard makes %d concretes: %+v", len(all), all)
+	}
+	p := all[0].Production
+	if all[0].AgeDays != 14 || all[0].Specimen != yard.Cylinder || p.Results != 40 || !p.Continuous || !p.Verdict.Conforms || p.Sigma < 700 || p.Sigma > 730 {
+		t.Errorf("its control is %+v", all[0])
+	}
+}

@@ -1,7 +1,9 @@
 package yard
 
 import (
+	"cmp"
 	"fmt"
+	"slices"
 	"strings"
 
 	"spanyard.example/services/kit/civil"
@@ -90,4 +92,48 @@ func (b Batch) judged(t Test) Test {
 		}
 	}
 	return t
+}
+
+// ConcreteControl is how a concrete stands in its production control: one
+// class, one kind of specimen, one age.
+type ConcreteControl struct {
+	Concrete   Concrete
+	Specimen   Specimen
+	AgeDays    int
+	Production conformity.Production
+}
+
+// Productions takes all batches of beams through the production control of
+// their concrete, in the order of the days of their tests. A sample is what a
+// batch shows at one age.
+func (s State) Productions() []ConcreteControl {
+	type key struct {
+		concrete Concrete
+		specimen Specimen
+		age      int
+	}
+	samples := map[key][]conformity.Result{}
+	s.Batches(func(b Batch) {
+		if b.Kind != Beams {
+			return
+		}
+		for _, j := range b.Judgements() {
+			k := key{b.Concrete, j.Specimen, j.AgeDays}
+			samples[k] = append(samples[k], conformity.Result{Day: j.TestedOn, Strength: j.Verdict.Mean})
+		}
+	})
+	var out []ConcreteControl
+	for k, results := range samples {
+		slices.SortStableFunc(results, func(a, b conformity.Result) int { return cmp.Compare(a.Day, b.Day) })
+		fck := k.concrete.FckCylinder
+		if k.specimen == Cube {
+			fck = k.concrete.FckCube
+		}
+		out = append(out, ConcreteControl{Concrete: k.concrete, Specimen: k.specimen, AgeDays: k.age, Production: conformity.Control(fck, results)})
+	}
+	slices.SortFunc(out, func(a, b ConcreteControl) int {
+		return cmp.Or(cmp.Compare(a.Concrete.FckCylinder, b.Concrete.FckCylinder), cmp.Compare(a.Concrete.FckCube, b.Concrete.FckCube),
+			cmp.Compare(a.Specimen, b.Specimen), cmp.Compare(a.AgeDays, b.AgeDays))
+	})
+	return out
 }

@@ -4687,6 +4687,277 @@ func (x *FoundMark) GetPieces() []*Piece {
 	return nil
 }
 
+type ReviewProductionRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Yard          string                 `protobuf:"bytes,1,opt,name=yard,proto3" json:"yard,omitempty"`
+	AtLeast       uint64                 `protobuf:"varint,2,opt,name=at_least,json=atLeast,proto3" json:"at_least,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ReviewProductionRequest) Reset() {
+	*x = ReviewProductionRequest{}
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[63]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ReviewProductionRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ReviewProductionRequest) ProtoMessage() {}
+
+func (x *ReviewProductionRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[63]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ReviewProductionRequest.ProtoReflect.Descriptor instead.
+func (*ReviewProductionRequest) Descriptor() ([]byte, []int) {
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{63}
+}
+
+func (x *ReviewProductionRequest) GetYard() string {
+	if x != nil {
+		return x.Yard
+	}
+	return ""
+}
+
+func (x *ReviewProductionRequest) GetAtLeast() uint64 {
+	if x != nil {
+		return x.AtLeast
+	}
+	return 0
+}
+
+type ReviewProductionResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Concretes     []*ConcreteControl     `protobuf:"bytes,1,rep,name=concretes,proto3" json:"concretes,omitempty"`
+	Position      uint64                 `protobuf:"varint,2,opt,name=position,proto3" json:"position,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ReviewProductionResponse) Reset() {
+	*x = ReviewProductionResponse{}
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[64]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ReviewProductionResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ReviewProductionResponse) ProtoMessage() {}
+
+func (x *ReviewProductionResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[64]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ReviewProductionResponse.ProtoReflect.Descriptor instead.
+func (*ReviewProductionResponse) Descriptor() ([]byte, []int) {
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{64}
+}
+
+func (x *ReviewProductionResponse) GetConcretes() []*ConcreteControl {
+	if x != nil {
+		return x.Concretes
+	}
+	return nil
+}
+
+func (x *ReviewProductionResponse) GetPosition() uint64 {
+	if x != nil {
+		return x.Position
+	}
+	return 0
+}
+
+// ConcreteControl is the production control of one concrete (EN 206 8.2.1.3):
+// its samples of one kind of specimen and one age. It stops no batch: that is
+// done by the verdict on the batch's own results.
+type ConcreteControl struct {
+	state          protoimpl.MessageState `protogen:"open.v1"`
+	FckCylinderMpa float64                `protobuf:"fixed64,1,opt,name=fck_cylinder_mpa,json=fckCylinderMpa,proto3" json:"fck_cylinder_mpa,omitempty"`
+	FckCubeMpa     float64                `protobuf:"fixed64,2,opt,name=fck_cube_mpa,json=fckCubeMpa,proto3" json:"fck_cube_mpa,omitempty"`
+	Specimen       v1.SpecimenKind        `protobuf:"varint,3,opt,name=specimen,proto3,enum=spanyard.stock.event.v1.SpecimenKind" json:"specimen,omitempty"`
+	AgeDays        int32                  `protobuf:"varint,4,opt,name=age_days,json=ageDays,proto3" json:"age_days,omitempty"`
+	// Samples so far.
+	SampleCount int32 `protobuf:"varint,5,opt,name=sample_count,json=sampleCount,proto3" json:"sample_count,omitempty"`
+	// False in initial production.
+	Continuous bool `protobuf:"varint,6,opt,name=continuous,proto3" json:"continuous,omitempty"`
+	// On the last three samples, or the last fifteen.
+	Verdict *v1.Verdict `protobuf:"bytes,7,opt,name=verdict,proto3" json:"verdict,omitempty"`
+	// Spread that is kept, and the days of the 35 samples it comes from; zero and
+	// empty in initial production.
+	SigmaMpa  float64 `protobuf:"fixed64,8,opt,name=sigma_mpa,json=sigmaMpa,proto3" json:"sigma_mpa,omitempty"`
+	SigmaFrom string  `protobuf:"bytes,9,opt,name=sigma_from,json=sigmaFrom,proto3" json:"sigma_from,omitempty"`
+	SigmaTo   string  `protobuf:"bytes,10,opt,name=sigma_to,json=sigmaTo,proto3" json:"sigma_to,omitempty"`
+	// Spread of the last fifteen, and the band (0.63 and 1.37 sigma) in which it
+	// lies or sigma is worked out anew.
+	LastSigmaMpa float64 `protobuf:"fixed64,11,opt,name=last_sigma_mpa,json=lastSigmaMpa,proto3" json:"last_sigma_mpa,omitempty"`
+	BandLowMpa   float64 `protobuf:"fixed64,12,opt,name=band_low_mpa,json=bandLowMpa,proto3" json:"band_low_mpa,omitempty"`
+	BandHighMpa  float64 `protobuf:"fixed64,13,opt,name=band_high_mpa,json=bandHighMpa,proto3" json:"band_high_mpa,omitempty"`
+	RenewedCount int32   `protobuf:"varint,14,opt,name=renewed_count,json=renewedCount,proto3" json:"renewed_count,omitempty"`
+	// Day from which it does not conform; empty when it does.
+	Since         string `protobuf:"bytes,15,opt,name=since,proto3" json:"since,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ConcreteControl) Reset() {
+	*x = ConcreteControl{}
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[65]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ConcreteControl) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ConcreteControl) ProtoMessage() {}
+
+func (x *ConcreteControl) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[65]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ConcreteControl.ProtoReflect.Descriptor instead.
+func (*ConcreteControl) Descriptor() ([]byte, []int) {
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{65}
+}
+
+func (x *ConcreteControl) GetFckCylinderMpa() float64 {
+	if x != nil {
+		return x.FckCylinderMpa
+	}
+	return 0
+}
+
+func (x *ConcreteControl) GetFckCubeMpa() float64 {
+	if x != nil {
+		return x.FckCubeMpa
+	}
+	return 0
+}
+
+func (x *ConcreteControl) GetSpecimen() v1.SpecimenKind {
+	if x != nil {
+		return x.Specimen
+	}
+	return v1.SpecimenKind(0)
+}
+
+func (x *ConcreteControl) GetAgeDays() int32 {
+	if x != nil {
+		return x.AgeDays
+	}
+	return 0
+}
+
+func (x *ConcreteControl) GetSampleCount() int32 {
+	if x != nil {
+		return x.SampleCount
+	}
+	return 0
+}
+
+func (x *ConcreteControl) GetContinuous() bool {
+	if x != nil {
+		return x.Continuous
+	}
+	return false
+}
+
+func (x *ConcreteControl) GetVerdict() *v1.Verdict {
+	if x != nil {
+		return x.Verdict
+	}
+	return nil
+}
+
+func (x *ConcreteControl) GetSigmaMpa() float64 {
+	if x != nil {
+		return x.SigmaMpa
+	}
+	return 0
+}
+
+func (x *ConcreteControl) GetSigmaFrom() string {
+	if x != nil {
+		return x.SigmaFrom
+	}
+	return ""
+}
+
+func (x *ConcreteControl) GetSigmaTo() string {
+	if x != nil {
+		return x.SigmaTo
+	}
+	return ""
+}
+
+func (x *ConcreteControl) GetLastSigmaMpa() float64 {
+	if x != nil {
+		return x.LastSigmaMpa
+	}
+	return 0
+}
+
+func (x *ConcreteControl) GetBandLowMpa() float64 {
+	if x != nil {
+		return x.BandLowMpa
+	}
+	return 0
+}
+
+func (x *ConcreteControl) GetBandHighMpa() float64 {
+	if x != nil {
+		return x.BandHighMpa
+	}
+	return 0
+}
+
+func (x *ConcreteControl) GetRenewedCount() int32 {
+	if x != nil {
+		return x.RenewedCount
+	}
+	return 0
+}
+
+func (x *ConcreteControl) GetSince() string {
+	if x != nil {
+		return x.Since
+	}
+	return ""
+}
+
 type WatchStockRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	Yard  string                 `protobuf:"bytes,1,opt,name=yard,proto3" json:"yard,omitempty"`
@@ -4698,7 +4969,7 @@ type WatchStockRequest struct {
 
 func (x *WatchStockRequest) Reset() {
 	*x = WatchStockRequest{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[63]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[66]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4710,7 +4981,7 @@ func (x *WatchStockRequest) String() string {
 func (*WatchStockRequest) ProtoMessage() {}
 
 func (x *WatchStockRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[63]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[66]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4723,7 +4994,7 @@ func (x *WatchStockRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchStockRequest.ProtoReflect.Descriptor instead.
 func (*WatchStockRequest) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{63}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{66}
 }
 
 func (x *WatchStockRequest) GetYard() string {
@@ -4752,7 +5023,7 @@ type WatchStockResponse struct {
 
 func (x *WatchStockResponse) Reset() {
 	*x = WatchStockResponse{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[64]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[67]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4764,7 +5035,7 @@ func (x *WatchStockResponse) String() string {
 func (*WatchStockResponse) ProtoMessage() {}
 
 func (x *WatchStockResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[64]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[67]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4777,7 +5048,7 @@ func (x *WatchStockResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchStockResponse.ProtoReflect.Descriptor instead.
 func (*WatchStockResponse) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{64}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{67}
 }
 
 func (x *WatchStockResponse) GetPosition() uint64 {
@@ -5225,7 +5496,35 @@ const file_spanyard_stock_v1_stock_proto_rawDesc = "" +
 	"\bposition\x18\x03 \x01(\x04R\bposition\"Q\n" +
 	"\tFoundMark\x12\x12\n" +
 	"\x04mark\x18\x01 \x01(\tR\x04mark\x120\n" +
-	"\x06pieces\x18\x02 \x03(\v2\x18.spanyard.stock.v1.PieceR\x06pieces\"p\n" +
+	"\x06pieces\x18\x02 \x03(\v2\x18.spanyard.stock.v1.PieceR\x06pieces\"j\n" +
+	"\x17ReviewProductionRequest\x124\n" +
+	"\x04yard\x18\x01 \x01(\tB \xbaH\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,31}$R\x04yard\x12\x19\n" +
+	"\bat_least\x18\x02 \x01(\x04R\aatLeast\"x\n" +
+	"\x18ReviewProductionResponse\x12@\n" +
+	"\tconcretes\x18\x01 \x03(\v2\".spanyard.stock.v1.ConcreteControlR\tconcretes\x12\x1a\n" +
+	"\bposition\x18\x02 \x01(\x04R\bposition\"\xb8\x04\n" +
+	"\x0fConcreteControl\x12(\n" +
+	"\x10fck_cylinder_mpa\x18\x01 \x01(\x01R\x0efckCylinderMpa\x12 \n" +
+	"\ffck_cube_mpa\x18\x02 \x01(\x01R\n" +
+	"fckCubeMpa\x12A\n" +
+	"\bspecimen\x18\x03 \x01(\x0e2%.spanyard.stock.event.v1.SpecimenKindR\bspecimen\x12\x19\n" +
+	"\bage_days\x18\x04 \x01(\x05R\aageDays\x12!\n" +
+	"\fsample_count\x18\x05 \x01(\x05R\vsampleCount\x12\x1e\n" +
+	"\n" +
+	"continuous\x18\x06 \x01(\bR\n" +
+	"continuous\x12:\n" +
+	"\averdict\x18\a \x01(\v2 .spanyard.stock.event.v1.VerdictR\averdict\x12\x1b\n" +
+	"\tsigma_mpa\x18\b \x01(\x01R\bsigmaMpa\x12\x1d\n" +
+	"\n" +
+	"sigma_from\x18\t \x01(\tR\tsigmaFrom\x12\x19\n" +
+	"\bsigma_to\x18\n" +
+	" \x01(\tR\asigmaTo\x12$\n" +
+	"\x0elast_sigma_mpa\x18\v \x01(\x01R\flastSigmaMpa\x12 \n" +
+	"\fband_low_mpa\x18\f \x01(\x01R\n" +
+	"bandLowMpa\x12\"\n" +
+	"\rband_high_mpa\x18\r \x01(\x01R\vbandHighMpa\x12#\n" +
+	"\rrenewed_count\x18\x0e \x01(\x05R\frenewedCount\x12\x14\n" +
+	"\x05since\x18\x0f \x01(\tR\x05since\"p\n" +
 	"\x11WatchStockRequest\x124\n" +
 	"\x04yard\x18\x01 \x01(\tB \xbaH\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,31}$R\x04yard\x12%\n" +
 	"\x0eafter_position\x18\x02 \x01(\x04R\rafterPosition\"\xb9\x01\n" +
@@ -5246,7 +5545,7 @@ const file_spanyard_stock_v1_stock_proto_rawDesc = "" +
 	"\x17BATCH_STATE_UNSPECIFIED\x10\x00\x12\x16\n" +
 	"\x12BATCH_STATE_CURING\x10\x01\x12\x18\n" +
 	"\x14BATCH_STATE_RELEASED\x10\x02\x12\x1b\n" +
-	"\x17BATCH_STATE_QUARANTINED\x10\x032\xfa\x12\n" +
+	"\x17BATCH_STATE_QUARANTINED\x10\x032\xe7\x13\n" +
 	"\fStockService\x12_\n" +
 	"\fSetYardRules\x12&.spanyard.stock.v1.SetYardRulesRequest\x1a'.spanyard.stock.v1.SetYardRulesResponse\x12_\n" +
 	"\fGetYardRules\x12&.spanyard.stock.v1.GetYardRulesRequest\x1a'.spanyard.stock.v1.GetYardRulesResponse\x12_\n" +
@@ -5275,7 +5574,8 @@ const file_spanyard_stock_v1_stock_proto_rawDesc = "" +
 	"\bGetStack\x12\".spanyard.stock.v1.GetStackRequest\x1a#.spanyard.stock.v1.GetStackResponse\x12h\n" +
 	"\x0fGetPieceHistory\x12).spanyard.stock.v1.GetPieceHistoryRequest\x1a*.spanyard.stock.v1.GetPieceHistoryResponse\x12V\n" +
 	"\tGetPieces\x12#.spanyard.stock.v1.GetPiecesRequest\x1a$.spanyard.stock.v1.GetPiecesResponse\x12V\n" +
-	"\tFindMarks\x12#.spanyard.stock.v1.FindMarksRequest\x1a$.spanyard.stock.v1.FindMarksResponse\x12[\n" +
+	"\tFindMarks\x12#.spanyard.stock.v1.FindMarksRequest\x1a$.spanyard.stock.v1.FindMarksResponse\x12k\n" +
+	"\x10ReviewProduction\x12*.spanyard.stock.v1.ReviewProductionRequest\x1a+.spanyard.stock.v1.ReviewProductionResponse\x12[\n" +
 	"\n" +
 	"WatchStock\x12$.spanyard.stock.v1.WatchStockRequest\x1a%.spanyard.stock.v1.WatchStockResponse0\x01B6Z4spanyard.example/proto/gen/spanyard/stock/v1;stockv1b\x06proto3"
 
@@ -5292,7 +5592,7 @@ func file_spanyard_stock_v1_stock_proto_rawDescGZIP() []byte {
 }
 
 var file_spanyard_stock_v1_stock_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
-var file_spanyard_stock_v1_stock_proto_msgTypes = make([]protoimpl.MessageInfo, 65)
+var file_spanyard_stock_v1_stock_proto_msgTypes = make([]protoimpl.MessageInfo, 68)
 var file_spanyard_stock_v1_stock_proto_goTypes = []any{
 	(FileFormat)(0),                  // 0: spanyard.stock.v1.FileFormat
 	(BatchState)(0),                  // 1: spanyard.stock.v1.BatchState
@@ -5359,50 +5659,53 @@ var file_spanyard_stock_v1_stock_proto_goTypes = []any{
 	(*FindMarksRequest)(nil),         // 62: spanyard.stock.v1.FindMarksRequest
 	(*FindMarksResponse)(nil),        // 63: spanyard.stock.v1.FindMarksResponse
 	(*FoundMark)(nil),                // 64: spanyard.stock.v1.FoundMark
-	(*WatchStockRequest)(nil),        // 65: spanyard.stock.v1.WatchStockRequest
-	(*WatchStockResponse)(nil),       // 66: spanyard.stock.v1.WatchStockResponse
-	(v1.BatchKind)(0),                // 67: spanyard.stock.event.v1.BatchKind
-	(*v1.Concrete)(nil),              // 68: spanyard.stock.event.v1.Concrete
-	(*v1.TestRecorded)(nil),          // 69: spanyard.stock.event.v1.TestRecorded
-	(*v1.BatchReleased)(nil),         // 70: spanyard.stock.event.v1.BatchReleased
-	(v1.SpecimenKind)(0),             // 71: spanyard.stock.event.v1.SpecimenKind
-	(*v1.Verdict)(nil),               // 72: spanyard.stock.event.v1.Verdict
-	(v1.PieceState)(0),               // 73: spanyard.stock.event.v1.PieceState
-	(*v1.Allocation)(nil),            // 74: spanyard.stock.event.v1.Allocation
-	(*timestamppb.Timestamp)(nil),    // 75: google.protobuf.Timestamp
-	(*v1.YardRulesSet)(nil),          // 76: spanyard.stock.event.v1.YardRulesSet
-	(*v1.BatchQuarantined)(nil),      // 77: spanyard.stock.event.v1.BatchQuarantined
-	(*v1.Event)(nil),                 // 78: spanyard.stock.event.v1.Event
+	(*ReviewProductionRequest)(nil),  // 65: spanyard.stock.v1.ReviewProductionRequest
+	(*ReviewProductionResponse)(nil), // 66: spanyard.stock.v1.ReviewProductionResponse
+	(*ConcreteControl)(nil),          // 67: spanyard.stock.v1.ConcreteControl
+	(*WatchStockRequest)(nil),        // 68: spanyard.stock.v1.WatchStockRequest
+	(*WatchStockResponse)(nil),       // 69: spanyard.stock.v1.WatchStockResponse
+	(v1.BatchKind)(0),                // 70: spanyard.stock.event.v1.BatchKind
+	(*v1.Concrete)(nil),              // 71: spanyard.stock.event.v1.Concrete
+	(*v1.TestRecorded)(nil),          // 72: spanyard.stock.event.v1.TestRecorded
+	(*v1.BatchReleased)(nil),         // 73: spanyard.stock.event.v1.BatchReleased
+	(v1.SpecimenKind)(0),             // 74: spanyard.stock.event.v1.SpecimenKind
+	(*v1.Verdict)(nil),               // 75: spanyard.stock.event.v1.Verdict
+	(v1.PieceState)(0),               // 76: spanyard.stock.event.v1.PieceState
+	(*v1.Allocation)(nil),            // 77: spanyard.stock.event.v1.Allocation
+	(*timestamppb.Timestamp)(nil),    // 78: google.protobuf.Timestamp
+	(*v1.YardRulesSet)(nil),          // 79: spanyard.stock.event.v1.YardRulesSet
+	(*v1.BatchQuarantined)(nil),      // 80: spanyard.stock.event.v1.BatchQuarantined
+	(*v1.Event)(nil),                 // 81: spanyard.stock.event.v1.Event
 }
 var file_spanyard_stock_v1_stock_proto_depIdxs = []int32{
-	67, // 0: spanyard.stock.v1.Batch.kind:type_name -> spanyard.stock.event.v1.BatchKind
+	70, // 0: spanyard.stock.v1.Batch.kind:type_name -> spanyard.stock.event.v1.BatchKind
 	1,  // 1: spanyard.stock.v1.Batch.state:type_name -> spanyard.stock.v1.BatchState
-	68, // 2: spanyard.stock.v1.Batch.concrete:type_name -> spanyard.stock.event.v1.Concrete
+	71, // 2: spanyard.stock.v1.Batch.concrete:type_name -> spanyard.stock.event.v1.Concrete
 	4,  // 3: spanyard.stock.v1.Batch.counts:type_name -> spanyard.stock.v1.PieceCounts
-	69, // 4: spanyard.stock.v1.Batch.tests:type_name -> spanyard.stock.event.v1.TestRecorded
-	70, // 5: spanyard.stock.v1.Batch.release:type_name -> spanyard.stock.event.v1.BatchReleased
+	72, // 4: spanyard.stock.v1.Batch.tests:type_name -> spanyard.stock.event.v1.TestRecorded
+	73, // 5: spanyard.stock.v1.Batch.release:type_name -> spanyard.stock.event.v1.BatchReleased
 	3,  // 6: spanyard.stock.v1.Batch.judgements:type_name -> spanyard.stock.v1.Judgement
-	71, // 7: spanyard.stock.v1.Judgement.specimen:type_name -> spanyard.stock.event.v1.SpecimenKind
-	72, // 8: spanyard.stock.v1.Judgement.verdict:type_name -> spanyard.stock.event.v1.Verdict
-	73, // 9: spanyard.stock.v1.Piece.state:type_name -> spanyard.stock.event.v1.PieceState
+	74, // 7: spanyard.stock.v1.Judgement.specimen:type_name -> spanyard.stock.event.v1.SpecimenKind
+	75, // 8: spanyard.stock.v1.Judgement.verdict:type_name -> spanyard.stock.event.v1.Verdict
+	76, // 9: spanyard.stock.v1.Piece.state:type_name -> spanyard.stock.event.v1.PieceState
 	1,  // 10: spanyard.stock.v1.Piece.batch_state:type_name -> spanyard.stock.v1.BatchState
-	74, // 11: spanyard.stock.v1.Piece.allocation:type_name -> spanyard.stock.event.v1.Allocation
-	75, // 12: spanyard.stock.v1.Piece.delivered_at:type_name -> google.protobuf.Timestamp
-	76, // 13: spanyard.stock.v1.GetYardRulesResponse.rules:type_name -> spanyard.stock.event.v1.YardRulesSet
-	68, // 14: spanyard.stock.v1.ReceiveBatchRequest.concrete:type_name -> spanyard.stock.event.v1.Concrete
+	77, // 11: spanyard.stock.v1.Piece.allocation:type_name -> spanyard.stock.event.v1.Allocation
+	78, // 12: spanyard.stock.v1.Piece.delivered_at:type_name -> google.protobuf.Timestamp
+	79, // 13: spanyard.stock.v1.GetYardRulesResponse.rules:type_name -> spanyard.stock.event.v1.YardRulesSet
+	71, // 14: spanyard.stock.v1.ReceiveBatchRequest.concrete:type_name -> spanyard.stock.event.v1.Concrete
 	12, // 15: spanyard.stock.v1.ReceiveBatchRequest.beams:type_name -> spanyard.stock.v1.BeamLines
 	14, // 16: spanyard.stock.v1.ReceiveBatchRequest.blocks:type_name -> spanyard.stock.v1.BlockLine
 	13, // 17: spanyard.stock.v1.BeamLines.lines:type_name -> spanyard.stock.v1.BeamLine
 	2,  // 18: spanyard.stock.v1.ReceiveBatchResponse.batch:type_name -> spanyard.stock.v1.Batch
 	0,  // 19: spanyard.stock.v1.ImportStockCountRequest.format:type_name -> spanyard.stock.v1.FileFormat
-	71, // 20: spanyard.stock.v1.RecordTestRequest.specimen:type_name -> spanyard.stock.event.v1.SpecimenKind
-	72, // 21: spanyard.stock.v1.RecordTestResponse.verdict:type_name -> spanyard.stock.event.v1.Verdict
-	77, // 22: spanyard.stock.v1.RecordTestResponse.quarantine:type_name -> spanyard.stock.event.v1.BatchQuarantined
-	70, // 23: spanyard.stock.v1.ReleaseBatchResponse.release:type_name -> spanyard.stock.event.v1.BatchReleased
-	77, // 24: spanyard.stock.v1.QuarantineBatchResponse.quarantine:type_name -> spanyard.stock.event.v1.BatchQuarantined
+	74, // 20: spanyard.stock.v1.RecordTestRequest.specimen:type_name -> spanyard.stock.event.v1.SpecimenKind
+	75, // 21: spanyard.stock.v1.RecordTestResponse.verdict:type_name -> spanyard.stock.event.v1.Verdict
+	80, // 22: spanyard.stock.v1.RecordTestResponse.quarantine:type_name -> spanyard.stock.event.v1.BatchQuarantined
+	73, // 23: spanyard.stock.v1.ReleaseBatchResponse.release:type_name -> spanyard.stock.event.v1.BatchReleased
+	80, // 24: spanyard.stock.v1.QuarantineBatchResponse.quarantine:type_name -> spanyard.stock.event.v1.BatchQuarantined
 	27, // 25: spanyard.stock.v1.ReservePiecesRequest.lines:type_name -> spanyard.stock.v1.ReserveLine
 	28, // 26: spanyard.stock.v1.ReserveLine.blocks:type_name -> spanyard.stock.v1.ReserveBlocks
-	74, // 27: spanyard.stock.v1.ReserveLine.allocation:type_name -> spanyard.stock.event.v1.Allocation
+	77, // 27: spanyard.stock.v1.ReserveLine.allocation:type_name -> spanyard.stock.event.v1.Allocation
 	41, // 28: spanyard.stock.v1.ScrapPiecesRequest.blocks:type_name -> spanyard.stock.v1.ScrapBlocks
 	5,  // 29: spanyard.stock.v1.ListFreePiecesResponse.beams:type_name -> spanyard.stock.v1.Piece
 	6,  // 30: spanyard.stock.v1.ListFreePiecesResponse.blocks:type_name -> spanyard.stock.v1.FreeBlocks
@@ -5416,68 +5719,73 @@ var file_spanyard_stock_v1_stock_proto_depIdxs = []int32{
 	5,  // 38: spanyard.stock.v1.GetPieceHistoryResponse.piece:type_name -> spanyard.stock.v1.Piece
 	2,  // 39: spanyard.stock.v1.GetPieceHistoryResponse.batch:type_name -> spanyard.stock.v1.Batch
 	59, // 40: spanyard.stock.v1.GetPieceHistoryResponse.entries:type_name -> spanyard.stock.v1.HistoryEntry
-	75, // 41: spanyard.stock.v1.HistoryEntry.happened_at:type_name -> google.protobuf.Timestamp
+	78, // 41: spanyard.stock.v1.HistoryEntry.happened_at:type_name -> google.protobuf.Timestamp
 	5,  // 42: spanyard.stock.v1.GetPiecesResponse.pieces:type_name -> spanyard.stock.v1.Piece
 	64, // 43: spanyard.stock.v1.FindMarksResponse.marks:type_name -> spanyard.stock.v1.FoundMark
 	2,  // 44: spanyard.stock.v1.FindMarksResponse.batches:type_name -> spanyard.stock.v1.Batch
 	5,  // 45: spanyard.stock.v1.FoundMark.pieces:type_name -> spanyard.stock.v1.Piece
-	75, // 46: spanyard.stock.v1.WatchStockResponse.happened_at:type_name -> google.protobuf.Timestamp
-	78, // 47: spanyard.stock.v1.WatchStockResponse.event:type_name -> spanyard.stock.event.v1.Event
-	7,  // 48: spanyard.stock.v1.StockService.SetYardRules:input_type -> spanyard.stock.v1.SetYardRulesRequest
-	9,  // 49: spanyard.stock.v1.StockService.GetYardRules:input_type -> spanyard.stock.v1.GetYardRulesRequest
-	11, // 50: spanyard.stock.v1.StockService.ReceiveBatch:input_type -> spanyard.stock.v1.ReceiveBatchRequest
-	16, // 51: spanyard.stock.v1.StockService.ImportStockCount:input_type -> spanyard.stock.v1.ImportStockCountRequest
-	18, // 52: spanyard.stock.v1.StockService.RecordTest:input_type -> spanyard.stock.v1.RecordTestRequest
-	20, // 53: spanyard.stock.v1.StockService.ReleaseBatch:input_type -> spanyard.stock.v1.ReleaseBatchRequest
-	22, // 54: spanyard.stock.v1.StockService.QuarantineBatch:input_type -> spanyard.stock.v1.QuarantineBatchRequest
-	24, // 55: spanyard.stock.v1.StockService.LiftQuarantine:input_type -> spanyard.stock.v1.LiftQuarantineRequest
-	26, // 56: spanyard.stock.v1.StockService.ReservePieces:input_type -> spanyard.stock.v1.ReservePiecesRequest
-	30, // 57: spanyard.stock.v1.StockService.DropReservation:input_type -> spanyard.stock.v1.DropReservationRequest
-	32, // 58: spanyard.stock.v1.StockService.PickPieces:input_type -> spanyard.stock.v1.PickPiecesRequest
-	34, // 59: spanyard.stock.v1.StockService.LoadPieces:input_type -> spanyard.stock.v1.LoadPiecesRequest
-	36, // 60: spanyard.stock.v1.StockService.DeliverPieces:input_type -> spanyard.stock.v1.DeliverPiecesRequest
-	38, // 61: spanyard.stock.v1.StockService.ReturnPieces:input_type -> spanyard.stock.v1.ReturnPiecesRequest
-	40, // 62: spanyard.stock.v1.StockService.ScrapPieces:input_type -> spanyard.stock.v1.ScrapPiecesRequest
-	43, // 63: spanyard.stock.v1.StockService.MovePieces:input_type -> spanyard.stock.v1.MovePiecesRequest
-	45, // 64: spanyard.stock.v1.StockService.ListFreePieces:input_type -> spanyard.stock.v1.ListFreePiecesRequest
-	47, // 65: spanyard.stock.v1.StockService.SummariseStock:input_type -> spanyard.stock.v1.SummariseStockRequest
-	51, // 66: spanyard.stock.v1.StockService.GetBatch:input_type -> spanyard.stock.v1.GetBatchRequest
-	53, // 67: spanyard.stock.v1.StockService.ListBatches:input_type -> spanyard.stock.v1.ListBatchesRequest
-	55, // 68: spanyard.stock.v1.StockService.GetStack:input_type -> spanyard.stock.v1.GetStackRequest
-	57, // 69: spanyard.stock.v1.StockService.GetPieceHistory:input_type -> spanyard.stock.v1.GetPieceHistoryRequest
-	60, // 70: spanyard.stock.v1.StockService.GetPieces:input_type -> spanyard.stock.v1.GetPiecesRequest
-	62, // 71: spanyard.stock.v1.StockService.FindMarks:input_type -> spanyard.stock.v1.FindMarksRequest
-	65, // 72: spanyard.stock.v1.StockService.WatchStock:input_type -> spanyard.stock.v1.WatchStockRequest
-	8,  // 73: spanyard.stock.v1.StockService.SetYardRules:output_type -> spanyard.stock.v1.SetYardRulesResponse
-	10, // 74: spanyard.stock.v1.StockService.GetYardRules:output_type -> spanyard.stock.v1.GetYardRulesResponse
-	15, // 75: spanyard.stock.v1.StockService.ReceiveBatch:output_type -> spanyard.stock.v1.ReceiveBatchResponse
-	17, // 76: spanyard.stock.v1.StockService.ImportStockCount:output_type -> spanyard.stock.v1.ImportStockCountResponse
-	19, // 77: spanyard.stock.v1.StockService.RecordTest:output_type -> spanyard.stock.v1.RecordTestResponse
-	21, // 78: spanyard.stock.v1.StockService.ReleaseBatch:output_type -> spanyard.stock.v1.ReleaseBatchResponse
-	23, // 79: spanyard.stock.v1.StockService.QuarantineBatch:output_type -> spanyard.stock.v1.QuarantineBatchResponse
-	25, // 80: spanyard.stock.v1.StockService.LiftQuarantine:output_type -> spanyard.stock.v1.LiftQuarantineResponse
-	29, // 81: spanyard.stock.v1.StockService.ReservePieces:output_type -> spanyard.stock.v1.ReservePiecesResponse
-	31, // 82: spanyard.stock.v1.StockService.DropReservation:output_type -> spanyard.stock.v1.DropReservationResponse
-	33, // 83: spanyard.stock.v1.StockService.PickPieces:output_type -> spanyard.stock.v1.PickPiecesResponse
-	35, // 84: spanyard.stock.v1.StockService.LoadPieces:output_type -> spanyard.stock.v1.LoadPiecesResponse
-	37, // 85: spanyard.stock.v1.StockService.DeliverPieces:output_type -> spanyard.stock.v1.DeliverPiecesResponse
-	39, // 86: spanyard.stock.v1.StockService.ReturnPieces:output_type -> spanyard.stock.v1.ReturnPiecesResponse
-	42, // 87: spanyard.stock.v1.StockService.ScrapPieces:output_type -> spanyard.stock.v1.ScrapPiecesResponse
-	44, // 88: spanyard.stock.v1.StockService.MovePieces:output_type -> spanyard.stock.v1.MovePiecesResponse
-	46, // 89: spanyard.stock.v1.StockService.ListFreePieces:output_type -> spanyard.stock.v1.ListFreePiecesResponse
-	48, // 90: spanyard.stock.v1.StockService.SummariseStock:output_type -> spanyard.stock.v1.SummariseStockResponse
-	52, // 91: spanyard.stock.v1.StockService.GetBatch:output_type -> spanyard.stock.v1.GetBatchResponse
-	54, // 92: spanyard.stock.v1.StockService.ListBatches:output_type -> spanyard.stock.v1.ListBatchesResponse
-	56, // 93: spanyard.stock.v1.StockService.GetStack:output_type -> spanyard.stock.v1.GetStackResponse
-	58, // 94: spanyard.stock.v1.StockService.GetPieceHistory:output_type -> spanyard.stock.v1.GetPieceHistoryResponse
-	61, // 95: spanyard.stock.v1.StockService.GetPieces:output_type -> spanyard.stock.v1.GetPiecesResponse
-	63, // 96: spanyard.stock.v1.StockService.FindMarks:output_type -> spanyard.stock.v1.FindMarksResponse
-	66, // 97: spanyard.stock.v1.StockService.WatchStock:output_type -> spanyard.stock.v1.WatchStockResponse
-	73, // [73:98] is the sub-list for method output_type
-	48, // [48:73] is the sub-list for method input_type
-	48, // [48:48] is the sub-list for extension type_name
-	48, // [48:48] is the sub-list for extension extendee
-	0,  // [0:48] is the sub-list for field type_name
+	67, // 46: spanyard.stock.v1.ReviewProductionResponse.concretes:type_name -> spanyard.stock.v1.ConcreteControl
+	74, // 47: spanyard.stock.v1.ConcreteControl.specimen:type_name -> spanyard.stock.event.v1.SpecimenKind
+	75, // 48: spanyard.stock.v1.ConcreteControl.verdict:type_name -> spanyard.stock.event.v1.Verdict
+	78, // 49: spanyard.stock.v1.WatchStockResponse.happened_at:type_name -> google.protobuf.Timestamp
+	81, // 50: spanyard.stock.v1.WatchStockResponse.event:type_name -> spanyard.stock.event.v1.Event
+	7,  // 51: spanyard.stock.v1.StockService.SetYardRules:input_type -> spanyard.stock.v1.SetYardRulesRequest
+	9,  // 52: spanyard.stock.v1.StockService.GetYardRules:input_type -> spanyard.stock.v1.GetYardRulesRequest
+	11, // 53: spanyard.stock.v1.StockService.ReceiveBatch:input_type -> spanyard.stock.v1.ReceiveBatchRequest
+	16, // 54: spanyard.stock.v1.StockService.ImportStockCount:input_type -> spanyard.stock.v1.ImportStockCountRequest
+	18, // 55: spanyard.stock.v1.StockService.RecordTest:input_type -> spanyard.stock.v1.RecordTestRequest
+	20, // 56: spanyard.stock.v1.StockService.ReleaseBatch:input_type -> spanyard.stock.v1.ReleaseBatchRequest
+	22, // 57: spanyard.stock.v1.StockService.QuarantineBatch:input_type -> spanyard.stock.v1.QuarantineBatchRequest
+	24, // 58: spanyard.stock.v1.StockService.LiftQuarantine:input_type -> spanyard.stock.v1.LiftQuarantineRequest
+	26, // 59: spanyard.stock.v1.StockService.ReservePieces:input_type -> spanyard.stock.v1.ReservePiecesRequest
+	30, // 60: spanyard.stock.v1.StockService.DropReservation:input_type -> spanyard.stock.v1.DropReservationRequest
+	32, // 61: spanyard.stock.v1.StockService.PickPieces:input_type -> spanyard.stock.v1.PickPiecesRequest
+	34, // 62: spanyard.stock.v1.StockService.LoadPieces:input_type -> spanyard.stock.v1.LoadPiecesRequest
+	36, // 63: spanyard.stock.v1.StockService.DeliverPieces:input_type -> spanyard.stock.v1.DeliverPiecesRequest
+	38, // 64: spanyard.stock.v1.StockService.ReturnPieces:input_type -> spanyard.stock.v1.ReturnPiecesRequest
+	40, // 65: spanyard.stock.v1.StockService.ScrapPieces:input_type -> spanyard.stock.v1.ScrapPiecesRequest
+	43, // 66: spanyard.stock.v1.StockService.MovePieces:input_type -> spanyard.stock.v1.MovePiecesRequest
+	45, // 67: spanyard.stock.v1.StockService.ListFreePieces:input_type -> spanyard.stock.v1.ListFreePiecesRequest
+	47, // 68: spanyard.stock.v1.StockService.SummariseStock:input_type -> spanyard.stock.v1.SummariseStockRequest
+	51, // 69: spanyard.stock.v1.StockService.GetBatch:input_type -> spanyard.stock.v1.GetBatchRequest
+	53, // 70: spanyard.stock.v1.StockService.ListBatches:input_type -> spanyard.stock.v1.ListBatchesRequest
+	55, // 71: spanyard.stock.v1.StockService.GetStack:input_type -> spanyard.stock.v1.GetStackRequest
+	57, // 72: spanyard.stock.v1.StockService.GetPieceHistory:input_type -> spanyard.stock.v1.GetPieceHistoryRequest
+	60, // 73: spanyard.stock.v1.StockService.GetPieces:input_type -> spanyard.stock.v1.GetPiecesRequest
+	62, // 74: spanyard.stock.v1.StockService.FindMarks:input_type -> spanyard.stock.v1.FindMarksRequest
+	65, // 75: spanyard.stock.v1.StockService.ReviewProduction:input_type -> spanyard.stock.v1.ReviewProductionRequest
+	68, // 76: spanyard.stock.v1.StockService.WatchStock:input_type -> spanyard.stock.v1.WatchStockRequest
+	8,  // 77: spanyard.stock.v1.StockService.SetYardRules:output_type -> spanyard.stock.v1.SetYardRulesResponse
+	10, // 78: spanyard.stock.v1.StockService.GetYardRules:output_type -> spanyard.stock.v1.GetYardRulesResponse
+	15, // 79: spanyard.stock.v1.StockService.ReceiveBatch:output_type -> spanyard.stock.v1.ReceiveBatchResponse
+	17, // 80: spanyard.stock.v1.StockService.ImportStockCount:output_type -> spanyard.stock.v1.ImportStockCountResponse
+	19, // 81: spanyard.stock.v1.StockService.RecordTest:output_type -> spanyard.stock.v1.RecordTestResponse
+	21, // 82: spanyard.stock.v1.StockService.ReleaseBatch:output_type -> spanyard.stock.v1.ReleaseBatchResponse
+	23, // 83: spanyard.stock.v1.StockService.QuarantineBatch:output_type -> spanyard.stock.v1.QuarantineBatchResponse
+	25, // 84: spanyard.stock.v1.StockService.LiftQuarantine:output_type -> spanyard.stock.v1.LiftQuarantineResponse
+	29, // 85: spanyard.stock.v1.StockService.ReservePieces:output_type -> spanyard.stock.v1.ReservePiecesResponse
+	31, // 86: spanyard.stock.v1.StockService.DropReservation:output_type -> spanyard.stock.v1.DropReservationResponse
+	33, // 87: spanyard.stock.v1.StockService.PickPieces:output_type -> spanyard.stock.v1.PickPiecesResponse
+	35, // 88: spanyard.stock.v1.StockService.LoadPieces:output_type -> spanyard.stock.v1.LoadPiecesResponse
+	37, // 89: spanyard.stock.v1.StockService.DeliverPieces:output_type -> spanyard.stock.v1.DeliverPiecesResponse
+	39, // 90: spanyard.stock.v1.StockService.ReturnPieces:output_type -> spanyard.stock.v1.ReturnPiecesResponse
+	42, // 91: spanyard.stock.v1.StockService.ScrapPieces:output_type -> spanyard.stock.v1.ScrapPiecesResponse
+	44, // 92: spanyard.stock.v1.StockService.MovePieces:output_type -> spanyard.stock.v1.MovePiecesResponse
+	46, // 93: spanyard.stock.v1.StockService.ListFreePieces:output_type -> spanyard.stock.v1.ListFreePiecesResponse
+	48, // 94: spanyard.stock.v1.StockService.SummariseStock:output_type -> spanyard.stock.v1.SummariseStockResponse
+	52, // 95: spanyard.stock.v1.StockService.GetBatch:output_type -> spanyard.stock.v1.GetBatchResponse
+	54, // 96: spanyard.stock.v1.StockService.ListBatches:output_type -> spanyard.stock.v1.ListBatchesResponse
+	56, // 97: spanyard.stock.v1.StockService.GetStack:output_type -> spanyard.stock.v1.GetStackResponse
+	58, // 98: spanyard.stock.v1.StockService.GetPieceHistory:output_type -> spanyard.stock.v1.GetPieceHistoryResponse
+	61, // 99: spanyard.stock.v1.StockService.GetPieces:output_type -> spanyard.stock.v1.GetPiecesResponse
+	63, // 100: spanyard.stock.v1.StockService.FindMarks:output_type -> spanyard.stock.v1.FindMarksResponse
+	66, // 101: spanyard.stock.v1.StockService.ReviewProduction:output_type -> spanyard.stock.v1.ReviewProductionResponse
+	69, // 102: spanyard.stock.v1.StockService.WatchStock:output_type -> spanyard.stock.v1.WatchStockResponse
+	77, // [77:103] is the sub-list for method output_type
+	51, // [51:77] is the sub-list for method input_type
+	51, // [51:51] is the sub-list for extension type_name
+	51, // [51:51] is the sub-list for extension extendee
+	0,  // [0:51] is the sub-list for field type_name
 }
 
 func init() { file_spanyard_stock_v1_stock_proto_init() }
@@ -5499,7 +5807,7 @@ func file_spanyard_stock_v1_stock_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_spanyard_stock_v1_stock_proto_rawDesc), len(file_spanyard_stock_v1_stock_proto_rawDesc)),
 			NumEnums:      2,
-			NumMessages:   65,
+			NumMessages:   68,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

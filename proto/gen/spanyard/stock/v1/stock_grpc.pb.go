@@ -46,6 +46,7 @@ const (
 	StockService_GetPieceHistory_FullMethodName  = "/spanyard.stock.v1.StockService/GetPieceHistory"
 	StockService_GetPieces_FullMethodName        = "/spanyard.stock.v1.StockService/GetPieces"
 	StockService_FindMarks_FullMethodName        = "/spanyard.stock.v1.StockService/FindMarks"
+	StockService_ReviewProduction_FullMethodName = "/spanyard.stock.v1.StockService/ReviewProduction"
 	StockService_WatchStock_FullMethodName       = "/spanyard.stock.v1.StockService/WatchStock"
 )
 
@@ -117,6 +118,9 @@ type StockServiceClient interface {
 	// Says of marks of a job which pieces are promised or have left for them,
 	// and where each piece is now. Idempotent.
 	FindMarks(ctx context.Context, in *FindMarksRequest, opts ...grpc.CallOption) (*FindMarksResponse, error)
+	// Says how each concrete stands in its production control over time.
+	// Idempotent.
+	ReviewProduction(ctx context.Context, in *ReviewProductionRequest, opts ...grpc.CallOption) (*ReviewProductionResponse, error)
 	// Follows the yard's events from a position on. Idempotent.
 	WatchStock(ctx context.Context, in *WatchStockRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[WatchStockResponse], error)
 }
@@ -369,6 +373,16 @@ func (c *stockServiceClient) FindMarks(ctx context.Context, in *FindMarksRequest
 	return out, nil
 }
 
+func (c *stockServiceClient) ReviewProduction(ctx context.Context, in *ReviewProductionRequest, opts ...grpc.CallOption) (*ReviewProductionResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ReviewProductionResponse)
+	err := c.cc.Invoke(ctx, StockService_ReviewProduction_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *stockServiceClient) WatchStock(ctx context.Context, in *WatchStockRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[WatchStockResponse], error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	stream, err := c.cc.NewStream(ctx, &StockService_ServiceDesc.Streams[0], StockService_WatchStock_FullMethodName, cOpts...)
@@ -456,6 +470,9 @@ type StockServiceServer interface {
 	// Says of marks of a job which pieces are promised or have left for them,
 	// and where each piece is now. Idempotent.
 	FindMarks(context.Context, *FindMarksRequest) (*FindMarksResponse, error)
+	// Says how each concrete stands in its production control over time.
+	// Idempotent.
+	ReviewProduction(context.Context, *ReviewProductionRequest) (*ReviewProductionResponse, error)
 	// Follows the yard's events from a position on. Idempotent.
 	WatchStock(*WatchStockRequest, grpc.ServerStreamingServer[WatchStockResponse]) error
 	mustEmbedUnimplementedStockServiceServer()
@@ -539,6 +556,9 @@ func (UnimplementedStockServiceServer) GetPieces(context.Context, *GetPiecesRequ
 }
 func (UnimplementedStockServiceServer) FindMarks(context.Context, *FindMarksRequest) (*FindMarksResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method FindMarks not implemented")
+}
+func (UnimplementedStockServiceServer) ReviewProduction(context.Context, *ReviewProductionRequest) (*ReviewProductionResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ReviewProduction not implemented")
 }
 func (UnimplementedStockServiceServer) WatchStock(*WatchStockRequest, grpc.ServerStreamingServer[WatchStockResponse]) error {
 	return status.Error(codes.Unimplemented, "method WatchStock not implemented")
@@ -996,6 +1016,24 @@ func _StockService_FindMarks_Handler(srv interface{}, ctx context.Context, dec f
 	return interceptor(ctx, in, info, handler)
 }
 
+func _StockService_ReviewProduction_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ReviewProductionRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(StockServiceServer).ReviewProduction(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: StockService_ReviewProduction_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(StockServiceServer).ReviewProduction(ctx, req.(*ReviewProductionRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _StockService_WatchStock_Handler(srv interface{}, stream grpc.ServerStream) error {
 	m := new(WatchStockRequest)
 	if err := stream.RecvMsg(m); err != nil {
@@ -1109,6 +1147,10 @@ var StockService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "FindMarks",
 			Handler:    _StockService_FindMarks_Handler,
+		},
+		{
+			MethodName: "ReviewProduction",
+			Handler:    _StockService_ReviewProduction_Handler,
 		},
 	},
 	Streams: []grpc.StreamDesc{
