@@ -62,6 +62,7 @@ func (p *program) pick(cmd *cobra.Command, run string, pieces []string) error {
 	}
 	return p.answer(answer, func(w io.Writer) {
 		said("Picked for run %s: pieces %d.", run, answer.GetPieceCount())(w)
+		show.Aside(w, answer.GetAsidePieceIds())
 		show.LoadingCautions(w)
 	})
 }
@@ -196,7 +197,10 @@ func (p *program) pieceMoveCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			return p.answer(answer, said("Moved to stack %s: pieces %d.", args[0], answer.GetPieceCount()))
+			return p.answer(answer, func(w io.Writer) {
+				said("Moved to stack %s: pieces %d.", args[0], answer.GetPieceCount())(w)
+				show.Aside(w, answer.GetAsidePieceIds())
+			})
 		},
 	}
 }

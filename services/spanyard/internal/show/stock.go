@@ -193,6 +193,13 @@ func Marks(w io.Writer, found *stockv1.FindMarksResponse) {
 	t.write(w)
 }
 
+// Aside says which pieces had to be lifted aside.
+func Aside(w io.Writer, ids []string) {
+	if len(ids) > 0 {
+		paragraph(w, "", "  ", "Buried: lifted aside for them and put back, top first: "+strings.Join(ids, ", ")+".")
+	}
+}
+
 // Free prints what may leave and is nobody's.
 func Free(w io.Writer, beams []*stockv1.Piece, blocks []*stockv1.FreeBlocks) {
 	if len(beams) == 0 && len(blocks) == 0 {

@@ -52,7 +52,13 @@ func (s *Server) PickPieces(ctx context.Context, req *stockv1.PickPiecesRequest)
 	if err != nil {
 		return nil, err
 	}
-	return &stockv1.PickPiecesResponse{PieceCount: tally[yard.PiecePicked](r), Position: r.position}, nil
+	answer := &stockv1.PickPiecesResponse{PieceCount: tally[yard.PiecePicked](r), Position: r.position}
+	for _, e := range r.events {
+		if picked, ok := e.(yard.PiecePicked); ok {
+			answer.AsidePieceIds = append(answer.AsidePieceIds, picked.Aside...)
+		}
+	}
+	return answer, nil
 }
 
 // LoadPieces puts picked pieces on a truck.
@@ -102,5 +108,11 @@ func (s *Server) MovePieces(ctx context.Context, req *stockv1.MovePiecesRequest)
 	if err != nil {
 		return nil, err
 	}
-	return &stockv1.MovePiecesResponse{PieceCount: tally[yard.PieceMoved](r), Position: r.position}, nil
+	answer := &stockv1.MovePiecesResponse{PieceCount: tally[yard.PieceMoved](r), Position: r.position}
+	for _, e := range r.events {
+		if moved, ok := e.(yard.PieceMoved); ok {
+			answer.AsidePieceIds = append(answer.AsidePieceIds, moved.Aside...)
+		}
+	}
+	return answer, nil
 }

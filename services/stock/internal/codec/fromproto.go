@@ -45,7 +45,7 @@ func FromProto(message *stockeventv1.Event) (yard.Event, error) {
 func pieceEventOf(message *stockeventv1.Event) (yard.Event, error) {
 	switch m := message.GetKind().(type) {
 	case *stockeventv1.Event_PiecePicked:
-		return yard.PiecePicked{PieceID: m.PiecePicked.GetPieceId(), RunID: m.PiecePicked.GetRunId()}, nil
+		return yard.PiecePicked{PieceID: m.PiecePicked.GetPieceId(), RunID: m.PiecePicked.GetRunId(), Aside: m.PiecePicked.GetAsidePieceIds()}, nil
 	case *stockeventv1.Event_PieceLoaded:
 		l := m.PieceLoaded
 		return yard.PieceLoaded{PieceID: l.GetPieceId(), RunID: l.GetRunId(), TruckID: l.GetTruckId()}, nil
@@ -60,7 +60,7 @@ func pieceEventOf(message *stockeventv1.Event) (yard.Event, error) {
 	case *stockeventv1.Event_PieceScrapped:
 		return yard.PieceScrapped{PieceID: m.PieceScrapped.GetPieceId(), Reason: m.PieceScrapped.GetReason()}, nil
 	case *stockeventv1.Event_PieceMoved:
-		return yard.PieceMoved{PieceID: m.PieceMoved.GetPieceId(), StackID: m.PieceMoved.GetStackId()}, nil
+		return yard.PieceMoved{PieceID: m.PieceMoved.GetPieceId(), StackID: m.PieceMoved.GetStackId(), Aside: m.PieceMoved.GetAsidePieceIds()}, nil
 	default:
 		return nil, fmt.Errorf("event %T is not known to this version", m)
 	}

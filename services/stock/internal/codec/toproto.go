@@ -51,7 +51,7 @@ func pieceEvent(event yard.Event) *stockeventv1.Event {
 	switch e := event.(type) {
 	case yard.PiecePicked:
 		return &stockeventv1.Event{Kind: &stockeventv1.Event_PiecePicked{PiecePicked: &stockeventv1.PiecePicked{
-			PieceId: e.PieceID, RunId: e.RunID,
+			PieceId: e.PieceID, RunId: e.RunID, AsidePieceIds: e.Aside,
 		}}}
 	case yard.PieceLoaded:
 		return &stockeventv1.Event{Kind: &stockeventv1.Event_PieceLoaded{PieceLoaded: &stockeventv1.PieceLoaded{
@@ -71,7 +71,7 @@ func pieceEvent(event yard.Event) *stockeventv1.Event {
 		}}}
 	case yard.PieceMoved:
 		return &stockeventv1.Event{Kind: &stockeventv1.Event_PieceMoved{PieceMoved: &stockeventv1.PieceMoved{
-			PieceId: e.PieceID, StackId: e.StackID,
+			PieceId: e.PieceID, StackId: e.StackID, AsidePieceIds: e.Aside,
 		}}}
 	default:
 		// The set of events is closed; a test encodes each of them.

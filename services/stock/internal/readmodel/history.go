@@ -61,7 +61,7 @@ func tales(event yard.Event) []tale {
 func pieceTale(event yard.Event) []tale {
 	switch e := event.(type) {
 	case yard.PiecePicked:
-		return []tale{{pieceID: e.PieceID, sentence: fmt.Sprintf("Taken off its stack for run %s.", e.RunID)}}
+		return []tale{{pieceID: e.PieceID, sentence: fmt.Sprintf("Taken off its stack for run %s%s.", e.RunID, lifted(e.Aside))}}
 	case yard.PieceLoaded:
 		return []tale{{pieceID: e.PieceID, sentence: fmt.Sprintf("Put on truck %s for run %s.", e.TruckID, e.RunID)}}
 	case yard.PieceDelivered:
@@ -71,7 +71,7 @@ func pieceTale(event yard.Event) []tale {
 	case yard.PieceScrapped:
 		return []tale{{pieceID: e.PieceID, sentence: "Scrapped: " + e.Reason}}
 	case yard.PieceMoved:
-		return []tale{{pieceID: e.PieceID, sentence: fmt.Sprintf("Put on top of stack %s.", e.StackID)}}
+		return []tale{{pieceID: e.PieceID, sentence: fmt.Sprintf("Put on top of stack %s%s.", e.StackID, lifted(e.Aside))}}
 	default:
 		return nil
 	}
@@ -105,6 +105,19 @@ func reserved(p yard.ReservedPiece) string {
 		fmt.Fprintf(&b, " as mark %s", a.Mark)
 	}
 	return b.String() + "."
+}
+
+// lifted says what was lifted aside for a piece.
+func lifted(aside []string) string {
+	if len(aside) == 0 {
+		return ""
+	}
+	const most = 6
+	text := strings.Join(aside[:min(len(aside), most)], ", ")
+	if len(aside) > most {
+		text += fmt.Sprintf(" and %d more", len(aside)-most)
+	}
+	return "; lifted aside for it: " + text
 }
 
 func delivered(e yard.PieceDelivered) string {

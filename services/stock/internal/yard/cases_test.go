@@ -430,3 +430,26 @@ func TestProductionControlOfTheYard(t *testing.T) {
 		t.Errorf("its control is %+v", all[0])
 	}
 }
+
+// Whoever takes a piece from under others is told what he has to lift.
+func TestBuriedPiecesSayWhatWasLiftedAside(t *testing.T) {
+	b := released(t, 10, 10) // four beams in a tier: 9 and 10 on top of 5 to 8
+	events := b.do(yard.MovePieces{StackID: "S-9", PieceIDs: []string{"B1-010", "B1-006", "B1-002"}})
+	var got []string
+	for _, e := range events {
+		got = append(got, strings.Join(e.(yard.PieceMoved).Aside, " "))
+	}
+	// 9 is aside for 6 already; with 10 and 6 gone, 5, 7, 8 and 9 fill the tier
+	// above 2, and 9 is aside.
+	if want := []string{"", "B1-009", "B1-008 B1-007 B1-005"}; !slices.Equal(got, want) {
+		t.Errorf("lifted aside were %q, want %q", got, want)
+	}
+	if st, _ := b.state.Stack("S-B1"); !slices.Equal(st.Pieces, []string{"B1-001", "B1-003", "B1-004", "B1-005", "B1-007", "B1-008", "B1-009"}) {
+		t.Errorf("what is left lies as %v", st.Pieces)
+	}
+	b.do(yard.ReservePieces{ReservationID: "V1", Lines: []yard.ReserveLine{{PieceID: "B1-001", Allocation: forRun}, {BatchID: "K1", Blocks: 5, PalletID: "P1", Allocation: forRun}}})
+	picked := b.do(yard.PickPieces{RunID: "R1", PieceIDs: []string{"B1-001", "P1"}})
+	if aside := picked[0].(yard.PiecePicked).Aside; !slices.Equal(aside, []string{"B1-009", "B1-008", "B1-007"}) || len(picked[1].(yard.PiecePicked).Aside) != 0 {
+		t.Errorf("picking from below lifted %v", picked)
+	}
+}

@@ -85,7 +85,11 @@ type ReservationDropped struct {
 }
 
 // PiecePicked says that a piece was taken off its stack for its run.
-type PiecePicked struct{ PieceID, RunID string }
+type PiecePicked struct {
+	PieceID, RunID string
+	// Aside are pieces of higher tiers that were lifted aside and put back.
+	Aside []string
+}
 
 // PieceLoaded says that a piece was put on a truck.
 type PieceLoaded struct{ PieceID, RunID, TruckID string }
@@ -106,7 +110,11 @@ type PieceReturned struct{ PieceID, StackID, Reason string }
 type PieceScrapped struct{ PieceID, Reason string }
 
 // PieceMoved says that a piece was put on top of another stack.
-type PieceMoved struct{ PieceID, StackID string }
+type PieceMoved struct {
+	PieceID, StackID string
+	// Aside are pieces of higher tiers that were lifted aside and put back.
+	Aside []string
+}
 
 // BlocksScrapped says that loose blocks will never be used.
 type BlocksScrapped struct {

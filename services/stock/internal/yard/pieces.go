@@ -2,6 +2,7 @@ package yard
 
 import (
 	"fmt"
+	"slices"
 	"time"
 
 	"spanyard.example/services/kit/fault"
@@ -20,12 +21,13 @@ func (c PickPieces) decide(s State) ([]Event, error) {
 	if err := p.invalid(); err != nil {
 		return nil, err
 	}
+	lift := s.lifts()
 	events, p := s.eachPiece(c.PieceIDs, func(piece Piece) (Event, string) {
 		if problem := notOnRun(piece, Reserved, c.RunID); problem != "" {
 			return nil, problem
 		}
 		b, _ := s.Batch(piece.BatchID)
-		return PiecePicked{PieceID: piece.ID, RunID: c.RunID}, b.whyNotReleased()
+		return PiecePicked{PieceID: piece.ID, RunID: c.RunID, Aside: lift(piece)}, b.whyNotReleased()
 	})
 	return events, p.stale("CANNOT_PICK", "%d of %d pieces cannot be picked. None was.", len(p.places), len(c.PieceIDs))
 }
@@ -240,7 +242,7 @@ func (c MovePieces) decide(s State) ([]Event, error) {
 	if err := p.invalid(); err != nil {
 		return nil, err
 	}
-	owner := s.stackOwner(c.StackID)
+	owner, lift := s.stackOwner(c.StackID), s.lifts()
 	events, p := s.eachPiece(c.PieceIDs, func(piece Piece) (Event, string) {
 		switch {
 		case piece.IsPallet():
@@ -250,9 +252,38 @@ func (c MovePieces) decide(s State) ([]Event, error) {
 		case piece.StackID == c.StackID:
 			return nil, "lies on that stack already"
 		}
-		return PieceMoved{PieceID: piece.ID, StackID: c.StackID}, s.whyNotOn(piece, c.StackID, &owner)
+		return PieceMoved{PieceID: piece.ID, StackID: c.StackID, Aside: lift(piece)}, s.whyNotOn(piece, c.StackID, &owner)
 	})
 	return events, p.stale("CANNOT_MOVE", "%d of %d pieces cannot be moved. None was.", len(p.places), len(c.PieceIDs))
+}
+
+// lifts returns a function that takes pieces off their stacks one after the
+// other and says what lies in higher tiers and has to be lifted aside, top
+// first. What is aside stays there until the last piece of the stack is out,
+// so each piece is named once.
+func (s State) lifts() func(Piece) []string {
+	stacks := map[string][]string{}
+	aside := map[string]bool{}
+	return func(piece Piece) []string {
+		ids, begun := stacks[piece.StackID]
+		if !begun {
+			st, _ := s.stacks.Get(piece.StackID)
+			ids = st.Pieces
+		}
+		at := slices.Index(ids, piece.ID)
+		if at < 0 {
+			return nil // a pallet: it stands on the ground
+		}
+		var above []string
+		for i := len(ids) - 1; i/s.rules.BeamsPerStackTier > at/s.rules.BeamsPerStackTier; i-- {
+			if !aside[ids[i]] {
+				aside[ids[i]] = true
+				above = append(above, ids[i])
+			}
+		}
+		stacks[piece.StackID] = without(ids, piece.ID)
+		return above
+	}
 }
 
 // eachPiece makes an event of every piece, or names what is wrong with it.

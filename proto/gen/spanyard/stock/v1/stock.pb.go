@@ -2547,9 +2547,12 @@ func (x *PickPiecesRequest) GetPieceIds() []string {
 }
 
 type PickPiecesResponse struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	PieceCount    int32                  `protobuf:"varint,1,opt,name=piece_count,json=pieceCount,proto3" json:"piece_count,omitempty"`
-	Position      uint64                 `protobuf:"varint,2,opt,name=position,proto3" json:"position,omitempty"`
+	state      protoimpl.MessageState `protogen:"open.v1"`
+	PieceCount int32                  `protobuf:"varint,1,opt,name=piece_count,json=pieceCount,proto3" json:"piece_count,omitempty"`
+	Position   uint64                 `protobuf:"varint,2,opt,name=position,proto3" json:"position,omitempty"`
+	// Pieces that lay above and had to be lifted aside; they are back on their
+	// stacks, in the order in which they lay.
+	AsidePieceIds []string `protobuf:"bytes,3,rep,name=aside_piece_ids,json=asidePieceIds,proto3" json:"aside_piece_ids,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -2596,6 +2599,13 @@ func (x *PickPiecesResponse) GetPosition() uint64 {
 		return x.Position
 	}
 	return 0
+}
+
+func (x *PickPiecesResponse) GetAsidePieceIds() []string {
+	if x != nil {
+		return x.AsidePieceIds
+	}
+	return nil
 }
 
 type LoadPiecesRequest struct {
@@ -3249,9 +3259,12 @@ func (x *MovePiecesRequest) GetPieceIds() []string {
 }
 
 type MovePiecesResponse struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	PieceCount    int32                  `protobuf:"varint,1,opt,name=piece_count,json=pieceCount,proto3" json:"piece_count,omitempty"`
-	Position      uint64                 `protobuf:"varint,2,opt,name=position,proto3" json:"position,omitempty"`
+	state      protoimpl.MessageState `protogen:"open.v1"`
+	PieceCount int32                  `protobuf:"varint,1,opt,name=piece_count,json=pieceCount,proto3" json:"piece_count,omitempty"`
+	Position   uint64                 `protobuf:"varint,2,opt,name=position,proto3" json:"position,omitempty"`
+	// Pieces that lay above and had to be lifted aside; they are back on their
+	// stacks, in the order in which they lay.
+	AsidePieceIds []string `protobuf:"bytes,3,rep,name=aside_piece_ids,json=asidePieceIds,proto3" json:"aside_piece_ids,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -3298,6 +3311,13 @@ func (x *MovePiecesResponse) GetPosition() uint64 {
 		return x.Position
 	}
 	return 0
+}
+
+func (x *MovePiecesResponse) GetAsidePieceIds() []string {
+	if x != nil {
+		return x.AsidePieceIds
+	}
+	return nil
 }
 
 type ListFreePiecesRequest struct {
@@ -5318,11 +5338,12 @@ const file_spanyard_stock_v1_stock_proto_rawDesc = "" +
 	"\n" +
 	"request_id\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18@R\trequestId\x12 \n" +
 	"\x06run_id\x18\x03 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18@R\x05runId\x122\n" +
-	"\tpiece_ids\x18\x04 \x03(\tB\x15\xbaH\x12\x92\x01\x0f\b\x01\x10\x90N\x18\x01\"\x06r\x04\x10\x01\x18`R\bpieceIds\"Q\n" +
+	"\tpiece_ids\x18\x04 \x03(\tB\x15\xbaH\x12\x92\x01\x0f\b\x01\x10\x90N\x18\x01\"\x06r\x04\x10\x01\x18`R\bpieceIds\"y\n" +
 	"\x12PickPiecesResponse\x12\x1f\n" +
 	"\vpiece_count\x18\x01 \x01(\x05R\n" +
 	"pieceCount\x12\x1a\n" +
-	"\bposition\x18\x02 \x01(\x04R\bposition\"\xef\x01\n" +
+	"\bposition\x18\x02 \x01(\x04R\bposition\x12&\n" +
+	"\x0faside_piece_ids\x18\x03 \x03(\tR\rasidePieceIds\"\xef\x01\n" +
 	"\x11LoadPiecesRequest\x124\n" +
 	"\x04yard\x18\x01 \x01(\tB \xbaH\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,31}$R\x04yard\x12(\n" +
 	"\n" +
@@ -5382,11 +5403,12 @@ const file_spanyard_stock_v1_stock_proto_rawDesc = "" +
 	"\n" +
 	"request_id\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18@R\trequestId\x12$\n" +
 	"\bstack_id\x18\x03 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18@R\astackId\x122\n" +
-	"\tpiece_ids\x18\x04 \x03(\tB\x15\xbaH\x12\x92\x01\x0f\b\x01\x10\x90N\x18\x01\"\x06r\x04\x10\x01\x18`R\bpieceIds\"Q\n" +
+	"\tpiece_ids\x18\x04 \x03(\tB\x15\xbaH\x12\x92\x01\x0f\b\x01\x10\x90N\x18\x01\"\x06r\x04\x10\x01\x18`R\bpieceIds\"y\n" +
 	"\x12MovePiecesResponse\x12\x1f\n" +
 	"\vpiece_count\x18\x01 \x01(\x05R\n" +
 	"pieceCount\x12\x1a\n" +
-	"\bposition\x18\x02 \x01(\x04R\bposition\"\x8d\x03\n" +
+	"\bposition\x18\x02 \x01(\x04R\bposition\x12&\n" +
+	"\x0faside_piece_ids\x18\x03 \x03(\tR\rasidePieceIds\"\x8d\x03\n" +
 	"\x15ListFreePiecesRequest\x124\n" +
 	"\x04yard\x18\x01 \x01(\tB \xbaH\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,31}$R\x04yard\x12!\n" +
 	"\aprofile\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18@R\aprofile\x12*\n" +

@@ -1776,9 +1776,12 @@ func (x *ReservationDropped) GetReason() string {
 
 // A piece was taken off its stack for its run.
 type PiecePicked struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	PieceId       string                 `protobuf:"bytes,1,opt,name=piece_id,json=pieceId,proto3" json:"piece_id,omitempty"`
-	RunId         string                 `protobuf:"bytes,2,opt,name=run_id,json=runId,proto3" json:"run_id,omitempty"`
+	state   protoimpl.MessageState `protogen:"open.v1"`
+	PieceId string                 `protobuf:"bytes,1,opt,name=piece_id,json=pieceId,proto3" json:"piece_id,omitempty"`
+	RunId   string                 `protobuf:"bytes,2,opt,name=run_id,json=runId,proto3" json:"run_id,omitempty"`
+	// Pieces of higher tiers that were lifted aside for it and put back, top
+	// first.
+	AsidePieceIds []string `protobuf:"bytes,3,rep,name=aside_piece_ids,json=asidePieceIds,proto3" json:"aside_piece_ids,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1825,6 +1828,13 @@ func (x *PiecePicked) GetRunId() string {
 		return x.RunId
 	}
 	return ""
+}
+
+func (x *PiecePicked) GetAsidePieceIds() []string {
+	if x != nil {
+		return x.AsidePieceIds
+	}
+	return nil
 }
 
 // A piece was put on a truck.
@@ -2082,9 +2092,12 @@ func (x *PieceScrapped) GetReason() string {
 
 // A piece was put on top of another stack.
 type PieceMoved struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	PieceId       string                 `protobuf:"bytes,1,opt,name=piece_id,json=pieceId,proto3" json:"piece_id,omitempty"`
-	StackId       string                 `protobuf:"bytes,2,opt,name=stack_id,json=stackId,proto3" json:"stack_id,omitempty"`
+	state   protoimpl.MessageState `protogen:"open.v1"`
+	PieceId string                 `protobuf:"bytes,1,opt,name=piece_id,json=pieceId,proto3" json:"piece_id,omitempty"`
+	StackId string                 `protobuf:"bytes,2,opt,name=stack_id,json=stackId,proto3" json:"stack_id,omitempty"`
+	// Pieces of higher tiers that were lifted aside for it and put back, top
+	// first.
+	AsidePieceIds []string `protobuf:"bytes,3,rep,name=aside_piece_ids,json=asidePieceIds,proto3" json:"aside_piece_ids,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -2131,6 +2144,13 @@ func (x *PieceMoved) GetStackId() string {
 		return x.StackId
 	}
 	return ""
+}
+
+func (x *PieceMoved) GetAsidePieceIds() []string {
+	if x != nil {
+		return x.AsidePieceIds
+	}
+	return nil
 }
 
 // Loose blocks of a batch will never be used.
@@ -2331,10 +2351,11 @@ const file_spanyard_stock_event_v1_event_proto_rawDesc = "" +
 	"\x12ReservationDropped\x12%\n" +
 	"\x0ereservation_id\x18\x01 \x01(\tR\rreservationId\x12\x1b\n" +
 	"\tpiece_ids\x18\x02 \x03(\tR\bpieceIds\x12\x16\n" +
-	"\x06reason\x18\x03 \x01(\tR\x06reason\"?\n" +
+	"\x06reason\x18\x03 \x01(\tR\x06reason\"g\n" +
 	"\vPiecePicked\x12\x19\n" +
 	"\bpiece_id\x18\x01 \x01(\tR\apieceId\x12\x15\n" +
-	"\x06run_id\x18\x02 \x01(\tR\x05runId\"Z\n" +
+	"\x06run_id\x18\x02 \x01(\tR\x05runId\x12&\n" +
+	"\x0faside_piece_ids\x18\x03 \x03(\tR\rasidePieceIds\"Z\n" +
 	"\vPieceLoaded\x12\x19\n" +
 	"\bpiece_id\x18\x01 \x01(\tR\apieceId\x12\x15\n" +
 	"\x06run_id\x18\x02 \x01(\tR\x05runId\x12\x19\n" +
@@ -2352,11 +2373,12 @@ const file_spanyard_stock_event_v1_event_proto_rawDesc = "" +
 	"\x06reason\x18\x03 \x01(\tR\x06reason\"B\n" +
 	"\rPieceScrapped\x12\x19\n" +
 	"\bpiece_id\x18\x01 \x01(\tR\apieceId\x12\x16\n" +
-	"\x06reason\x18\x02 \x01(\tR\x06reason\"B\n" +
+	"\x06reason\x18\x02 \x01(\tR\x06reason\"j\n" +
 	"\n" +
 	"PieceMoved\x12\x19\n" +
 	"\bpiece_id\x18\x01 \x01(\tR\apieceId\x12\x19\n" +
-	"\bstack_id\x18\x02 \x01(\tR\astackId\"d\n" +
+	"\bstack_id\x18\x02 \x01(\tR\astackId\x12&\n" +
+	"\x0faside_piece_ids\x18\x03 \x03(\tR\rasidePieceIds\"d\n" +
 	"\x0eBlocksScrapped\x12\x19\n" +
 	"\bbatch_id\x18\x01 \x01(\tR\abatchId\x12\x1f\n" +
 	"\vblock_count\x18\x02 \x01(\x05R\n" +
