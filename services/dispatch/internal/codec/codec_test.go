@@ -60,12 +60,19 @@ func TestEveryFieldComesBack(t *testing.T) {
 	}
 }
 
+// ofDesign are fields of the yard's catalogue that loading has no use for.
+var ofDesign = map[protoreflect.FullName]bool{
+	"spanyard.common.v1.BeamProfile.outline": true, "spanyard.common.v1.BeamProfile.patterns": true,
+	"spanyard.common.v1.BlockKind.profiles": true, "spanyard.common.v1.BlockKind.cents": true,
+}
+
 // fill sets every field to a value of its own.
 func fill(m protoreflect.Message, n *int) {
 	fields := m.Descriptor().Fields()
 	for i := range fields.Len() {
 		f := fields.Get(i)
 		switch {
+		case ofDesign[f.FullName()]:
 		case f.IsList():
 			list := m.Mutable(f).List()
 			for range 2 {

@@ -268,7 +268,7 @@ func (c LearnFloor) decide(s State) ([]Event, error) {
 	if old := s.floor(c.Floor.FloorKey).floor; old != nil && old.Revision >= c.Floor.Revision {
 		return nil, nil
 	}
-	return []Event{FloorPlanned(c)}, nil
+	return append([]Event{FloorPlanned(c)}, s.redrawn(c.Floor)...), nil
 }
 
 // ForgetFloor withdraws a floor's plan if it is still the one known.

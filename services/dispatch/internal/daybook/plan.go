@@ -155,6 +155,8 @@ const (
 	Scrapped
 	Returned
 	PlaceFilled
+	// Redrawn: the floor's plan was replaced by one that wants another beam.
+	Redrawn
 )
 
 // Items calls fn for every item of the run, pile by pile, bottom first.

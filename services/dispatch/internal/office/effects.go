@@ -57,6 +57,9 @@ func floorOf(p *layouteventv1.LayingPlan) daybook.Floor {
 		FloorKey: daybook.FloorKey{JobID: p.GetJobId(), Floor: p.GetFloor()}, Revision: int(p.GetRevision()),
 	}
 	for _, r := range p.GetRooms() {
+		if r.GetState() == layouteventv1.RoomState_ROOM_STATE_LEFT_OUT {
+			continue // nothing is laid there
+		}
 		room := daybook.RoomDemand{Room: r.GetRoom(), BlockKind: r.GetBlockKind(), BlockCount: int(r.GetBlockCount())}
 		for _, b := range r.GetBeams() {
 			room.Beams = append(room.Beams, daybook.BeamDemand{Mark: b.GetMark(), Product: codec.Product(b.GetProduct()), MassG: b.GetMassG()})

@@ -40,6 +40,8 @@ const (
 	RunHitKind_RUN_HIT_KIND_RETURNED RunHitKind = 3
 	// Its place was filled by another piece.
 	RunHitKind_RUN_HIT_KIND_PLACE_FILLED RunHitKind = 4
+	// A newer revision of the laying plan wants another beam there, or none.
+	RunHitKind_RUN_HIT_KIND_REDRAWN RunHitKind = 5
 )
 
 // Enum value maps for RunHitKind.
@@ -50,6 +52,7 @@ var (
 		2: "RUN_HIT_KIND_SCRAPPED",
 		3: "RUN_HIT_KIND_RETURNED",
 		4: "RUN_HIT_KIND_PLACE_FILLED",
+		5: "RUN_HIT_KIND_REDRAWN",
 	}
 	RunHitKind_value = map[string]int32{
 		"RUN_HIT_KIND_UNSPECIFIED":  0,
@@ -57,6 +60,7 @@ var (
 		"RUN_HIT_KIND_SCRAPPED":     2,
 		"RUN_HIT_KIND_RETURNED":     3,
 		"RUN_HIT_KIND_PLACE_FILLED": 4,
+		"RUN_HIT_KIND_REDRAWN":      5,
 	}
 )
 
@@ -3955,14 +3959,15 @@ const file_spanyard_dispatch_event_v1_event_proto_rawDesc = "" +
 	"blockCount\x12\x15\n" +
 	"\x06mass_g\x18\x06 \x01(\x03R\x05massG\x12B\n" +
 	"\x06reason\x18\a \x01(\x0e2*.spanyard.dispatch.event.v1.UnservedReasonR\x06reason\x12\x1a\n" +
-	"\bsentence\x18\b \x01(\tR\bsentence*\x9d\x01\n" +
+	"\bsentence\x18\b \x01(\tR\bsentence*\xb7\x01\n" +
 	"\n" +
 	"RunHitKind\x12\x1c\n" +
 	"\x18RUN_HIT_KIND_UNSPECIFIED\x10\x00\x12\x1c\n" +
 	"\x18RUN_HIT_KIND_QUARANTINED\x10\x01\x12\x19\n" +
 	"\x15RUN_HIT_KIND_SCRAPPED\x10\x02\x12\x19\n" +
 	"\x15RUN_HIT_KIND_RETURNED\x10\x03\x12\x1d\n" +
-	"\x19RUN_HIT_KIND_PLACE_FILLED\x10\x04*\xee\x01\n" +
+	"\x19RUN_HIT_KIND_PLACE_FILLED\x10\x04\x12\x18\n" +
+	"\x14RUN_HIT_KIND_REDRAWN\x10\x05*\xee\x01\n" +
 	"\x0eUnservedReason\x12\x1f\n" +
 	"\x1bUNSERVED_REASON_UNSPECIFIED\x10\x00\x12\x1b\n" +
 	"\x17UNSERVED_REASON_NO_PLAN\x10\x01\x12\x1c\n" +
