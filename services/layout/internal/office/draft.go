@@ -85,11 +85,15 @@ func (c DraftDrawing) decide(s State) ([]Event, error) {
 	}
 	key := FloorKey{c.Job, c.Floor}
 	records := s.Revisions(key)
-	rooms := c.Rooms
+	made := drawing{key: key, jobName: c.JobName, rooms: c.Rooms, problems: c.Problems}
 	if len(records) > 0 && !records[len(records)-1].Plan.Schematic {
-		rooms = inherit(records[len(records)-1].Plan, rooms)
+		made.rooms, made.drawn = inherit(records[len(records)-1].Plan, made.rooms)
 	}
-	plan, err := drawUp(*s.catalogue, drawing{key: key, jobName: c.JobName, rooms: rooms, problems: c.Problems})
+	w, err := newDrawer(*s.catalogue)
+	if err != nil {
+		return nil, err
+	}
+	plan, err := w.drawUp(made)
 	if err != nil {
 		return nil, err
 	}

@@ -286,7 +286,7 @@ func (c LeaveOut) decide(s State) ([]Event, error) {
 			return nil, unknownRoom(record.Plan, id)
 		}
 		was := record.Plan.Rooms[at]
-		change.Rooms = append(change.Rooms, Room{RoomPlan: design.RoomPlan{Room: was.Room, Refused: was.Refused}, LeftOut: reason})
+		change.Rooms = append(change.Rooms, Room{RoomPlan: design.RoomPlan{Room: was.Room, Refused: was.Refused}, LeftOut: reason, Drawn: was.Drawn})
 	}
 	for _, n := range problems {
 		if n < 1 || n > len(record.Plan.Problems) {

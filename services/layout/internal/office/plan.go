@@ -22,6 +22,20 @@ type Room struct {
 	design.RoomPlan
 	// LeftOut is why the room gets no beams; empty when it is to have some.
 	LeftOut string
+	// Drawn is what the drawing says of the room, without its outline, where
+	// something else was asked of it by hand; nil where nothing was.
+	Drawn *design.Room
+}
+
+// asDrawn returns what the drawing says of a room that is about to be changed
+// by hand; nil for a room that no drawing says anything of.
+func (r Room) asDrawn(schematic bool) *design.Room {
+	if schematic || r.Drawn != nil {
+		return r.Drawn
+	}
+	drawn := r.Room
+	drawn.Shape.Outline = nil
+	return &drawn
 }
 
 // Open reports whether something has to be done about the room.

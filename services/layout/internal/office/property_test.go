@@ -260,11 +260,12 @@ func checkPlan(t *rapid.T, r office.Record) {
 		if i > 0 && p.Rooms[i-1].Room.Order > room.Room.Order {
 			t.Fatal("rooms are out of laying order")
 		}
-		for _, v := range design.Violations(p.Catalogue.Engine(), room.RoomPlan) {
-			t.Fatalf("room %s: %s", room.Room.ID, v)
-		}
 		if room.LeftOut != "" {
 			want.LeftOut++
+		} else {
+			for _, v := range design.Violations(p.Catalogue.Engine(), room.RoomPlan) {
+				t.Fatalf("room %s: %s", room.Room.ID, v)
+			}
 		}
 		if (len(room.Beams) > 0) == (room.Refused != nil || room.LeftOut != "") {
 			t.Fatalf("room %s has %d beams, refused %v, left out %q", room.Room.ID, len(room.Beams), room.Refused, room.LeftOut)
