@@ -3,6 +3,7 @@ package office
 import (
 	"math"
 	"slices"
+	"strings"
 
 	"spanyard.example/services/kit/fault"
 	"spanyard.example/services/layout/internal/arrange"
@@ -82,9 +83,10 @@ func (p Plan) relaid(at int, room design.Room) (Room, error) {
 }
 
 // plain returns what is asked of a room in the one form in which it is stored:
-// loads in whole N/m2, and nothing where nothing is asked.
+// no blanks about its name, loads in whole N/m2, and nothing where nothing is asked.
 func plain(r design.Room) design.Room {
 	whole := func(kN float64) float64 { return math.Round(kN*1000) / 1000 }
+	r.Name = strings.TrimSpace(r.Name)
 	r.Loads.ImposedKNPerM2, r.Loads.FinishesKNPerM2 = whole(r.Loads.ImposedKNPerM2), whole(r.Loads.FinishesKNPerM2)
 	if !slices.Contains(r.HoleSupports, true) {
 		r.HoleSupports = nil

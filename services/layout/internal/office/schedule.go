@@ -20,6 +20,7 @@ const (
 	maxBeamsPerFloor  = 5_000
 	maxFloorsPerFile  = 100
 	maxBeamsPerImport = 50_000
+	maxPlanBytes      = 6 << 20
 	// maxPlaces that a refusal names.
 	maxPlaces = 100
 )
@@ -95,7 +96,7 @@ func (c DraftPlans) decide(s State) ([]Event, error) {
 			return nil, err
 		}
 		plan.Revision = len(s.Revisions(key)) + 1
-		if err := beamLimit(c.SourceFile, plan, &beams); err != nil {
+		if err := limit(c.SourceFile, plan, &beams); err != nil {
 			return nil, err
 		}
 		events = append(events, LayingPlanDrafted{Plan: plan, SourceFile: c.SourceFile})
