@@ -60,7 +60,7 @@ func RoomProto(r office.Room, s office.Strength) *eventv1.RoomPlan {
 	low, high := frame.PolygonIn(r.Room.Shape).Bounds()
 	m := &eventv1.RoomPlan{
 		Room: r.Room.ID, RoomName: r.Room.Name, LayingOrder: int32(r.Room.Order),
-		WidthMm: round32(high.Y - low.Y), SpanDirection: directionName(r.Layout.DirectionDegrees), BearingMm: round32(r.Room.BearingMM),
+		WidthMm: round32(high.Y - low.Y), SpanDirection: directionName(r.Layout.DirectionDegrees), BearingMm: round32(bearing(r)),
 		BlockKind: r.Kit.Block, Kit: kitProto(r.Kit), BlockCount: int32(all), CutBlockCount: int32(cut),
 		ImposedLoadNPerM2: newtons(r.Room.Loads.ImposedKNPerM2), FinishesLoadNPerM2: newtons(r.Room.Loads.FinishesKNPerM2),
 		Category: string(r.Room.Loads.Category), LeftOutReason: r.LeftOut, State: stateOf(r, s),
@@ -90,6 +90,18 @@ func RoomProto(r office.Room, s office.Strength) *eventv1.RoomPlan {
 		return &eventv1.PlanTrimmer{From: pointProto(h.From), To: pointProto(h.To), LengthMm: h.LengthMM}
 	})
 	return m
+}
+
+// bearing of a room's beams on its walls: what is asked for, else what they
+// were laid with. Beams on the edge of an opening have less.
+func bearing(r office.Room) float64 {
+	mm := r.Room.BearingMM
+	for _, b := range r.Layout.Beams {
+		if b.Member != nil {
+			mm = max(mm, b.Member.BearingMM)
+		}
+	}
+	return mm
 }
 
 func stateOf(r office.Room, s office.Strength) eventv1.RoomState {
