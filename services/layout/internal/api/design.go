@@ -16,6 +16,7 @@ import (
 	layoutv1 "spanyard.example/proto/gen/spanyard/layout/v1"
 	"spanyard.example/services/kit/fault"
 	"spanyard.example/services/layout/internal/design"
+	"spanyard.example/services/layout/internal/geometry"
 	"spanyard.example/services/layout/internal/intake"
 	"spanyard.example/services/layout/internal/outline"
 	"spanyard.example/services/layout/internal/strength"
@@ -119,7 +120,7 @@ func (s *Designs) TabulateSpans(_ context.Context, req *layoutv1.TabulateSpansRe
 	if err != nil {
 		return nil, err
 	}
-	made, err := documents(req.GetDocuments(), sources{catalogue: &c, title: "spans"})
+	made, err := documents(req.GetDocuments(), sources{catalogue: &c, title: "allowable"})
 	return &layoutv1.TabulateSpansResponse{Documents: made}, err
 }
 
@@ -183,7 +184,9 @@ type taken struct {
 func takeIn(req floorFile, loads design.Loads) ([]design.Room, taken, error) {
 	if req.GetFormat() == layoutv1.FloorFormat_FLOOR_FORMAT_OUTLINES {
 		rooms, err := readOutlines(req.GetContent(), loads)
-		return rooms, taken{unit: 1}, err
+		t := taken{unit: 1}
+		t.widthM, t.heightM = extent(rooms)
+		return rooms, t, err
 	}
 	in, err := intake.FromDXF(req.GetFileName(), req.GetContent(), intake.Settings{
 		RoomLayers: req.GetRoomLayers(), OpeningLayers: req.GetOpeningLayers(), UnitMM: req.GetUnitMm(), SmallestM2: req.GetSmallestM2(), Loads: loads,
@@ -197,6 +200,19 @@ func takeIn(req floorFile, loads design.Loads) ([]design.Room, taken, error) {
 	}
 	sortLayers(t.layers)
 	return in.Rooms, t, nil
+}
+
+// extent of rooms on their drawing, in metres.
+func extent(rooms []design.Room) (widthM, heightM float64) {
+	var corners []geometry.Point
+	for _, r := range rooms {
+		corners = append(corners, r.Shape.Outline...)
+	}
+	if len(corners) == 0 {
+		return 0, 0
+	}
+	low, high := geometry.Polygon{Outline: corners}.Bounds()
+	return (high.X - low.X) / 1000, (high.Y - low.Y) / 1000
 }
 
 func readOutlines(content []byte, loads design.Loads) ([]design.Room, error) {

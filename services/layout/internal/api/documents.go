@@ -2,10 +2,13 @@ package api
 
 import (
 	"bytes"
+	"cmp"
 	"fmt"
 	"io"
 	"slices"
+	"strconv"
 	"strings"
+	"time"
 
 	layoutv1 "spanyard.example/proto/gen/spanyard/layout/v1"
 	"spanyard.example/services/kit/fault"
@@ -22,6 +25,11 @@ type sources struct {
 	catalogue    *design.Catalogue
 	calculations []strength.Report
 	title, sheet string
+	// revision and date for the drawing's title block.
+	revision, date string
+	// drawn and spans are made once for all documents.
+	drawn *drawing.Sheet
+	spans *papers.Spans
 }
 
 // sourcesOf a stored revision: its rooms as they were laid, and the calculations
@@ -38,9 +46,23 @@ func sourcesOf(r office.Record) (sources, error) {
 	}
 	laid := r.Plan.Design()
 	plan := designer.Assemble(laid.Floor, laid.Rooms)
-	title := fmt.Sprintf("%s-floor-%s-rev-%d", r.Plan.Job, r.Plan.Floor, r.Plan.Revision)
-	return sources{plan: &plan, catalogue: &catalogue, calculations: plan.Calculations, title: title}, nil
+	from := sources{
+		plan: &plan, catalogue: &catalogue, calculations: plan.Calculations, revision: strconv.Itoa(r.Plan.Revision),
+		title: fmt.Sprintf("%s-floor-%s-rev-%d", r.Plan.Job, r.Plan.Floor, r.Plan.Revision),
+	}
+	// Nobody is to take a draft, or what was replaced, for what is to be built.
+	if standing := standings[r.Status]; standing != "" {
+		from.title += "-" + standing
+		from.revision += ", " + standing
+	}
+	if !r.ApprovedAt.IsZero() {
+		from.date = r.ApprovedAt.UTC().Format(time.DateOnly)
+	}
+	return from, nil
 }
+
+// standings of what must not be built.
+var standings = map[office.Status]string{office.Draft: "draft", office.Superseded: "replaced"}
 
 func sortLayers(layers []*layoutv1.DrawingLayer) {
 	slices.SortFunc(layers, func(a, b *layoutv1.DrawingLayer) int { return strings.Compare(a.GetName(), b.GetName()) })
@@ -56,9 +78,9 @@ var endings = map[layoutv1.DocumentKind]string{
 	layoutv1.DocumentKind_DOCUMENT_KIND_QUANTITIES_CSV:   "-beams.csv",
 	layoutv1.DocumentKind_DOCUMENT_KIND_QUANTITIES_PDF:   "-quantities.pdf",
 	layoutv1.DocumentKind_DOCUMENT_KIND_CALCULATIONS_PDF: "-calculations.pdf",
-	layoutv1.DocumentKind_DOCUMENT_KIND_SPANS_PDF:        ".pdf",
-	layoutv1.DocumentKind_DOCUMENT_KIND_SPANS_XLSX:       ".xlsx",
-	layoutv1.DocumentKind_DOCUMENT_KIND_SPANS_CSV:        ".csv",
+	layoutv1.DocumentKind_DOCUMENT_KIND_SPANS_PDF:        "-spans.pdf",
+	layoutv1.DocumentKind_DOCUMENT_KIND_SPANS_XLSX:       "-spans.xlsx",
+	layoutv1.DocumentKind_DOCUMENT_KIND_SPANS_CSV:        "-spans.csv",
 }
 
 // documents makes what was asked for.
@@ -92,12 +114,12 @@ func fileName(title string) string {
 			return '-'
 		}
 	}, title)
-	return strings.Trim(name, "-.")
+	return cmp.Or(strings.Trim(name, "-."), "floor")
 }
 
 // writer returns what writes a document; nil when it cannot be made from the
 // sources.
-func (s sources) writer(kind layoutv1.DocumentKind) (func(io.Writer) error, error) {
+func (s *sources) writer(kind layoutv1.DocumentKind) (func(io.Writer) error, error) {
 	switch kind {
 	case layoutv1.DocumentKind_DOCUMENT_KIND_CALCULATIONS_PDF:
 		if len(s.calculations) > 0 {
@@ -107,10 +129,16 @@ func (s sources) writer(kind layoutv1.DocumentKind) (func(io.Writer) error, erro
 		if s.catalogue == nil {
 			return nil, nil
 		}
-		spans, err := papers.Tabulate(*s.catalogue)
+		if s.spans == nil {
+			spans, err := papers.Tabulate(*s.catalogue)
+			if err != nil {
+				return nil, err
+			}
+			s.spans = &spans
+		}
 		return map[layoutv1.DocumentKind]func(io.Writer) error{
-			layoutv1.DocumentKind_DOCUMENT_KIND_SPANS_PDF: spans.PDF, layoutv1.DocumentKind_DOCUMENT_KIND_SPANS_XLSX: spans.XLSX, layoutv1.DocumentKind_DOCUMENT_KIND_SPANS_CSV: spans.CSV,
-		}[kind], err
+			layoutv1.DocumentKind_DOCUMENT_KIND_SPANS_PDF: s.spans.PDF, layoutv1.DocumentKind_DOCUMENT_KIND_SPANS_XLSX: s.spans.XLSX, layoutv1.DocumentKind_DOCUMENT_KIND_SPANS_CSV: s.spans.CSV,
+		}[kind], nil
 	case layoutv1.DocumentKind_DOCUMENT_KIND_QUANTITIES_CSV, layoutv1.DocumentKind_DOCUMENT_KIND_QUANTITIES_XLSX, layoutv1.DocumentKind_DOCUMENT_KIND_QUANTITIES_PDF:
 		if s.plan == nil || s.catalogue == nil {
 			return nil, nil
@@ -125,14 +153,18 @@ func (s sources) writer(kind layoutv1.DocumentKind) (func(io.Writer) error, erro
 	return nil, nil
 }
 
-func (s sources) drawing(kind layoutv1.DocumentKind) (func(io.Writer) error, error) {
+func (s *sources) drawing(kind layoutv1.DocumentKind) (func(io.Writer) error, error) {
 	if s.plan == nil {
 		return nil, nil
 	}
-	sheet, err := drawing.New(*s.plan, drawing.Options{Sheet: s.sheet})
-	if err != nil {
-		return nil, fault.New(fault.Invalid, "DRAWING_IMPOSSIBLE", "The laying plan cannot be drawn: %v.", err)
+	if s.drawn == nil {
+		sheet, err := drawing.New(*s.plan, drawing.Options{Sheet: s.sheet, Revision: s.revision, Date: s.date})
+		if err != nil {
+			return nil, fault.New(fault.Invalid, "DRAWING_IMPOSSIBLE", "The laying plan cannot be drawn: %v.", err)
+		}
+		s.drawn = sheet
 	}
+	sheet := s.drawn
 	return map[layoutv1.DocumentKind]func(io.Writer) error{
 		layoutv1.DocumentKind_DOCUMENT_KIND_DRAWING_PDF: sheet.PDF, layoutv1.DocumentKind_DOCUMENT_KIND_DRAWING_SVG: sheet.SVG,
 		layoutv1.DocumentKind_DOCUMENT_KIND_DRAWING_PNG: sheet.PNG, layoutv1.DocumentKind_DOCUMENT_KIND_DRAWING_DXF: sheet.DXF,

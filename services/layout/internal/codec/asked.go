@@ -51,6 +51,36 @@ func AskedOf(m *eventv1.RoomPlan) design.Room {
 	return r
 }
 
+// drawnProto writes what a drawing says of a room; nil for nil.
+func drawnProto(r *design.Room) *eventv1.DrawnRoom {
+	if r == nil {
+		return nil
+	}
+	var m eventv1.RoomPlan
+	askedProto(&m, *r)
+	return &eventv1.DrawnRoom{
+		RoomName: r.Name, Category: string(r.Loads.Category), ImposedLoadNPerM2: newtons(r.Loads.ImposedKNPerM2), FinishesLoadNPerM2: newtons(r.Loads.FinishesKNPerM2),
+		Holes: m.GetHoles(), OpenSides: m.GetOpenSides(), Partitions: m.GetPartitions(), Wishes: m.GetWishes(),
+	}
+}
+
+// drawnOf is the inverse of drawnProto, for the room of an ID and a place in
+// the laying order.
+func drawnOf(m *eventv1.DrawnRoom, id string, order int32) *design.Room {
+	if m == nil {
+		return nil
+	}
+	r := AskedOf(&eventv1.RoomPlan{
+		Room: id, LayingOrder: order, RoomName: m.GetRoomName(), Category: m.GetCategory(),
+		ImposedLoadNPerM2: m.GetImposedLoadNPerM2(), FinishesLoadNPerM2: m.GetFinishesLoadNPerM2(),
+		Holes: m.GetHoles(), OpenSides: m.GetOpenSides(), Partitions: m.GetPartitions(), Wishes: m.GetWishes(),
+	})
+	return &r
+}
+
+// newtons returns a load in whole N/m2, in which it is stored.
+func newtons(kNPerM2 float64) int32 { return round32(1000 * kNPerM2) }
+
 // PartitionsOf returns the partitions of a stored room.
 func PartitionsOf(messages []*eventv1.PlanPartition) []arrange.Partition {
 	return each(messages, func(p *eventv1.PlanPartition) arrange.Partition {

@@ -101,20 +101,26 @@ func TestEventsSurvive(t *testing.T) {
 	kinds := map[string]bool{}
 	events, _ := sample(t)
 	for _, e := range events {
-		kind, data, err := codec.Encode(e)
-		if err != nil {
-			t.Fatal(err)
-		}
-		kinds[kind] = true
-		back, err := codec.Decode(kind, data)
-		if err != nil {
-			t.Fatal(err)
-		}
-		if d := cmp.Diff(e, back, exact); d != "" {
-			t.Errorf("%s (-before +after):\n%s", kind, d)
-		}
+		kinds[checkSurvives(t, "the sample", e)] = true
 	}
 	allKinds(t, "the sample", kinds)
+}
+
+// checkSurvives writes an event down, reads it again, and returns its kind.
+func checkSurvives(t *testing.T, what string, e office.Event) string {
+	t.Helper()
+	kind, data, err := codec.Encode(e)
+	if err != nil {
+		t.Fatalf("%s: %v", what, err)
+	}
+	back, err := codec.Decode(kind, data)
+	if err != nil {
+		t.Fatalf("%s: %v", what, err)
+	}
+	if d := cmp.Diff(e, back, exact); d != "" {
+		t.Errorf("%s, %s (-before +after):\n%s", what, kind, d)
+	}
+	return kind
 }
 
 func allKinds(t *testing.T, what string, seen map[string]bool) {

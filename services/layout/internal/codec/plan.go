@@ -60,13 +60,14 @@ func RoomProto(r office.Room, s office.Strength) *eventv1.RoomPlan {
 	low, high := frame.PolygonIn(r.Room.Shape).Bounds()
 	m := &eventv1.RoomPlan{
 		Room: r.Room.ID, RoomName: r.Room.Name, LayingOrder: int32(r.Room.Order),
-		WidthMm: round32(high.Y - low.Y), SpanDirection: directionName(r.Layout.DirectionDegrees), BearingMm: round32(r.Room.BearingMM),
+		WidthMm: round32(high.Y - low.Y), SpanDirection: directionName(r.Layout.DirectionDegrees), BearingMm: round32(bearing(r)),
 		BlockKind: r.Kit.Block, Kit: kitProto(r.Kit), BlockCount: int32(all), CutBlockCount: int32(cut),
-		ImposedLoadNPerM2: round32(1000 * r.Room.Loads.ImposedKNPerM2), FinishesLoadNPerM2: round32(1000 * r.Room.Loads.FinishesKNPerM2),
+		ImposedLoadNPerM2: newtons(r.Room.Loads.ImposedKNPerM2), FinishesLoadNPerM2: newtons(r.Room.Loads.FinishesKNPerM2),
 		Category: string(r.Room.Loads.Category), LeftOutReason: r.LeftOut, State: stateOf(r, s),
 		DirectionDegrees: r.Layout.DirectionDegrees, FillMm2: r.Layout.FillMM2, BeamMm2: r.Layout.BeamMM2, Cents: r.Layout.Cents,
 	}
 	askedProto(m, r.Room)
+	m.Drawn = drawnProto(r.Drawn)
 	if r.Refused != nil {
 		m.Refusal, m.RefusalHelp, m.RefusalCode = r.Refused.Reason, r.Refused.Help, r.Refused.Code()
 	}
@@ -89,6 +90,18 @@ func RoomProto(r office.Room, s office.Strength) *eventv1.RoomPlan {
 		return &eventv1.PlanTrimmer{From: pointProto(h.From), To: pointProto(h.To), LengthMm: h.LengthMM}
 	})
 	return m
+}
+
+// bearing of a room's beams on its walls: what is asked for, else what they
+// were laid with. Beams on the edge of an opening have less.
+func bearing(r office.Room) float64 {
+	mm := r.Room.BearingMM
+	for _, b := range r.Layout.Beams {
+		if b.Member != nil {
+			mm = max(mm, b.Member.BearingMM)
+		}
+	}
+	return mm
 }
 
 func stateOf(r office.Room, s office.Strength) eventv1.RoomState {
@@ -151,7 +164,7 @@ func memberProto(m *arrange.Member) *eventv1.PlanMember {
 
 // RoomOf is the inverse of RoomProto, for rooms that have been checked.
 func RoomOf(m *eventv1.RoomPlan) office.Room {
-	r := office.Room{LeftOut: m.GetLeftOutReason(), RoomPlan: design.RoomPlan{Room: AskedOf(m)}}
+	r := office.Room{LeftOut: m.GetLeftOutReason(), Drawn: drawnOf(m.GetDrawn(), m.GetRoom(), m.GetLayingOrder()), RoomPlan: design.RoomPlan{Room: AskedOf(m)}}
 	if m.GetRefusal() != "" {
 		r.Refused = arrange.Refuse(m.GetRefusalCode(), m.GetRefusal(), m.GetRefusalHelp())
 	}
@@ -165,9 +178,8 @@ func RoomOf(m *eventv1.RoomPlan) office.Room {
 			return arrange.Header{From: pointOf(t.GetFrom()), To: pointOf(t.GetTo()), LengthMM: t.GetLengthMm()}
 		}),
 	}
-	members := map[string]*arrange.Member{}
 	for _, b := range m.GetBeams() {
-		addBeam(&r, b, members)
+		addBeam(&r, b)
 	}
 	return r
 }
@@ -199,8 +211,9 @@ func kitOf(m *eventv1.PlanKit) arrange.Kit {
 	return k
 }
 
-// addBeam adds a stored beam to a room; beams of one row share a member.
-func addBeam(r *office.Room, m *eventv1.BeamPlan, members map[string]*arrange.Member) {
+// addBeam adds a stored beam to a room. Beams side by side over one clear span
+// share a member; they are stored one after the other.
+func addBeam(r *office.Room, m *eventv1.BeamPlan) {
 	product := m.GetProduct()
 	b := design.Beam{
 		Mark: m.GetMark(), Profile: product.GetProfile(), Pattern: product.GetWirePattern(), LengthMM: int(product.GetLengthMm()), ClearMM: m.GetClearSpanMm(),
@@ -216,23 +229,32 @@ func addBeam(r *office.Room, m *eventv1.BeamPlan, members map[string]*arrange.Me
 		Outcome: arrange.Outcome{Passes: true, Fullness: b.Fullness, Governing: b.Governing},
 		Pattern: slices.IndexFunc(r.Kit.Patterns, func(p arrange.Pattern) bool { return p.Name == b.Pattern }),
 	}
-	if s := m.GetMember(); s != nil {
-		key := fmt.Sprint(b.Row, " ", s)
-		if members[key] == nil {
-			members[key] = &arrange.Member{
-				Pattern: placed.Pattern, PerRow: b.PerRow, ClearMM: s.GetClearMm(), BearingMM: s.GetBearingMm(), TributaryMM: s.GetTributaryMm(),
-				Lines: each(s.GetLines(), func(l *eventv1.PlanLineLoad) arrange.Line {
-					return arrange.Line{FromMM: l.GetFromMm(), ToMM: l.GetToMm(), NPerMM: l.GetNPerMm()}
-				}),
-				Floors: each(s.GetFloors(), func(a *eventv1.PlanAreaLoad) arrange.AreaLoad {
-					return arrange.AreaLoad{AtMM: a.GetAtMm(), AreaMM2: a.GetAreaMm2()}
-				}),
-			}
-		}
-		placed.Member = members[key]
+	placed.Member = memberOf(m.GetMember(), placed.Pattern, placed.PerRow)
+	if n := len(r.Layout.Beams); n > 0 && placed.Place > 1 && sameMember(r.Layout.Beams[n-1].Member, placed.Member) {
+		placed.Member = r.Layout.Beams[n-1].Member
 	}
 	r.Beams = append(r.Beams, b)
 	r.Layout.Beams = append(r.Layout.Beams, placed)
+}
+
+func memberOf(m *eventv1.PlanMember, pattern, perRow int) *arrange.Member {
+	if m == nil {
+		return nil
+	}
+	return &arrange.Member{
+		Pattern: pattern, PerRow: perRow, ClearMM: m.GetClearMm(), BearingMM: m.GetBearingMm(), TributaryMM: m.GetTributaryMm(),
+		Lines: each(m.GetLines(), func(l *eventv1.PlanLineLoad) arrange.Line {
+			return arrange.Line{FromMM: l.GetFromMm(), ToMM: l.GetToMm(), NPerMM: l.GetNPerMm()}
+		}),
+		Floors: each(m.GetFloors(), func(a *eventv1.PlanAreaLoad) arrange.AreaLoad {
+			return arrange.AreaLoad{AtMM: a.GetAtMm(), AreaMM2: a.GetAreaMm2()}
+		}),
+	}
+}
+
+func sameMember(a, b *arrange.Member) bool {
+	return a != nil && b != nil && a.Pattern == b.Pattern && a.PerRow == b.PerRow && a.ClearMM == b.ClearMM && a.BearingMM == b.BearingMM &&
+		a.TributaryMM == b.TributaryMM && slices.Equal(a.Lines, b.Lines) && slices.Equal(a.Floors, b.Floors)
 }
 
 func round32(v float64) int32 { return int32(math.Round(v)) }

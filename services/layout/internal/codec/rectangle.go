@@ -44,7 +44,7 @@ func rectangle(m *eventv1.RoomPlan, c office.Catalogue) office.Room {
 			Mark: b.GetMark(), Row: b.GetRow(), PlaceInRow: b.GetPlaceInRow(), Product: b.GetProduct(), MassG: b.GetMassG(),
 			Corners: each(quad[:], pointProto), ClearSpanMm: along, BeamsInRow: int32(perRow),
 		}
-		addBeam(&r, placed, nil)
+		addBeam(&r, placed)
 	}
 	return r
 }

@@ -19,6 +19,9 @@ func Violations(c Catalogue, r RoomPlan) []string {
 	note := func(format string, args ...any) { out = append(out, fmt.Sprintf(format, args...)) }
 	for i, a := range r.Beams {
 		for _, b := range r.Beams[i+1:] {
+			if math.Abs(a.Quad[0].X-b.Quad[0].X)+math.Abs(a.Quad[0].Y-b.Quad[0].Y) > 2*(diagonal(a.Quad)+diagonal(b.Quad)) {
+				continue // too far away to touch
+			}
 			if d := geometry.Overlap(a.Quad, b.Quad); d > 1 {
 				note("beams %s and %s lie %.1f mm in each other", a.Mark, b.Mark, d)
 			}
@@ -57,3 +60,5 @@ func Violations(c Catalogue, r RoomPlan) []string {
 	}
 	return out
 }
+
+func diagonal(q geometry.Quad) float64 { return math.Hypot(q[2].X-q[0].X, q[2].Y-q[0].Y) }

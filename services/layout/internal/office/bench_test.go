@@ -14,7 +14,8 @@ func BenchmarkDraft1000Rooms(b *testing.B) {
 	c := office.DraftPlans{SourceFile: "rooms.csv"}
 	for i := range 1000 {
 		r := row(i+2, "J1", fmt.Sprint(i/100), fmt.Sprintf("%02d", i%100), i%100+1)
-		r.Room.ClearSpanMM, r.Room.WidthMM, r.Room.BeamsPerRow = 2400+i%40*100, 1800+i%53*100, 1+i%3
+		r.Room.ClearSpanMM, r.Room.WidthMM = 2400+i%40*100, 1800+i%53*100
+		r.Room.Profile, r.Room.WirePattern, r.Room.Block, r.Room.BeamsPerRow = "", "", "", 0
 		c.Rows = append(c.Rows, r)
 	}
 	events, err := office.Decide(office.New(), office.SetCatalogue{Catalogue: officetest.Catalogue()})

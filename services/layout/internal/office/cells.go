@@ -69,30 +69,44 @@ func (d *scheduled) checkCells(row Row) {
 }
 
 func (d *scheduled) text(row Row, column, value string, most int, required bool) {
-	allowed := fmt.Sprintf("up to %d printable characters", most)
-	switch {
-	case value == "":
-		if required && !d.partial {
-			d.wrong(row, column, "", "is missing", allowed)
-		}
-	case !printable(value, false) || strings.TrimSpace(value) != value:
-		d.wrong(row, column, "", "has blanks at its ends or characters that cannot be printed", allowed)
-	case utf8.RuneCountInString(value) > most:
-		d.wrong(row, column, "", "is too long", allowed)
+	if problem := textProblem(value, most); problem != "" && (value != "" || required && !d.partial) {
+		d.wrong(row, column, "", problem, textAllowed(most))
 	}
 }
 
+// textProblem says what is wrong with a text; empty when nothing is.
+func textProblem(value string, most int) string {
+	switch {
+	case value == "":
+		return "is missing"
+	case !printable(value, false) || strings.TrimSpace(value) != value:
+		return "has blanks at its ends or characters that cannot be printed"
+	case utf8.RuneCountInString(value) > most:
+		return "is too long"
+	default:
+		return ""
+	}
+}
+
+func textAllowed(most int) string { return fmt.Sprintf("up to %d printable characters", most) }
+
 // token checks a part of a mark.
 func (d *scheduled) token(row Row, column, value string) {
-	allowed := fmt.Sprintf("1 to %d letters A-Z, a-z and digits: it becomes part of the mark on every beam", MaxTokenChars)
-	if value == "" {
-		if !d.partial {
-			d.wrong(row, column, "", "is missing", allowed)
-		}
-		return
+	if problem := tokenProblem(value); problem != "" && (value != "" || !d.partial) {
+		d.wrong(row, column, clip(value), problem, tokenAllowed)
 	}
-	if len(value) > MaxTokenChars || strings.ContainsFunc(value, notInToken) {
-		d.wrong(row, column, clip(value), "cannot be part of a mark", allowed)
+}
+
+var tokenAllowed = fmt.Sprintf("1 to %d letters A-Z, a-z and digits: it becomes part of the mark on every beam", MaxTokenChars)
+
+func tokenProblem(value string) string {
+	switch {
+	case value == "":
+		return "is missing"
+	case len(value) > MaxTokenChars || strings.ContainsFunc(value, notInToken):
+		return "cannot be part of a mark"
+	default:
+		return ""
 	}
 }
 

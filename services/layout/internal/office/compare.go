@@ -27,7 +27,8 @@ type BeamChange struct {
 	Mark, Room    string
 	Kind          ChangeKind
 	Before, After design.Beam
-	// MovedMM is how far the beam's middle moved.
+	// MovedMM is how far the farther end of the beam moved; 0 where the rooms'
+	// places on the sheet are not true.
 	MovedMM float64
 }
 
@@ -40,7 +41,7 @@ type Comparison struct {
 	OrderChanged             bool
 }
 
-// movedMM is how far a beam's middle has to have moved for it to be told.
+// movedMM is how far an end of a beam has to have moved for it to be told.
 const movedMM = 5
 
 // Compare says beam by beam what differs between two plans of a floor. Beams
@@ -50,13 +51,16 @@ func Compare(before, after Plan) Comparison {
 	was, is := before.beams(), after.beams()
 	for mark, a := range was {
 		b, ok := is[mark]
-		moved := distance(a.Quad, b.Quad)
+		moved := 0.0
+		if !before.Schematic && !after.Schematic {
+			moved = distance(a.Quad, b.Quad)
+		}
 		switch {
 		case !ok:
 			c.Changes = append(c.Changes, BeamChange{Mark: mark, Room: a.room, Kind: Removed, Before: a.Beam})
 		case a.Profile != b.Profile || a.Pattern != b.Pattern || a.LengthMM != b.LengthMM:
 			c.Changes = append(c.Changes, BeamChange{Mark: mark, Room: b.room, Kind: Remade, Before: a.Beam, After: b.Beam, MovedMM: moved})
-		case moved > movedMM && !before.Schematic && !after.Schematic:
+		case moved > movedMM:
 			c.Changes = append(c.Changes, BeamChange{Mark: mark, Room: b.room, Kind: Moved, Before: a.Beam, After: b.Beam, MovedMM: moved})
 		default:
 			c.Unchanged++
@@ -112,7 +116,13 @@ func (p Plan) beams() map[string]placed {
 	return all
 }
 
-// distance between the middles of two beams.
+// distance is how far the ends of a beam moved: the farther one, whichever end
+// is named first.
 func distance(a, b geometry.Quad) float64 {
-	return math.Hypot(a[0].X+a[2].X-b[0].X-b[2].X, a[0].Y+a[2].Y-b[0].Y-b[2].Y) / 2
+	ends := func(q geometry.Quad) [2]geometry.Point {
+		return [2]geometry.Point{{X: (q[0].X + q[3].X) / 2, Y: (q[0].Y + q[3].Y) / 2}, {X: (q[1].X + q[2].X) / 2, Y: (q[1].Y + q[2].Y) / 2}}
+	}
+	apart := func(p, q geometry.Point) float64 { return math.Hypot(p.X-q.X, p.Y-q.Y) }
+	x, y := ends(a), ends(b)
+	return min(max(apart(x[0], y[0]), apart(x[1], y[1])), max(apart(x[0], y[1]), apart(x[1], y[0])))
 }

@@ -25,6 +25,7 @@ const (
 	ReasonNotChecked       = "STRENGTH_NOT_CHECKED"
 	ReasonBadEdit          = "BAD_EDIT"
 	ReasonRoomUnknown      = "ROOM_UNKNOWN"
+	ReasonProblemUnknown   = "PROBLEM_UNKNOWN"
 	ReasonNothingToDo      = "NOTHING_TO_DO"
 )
 

@@ -2,6 +2,7 @@ package office
 
 import (
 	"fmt"
+	"strings"
 
 	"spanyard.example/services/kit/fault"
 	"spanyard.example/services/layout/internal/design"
@@ -53,17 +54,20 @@ func checkFileName(name string) error {
 		At("file_name", "", "is missing or cannot be printed", "the name of the file")
 }
 
-// beamLimit keeps a floor and an import within what one event and one decision
-// may hold.
-func beamLimit(file string, p Plan, beams *int) error {
-	n := p.Totals().Beams
-	*beams += n
-	if n <= maxBeamsPerFloor && *beams <= maxBeamsPerImport {
+// limit keeps a floor and an import within what one event and one decision may
+// hold. beams counts those of the import so far.
+func limit(file string, p Plan, beams *int) error {
+	*beams += p.Totals().Beams
+	places := p.tooLarge()
+	if *beams > maxBeamsPerImport {
+		places = append(places, fault.Place{Where: p.where(), Value: fmt.Sprint(*beams), Problem: "beams are too many for a file", Allowed: fmt.Sprint(maxBeamsPerImport)})
+	}
+	if len(places) == 0 {
 		return nil
 	}
-	return fault.New(fault.Invalid, ReasonBadRows, "%s has too many beams; nothing was imported.", file).
-		At(fmt.Sprintf("job %s, floor %s", p.Job, p.Floor), fmt.Sprint(n), "beams are too many",
-			fmt.Sprintf("%d on a floor, %d in a file", maxBeamsPerFloor, maxBeamsPerImport))
+	f := fault.New(fault.Invalid, ReasonBadRows, "%s is too large; nothing was imported.", file)
+	f.Places = places
+	return f
 }
 
 // DraftDrawing draws up the next revision of one floor from a drawing.
@@ -85,17 +89,21 @@ func (c DraftDrawing) decide(s State) ([]Event, error) {
 	}
 	key := FloorKey{c.Job, c.Floor}
 	records := s.Revisions(key)
-	rooms := c.Rooms
+	made := drawing{key: key, jobName: c.JobName, rooms: c.Rooms, problems: c.Problems}
 	if len(records) > 0 && !records[len(records)-1].Plan.Schematic {
-		rooms = inherit(records[len(records)-1].Plan, rooms)
+		made.rooms, made.drawn = inherit(records[len(records)-1].Plan, made.rooms)
 	}
-	plan, err := drawUp(*s.catalogue, drawing{key: key, jobName: c.JobName, rooms: rooms, problems: c.Problems})
+	w, err := newDrawer(*s.catalogue)
+	if err != nil {
+		return nil, err
+	}
+	plan, err := w.drawUp(made)
 	if err != nil {
 		return nil, err
 	}
 	plan.Revision = len(records) + 1
 	beams := 0
-	if err := beamLimit(c.SourceFile, plan, &beams); err != nil {
+	if err := limit(c.SourceFile, plan, &beams); err != nil {
 		return nil, err
 	}
 	return []Event{LayingPlanDrafted{Plan: plan, SourceFile: c.SourceFile}}, nil
@@ -105,32 +113,43 @@ func (c DraftDrawing) check() error {
 	if err := checkFileName(c.SourceFile); err != nil {
 		return err
 	}
-	d := newScheduled(Catalogue{}, false)
-	row := Row{Where: c.SourceFile}
-	d.text(row, "job", c.Job, MaxJobChars, true)
-	d.text(row, "job_name", c.JobName, MaxJobNameChars, true)
-	d.token(row, "floor", c.Floor)
-	if len(c.Rooms) == 0 {
-		d.wrong(row, "rooms", "", "has no rooms", "at least one closed outline")
+	f := fault.New(fault.Invalid, ReasonBadRows, "%s has mistakes; nothing was imported.", c.SourceFile)
+	if problem := textProblem(c.Job, MaxJobChars); problem != "" {
+		f.At("job_id", clip(c.Job), problem, textAllowed(MaxJobChars))
 	}
-	if len(c.Rooms) > maxRoomsPerFloor {
-		d.wrong(row, "rooms", fmt.Sprint(len(c.Rooms)), "are too many for a floor", fmt.Sprintf("%d rooms; leave small ones out", maxRoomsPerFloor))
+	if problem := textProblem(c.JobName, MaxJobNameChars); problem != "" {
+		f.At("job_name", clip(c.JobName), problem, textAllowed(MaxJobNameChars))
 	}
-	if len(c.Problems) > maxProblems {
-		d.wrong(row, "problems", fmt.Sprint(len(c.Problems)), "are too many; name other layers", fmt.Sprint(maxProblems))
+	if problem := tokenProblem(c.Floor); problem != "" {
+		f.At("floor", clip(c.Floor), problem, tokenAllowed)
+	}
+	if n := len(c.Rooms); n == 0 || n > maxRoomsPerFloor {
+		f.At("rooms", fmt.Sprint(n), "is no number of rooms of a floor", fmt.Sprintf("1 to %d; small ones can be left out by their size", maxRoomsPerFloor))
+	}
+	if n := len(c.Problems); n > maxProblems {
+		f.At("problems", fmt.Sprint(n), "is too many outlines that are no rooms", fmt.Sprintf("%d; name other layers", maxProblems))
 	}
 	seen := map[string]bool{}
 	for _, r := range c.Rooms {
-		d.token(row, "room "+r.ID, r.ID)
-		if seen[r.ID] {
-			d.wrong(row, "room", r.ID, "is there twice", "a name of its own for each room")
+		where := "room " + clip(r.ID)
+		if problem := tokenProblem(r.ID); problem != "" {
+			f.At(where, "", problem, tokenAllowed)
 		}
-		seen[r.ID] = true
-		if err := checkBrief(r); err != nil && r.Shape.Validate() == nil {
-			return err
+		if id := strings.ToLower(r.ID); seen[id] {
+			f.At(where, "", "is there twice", "a name of its own for each room, in other letters and not only in capitals")
+		} else {
+			seen[id] = true
 		}
+		checkBrief(f, where+", ", r)
 	}
-	return DraftPlans{SourceFile: c.SourceFile}.refusal(d.places)
+	if len(f.Places) == 0 {
+		return nil
+	}
+	if more := len(f.Places) - maxPlaces; more > 0 {
+		f.Places = f.Places[:maxPlaces]
+		f.At(c.SourceFile, "", fmt.Sprintf("and %d more", more), "")
+	}
+	return f
 }
 
 // maxProblems of one drawing that a plan keeps.

@@ -37,14 +37,19 @@ func (s State) editable(job, floor string, revision int) (Record, error) {
 
 // change returns the event that changes a plan: a draft is changed as it is,
 // anything else gets a new revision.
-func (r Record) change(c LayingPlanChanged) []Event {
+func (r Record) change(c LayingPlanChanged) ([]Event, error) {
+	next := r.Plan.changed(c)
+	if places := next.tooLarge(); len(places) > 0 {
+		f := fault.New(fault.Invalid, ReasonBadEdit, "The plan would become too large; nothing was changed.")
+		f.Places = places
+		return nil, f
+	}
 	if r.Status != Draft {
-		next := r.Plan.changed(c)
 		next.Revision++
-		return []Event{LayingPlanDrafted{Plan: next, SourceFile: r.SourceFile}}
+		return []Event{LayingPlanDrafted{Plan: next, SourceFile: r.SourceFile}}, nil
 	}
 	c.Job, c.Floor, c.Revision = r.Plan.Job, r.Plan.Floor, r.Plan.Revision
-	return []Event{c}
+	return []Event{c}, nil
 }
 
 // changed returns the plan after a change.
@@ -135,7 +140,14 @@ func (c EditRoom) decide(s State) ([]Event, error) {
 		set(&room, c.Brief)
 		names = append(names, string(field))
 	}
-	if f := checkBrief(room); f != nil {
+	f := fault.New(fault.Invalid, ReasonBadEdit, "Room %s cannot be changed so; nothing was changed.", c.Room)
+	checkBrief(f, "", room)
+	if len(f.Places) == 0 && (slices.Contains(c.Fields, FieldOutline) || slices.Contains(c.Fields, FieldHoles)) {
+		if err := room.Shape.Validate(); err != nil {
+			f.At("outline", "", err.Error(), "corners in turn round the room, holes inside it")
+		}
+	}
+	if len(f.Places) > 0 {
 		return nil, f
 	}
 	laid, err := record.Plan.relaid(at, room)
@@ -146,7 +158,7 @@ func (c EditRoom) decide(s State) ([]Event, error) {
 	if len(names) > 0 {
 		what += " with other " + strings.Join(names, ", ")
 	}
-	return record.change(LayingPlanChanged{Rooms: []Room{laid}, Change: fmt.Sprintf("Room %s %s.", c.Room, what)}), nil
+	return record.change(LayingPlanChanged{Rooms: []Room{laid}, Change: fmt.Sprintf("Room %s %s.", c.Room, what)})
 }
 
 func fieldNames() string {
@@ -157,45 +169,6 @@ func fieldNames() string {
 	slices.Sort(names)
 	return strings.Join(names, ", ")
 }
-
-// checkBrief refuses what no room can be; what the yard cannot lay is for the
-// engine to say.
-func checkBrief(r design.Room) error {
-	f := fault.New(fault.Invalid, ReasonBadEdit, "The room cannot be changed so; nothing was changed.")
-	if utf8.RuneCountInString(r.Name) > MaxRoomNameChars || !printable(r.Name, false) {
-		f.At("room_name", clip(r.Name), "is no name that can be printed", fmt.Sprintf("up to %d printable characters", MaxRoomNameChars))
-	}
-	if err := r.Shape.Validate(); err != nil {
-		f.At("outline", "", err.Error(), "corners in turn round the room, holes inside it")
-	}
-	if len(r.HoleSupports) > 0 && len(r.HoleSupports) != len(r.Shape.Holes) {
-		f.At("holes", strconv.Itoa(len(r.HoleSupports)), "does not say of every hole whether it supports", strconv.Itoa(len(r.Shape.Holes)))
-	}
-	for side := range r.OpenSides {
-		if side < 0 || side >= len(r.Shape.Outline) {
-			f.At("open_sides", strconv.Itoa(side), "is no side of the outline", fmt.Sprintf("0 to %d", len(r.Shape.Outline)-1))
-		}
-	}
-	for i, p := range r.Partitions {
-		where := fmt.Sprintf("partitions[%d]", i)
-		if !(p.NPerMM > 0 && p.NPerMM <= mostPartitionKNPerM) {
-			f.At(where+".kn_per_m", fmt.Sprint(p.NPerMM), "is out of range", fmt.Sprintf("more than 0 to %d kN/m", mostPartitionKNPerM))
-		}
-		if !r.Shape.Contains(p.From) && r.Shape.Distance(p.From) > atWallMM || !r.Shape.Contains(p.To) && r.Shape.Distance(p.To) > atWallMM {
-			f.At(where, "", "does not stand in the room", "a line from point to point inside the outline")
-		}
-	}
-	if len(f.Places) > 0 {
-		return f
-	}
-	return nil
-}
-
-const (
-	mostPartitionKNPerM = 50
-	// atWallMM is how far a partition may be drawn into a wall.
-	atWallMM = 500
-)
 
 func unknownRoom(p Plan, id string) error {
 	return fault.New(fault.NotFound, ReasonRoomUnknown, "Job %s floor %s has no room %s.", p.Job, p.Floor, clip(id)).
@@ -241,7 +214,7 @@ func (c ReorderRooms) decide(s State) ([]Event, error) {
 	if len(f.Places) > 0 {
 		return nil, f
 	}
-	return record.change(change), nil
+	return record.change(change)
 }
 
 // LeaveOut takes rooms and problems out of a plan by hand.
@@ -266,9 +239,33 @@ func (c LeaveOut) decide(s State) ([]Event, error) {
 		return nil, fault.New(fault.Invalid, ReasonBadEdit, "Say why it is left out.").
 			At("reason", "", "is missing or cannot be printed", fmt.Sprintf("1 to %d printable characters", maxReasonChars))
 	}
-	rooms, problems := slices.Clone(c.Rooms), slices.Clone(c.Problems)
+	rooms, problems := c.named(record.Plan)
+	if len(rooms)+len(problems) == 0 {
+		return nil, fault.New(fault.Stale, ReasonNothingToDo, "Nothing was named that could be left out.")
+	}
+	change := LayingPlanChanged{LeftOut: reason, ProblemsLeftOut: problems}
+	for _, id := range rooms {
+		at := record.Plan.room(id)
+		if at < 0 {
+			return nil, unknownRoom(record.Plan, id)
+		}
+		was := record.Plan.Rooms[at]
+		change.Rooms = append(change.Rooms, Room{RoomPlan: design.RoomPlan{Room: was.Room, Refused: was.Refused}, LeftOut: reason, Drawn: was.Drawn})
+	}
+	for _, n := range problems {
+		if n < 1 || n > len(record.Plan.Problems) {
+			return nil, unknownProblem(record.Plan, n)
+		}
+	}
+	change.Change = fmt.Sprintf("Left out: %s and %s. %s", counted(len(rooms), "room"), counted(len(problems), "problem of the drawing", "problems of the drawing"), reason)
+	return record.change(change)
+}
+
+// named returns what is to be left out, each once.
+func (c LeaveOut) named(p Plan) (rooms []string, problems []int) {
+	rooms, problems = slices.Clone(c.Rooms), slices.Clone(c.Problems)
 	if c.AllOpen {
-		for _, o := range record.Plan.OpenPoints() {
+		for _, o := range p.OpenPoints() {
 			if o.Room != "" {
 				rooms = append(rooms, o.Room)
 			} else {
@@ -276,25 +273,29 @@ func (c LeaveOut) decide(s State) ([]Event, error) {
 			}
 		}
 	}
-	if len(rooms)+len(problems) == 0 {
-		return nil, fault.New(fault.Stale, ReasonNothingToDo, "Nothing was named that could be left out.")
+	slices.Sort(rooms)
+	slices.Sort(problems)
+	return slices.Compact(rooms), slices.Compact(problems)
+}
+
+func unknownProblem(p Plan, n int) error {
+	allowed := fmt.Sprintf("1 to %d", len(p.Problems))
+	if len(p.Problems) == 0 {
+		allowed = "none: the drawing gave no problems"
 	}
-	change := LayingPlanChanged{LeftOut: reason}
-	for _, id := range rooms {
-		at := record.Plan.room(id)
-		if at < 0 {
-			return nil, unknownRoom(record.Plan, id)
-		}
-		was := record.Plan.Rooms[at]
-		change.Rooms = append(change.Rooms, Room{RoomPlan: design.RoomPlan{Room: was.Room, Refused: was.Refused}, LeftOut: reason})
+	return fault.New(fault.NotFound, ReasonProblemUnknown, "Job %s floor %s has no problem of that number.", p.Job, p.Floor).
+		At("problems", strconv.Itoa(n), "is not in the plan's list", allowed)
+}
+
+// counted writes a number of things; the plural is the word and an s where it
+// is not given.
+func counted(n int, one string, many ...string) string {
+	switch {
+	case n == 1:
+		return "1 " + one
+	case len(many) > 0:
+		return fmt.Sprintf("%d %s", n, many[0])
+	default:
+		return fmt.Sprintf("%d %ss", n, one)
 	}
-	for _, n := range problems {
-		if n < 1 || n > len(record.Plan.Problems) {
-			return nil, fault.New(fault.NotFound, ReasonRoomUnknown, "The plan has no problem of that number.").
-				At("problems", strconv.Itoa(n), "is not in the plan's list", fmt.Sprintf("1 to %d", len(record.Plan.Problems)))
-		}
-		change.ProblemsLeftOut = append(change.ProblemsLeftOut, n)
-	}
-	change.Change = fmt.Sprintf("Left out: %d rooms, %d problems of the drawing. %s", len(rooms), len(problems), reason)
-	return record.change(change), nil
 }

@@ -1,6 +1,9 @@
 package office
 
 import (
+	"fmt"
+
+	"spanyard.example/services/kit/fault"
 	"spanyard.example/services/layout/internal/design"
 )
 
@@ -22,6 +25,20 @@ type Room struct {
 	design.RoomPlan
 	// LeftOut is why the room gets no beams; empty when it is to have some.
 	LeftOut string
+	// Drawn is what the drawing says of the room, without its outline, where
+	// something else was asked of it by hand; nil where nothing was.
+	Drawn *design.Room
+}
+
+// asDrawn returns what the drawing says of a room that is about to be changed
+// by hand; nil for a room that no drawing says anything of.
+func (r Room) asDrawn(schematic bool) *design.Room {
+	if schematic || r.Drawn != nil {
+		return r.Drawn
+	}
+	drawn := r.Room
+	drawn.Shape.Outline = nil
+	return &drawn
 }
 
 // Open reports whether something has to be done about the room.
@@ -165,4 +182,23 @@ func (p Plan) Totals() Totals {
 		t.BlockMassG += int64(blocks) * mass[r.Kit.Block]
 	}
 	return t
+}
+
+func (p Plan) where() string { return fmt.Sprintf("job %s, floor %s", p.Job, p.Floor) }
+
+// tooLarge names what makes a plan larger than one event may be.
+func (p Plan) tooLarge() []fault.Place {
+	var places []fault.Place
+	beams := 0
+	for _, r := range p.Rooms {
+		beams += len(r.Beams)
+	}
+	if beams > maxBeamsPerFloor {
+		places = append(places, fault.Place{Where: p.where(), Value: fmt.Sprint(beams), Problem: "beams are too many for a floor", Allowed: fmt.Sprint(maxBeamsPerFloor)})
+	}
+	if n := p.StoredBytes(); n > maxPlanBytes {
+		places = append(places, fault.Place{Where: p.where(), Value: fmt.Sprintf("%d kB", n>>10),
+			Problem: "is too much for one plan", Allowed: fmt.Sprintf("%d kB: fewer rooms, corners, partitions or problems", maxPlanBytes>>10)})
+	}
+	return places
 }

@@ -20,6 +20,7 @@ const (
 	maxBeamsPerFloor  = 5_000
 	maxFloorsPerFile  = 100
 	maxBeamsPerImport = 50_000
+	maxPlanBytes      = 6 << 20
 	// maxPlaces that a refusal names.
 	maxPlaces = 100
 )
@@ -83,15 +84,19 @@ func (c DraftPlans) decide(s State) ([]Event, error) {
 	if err := c.refusal(scheduled.places); err != nil {
 		return nil, err
 	}
+	w, err := newDrawer(*s.catalogue)
+	if err != nil {
+		return nil, err
+	}
 	events := make([]Event, 0, len(scheduled.order))
 	beams := 0
 	for _, key := range scheduled.order {
-		plan, err := scheduled.plan(key)
+		plan, err := scheduled.plan(w, key)
 		if err != nil {
 			return nil, err
 		}
 		plan.Revision = len(s.Revisions(key)) + 1
-		if err := beamLimit(c.SourceFile, plan, &beams); err != nil {
+		if err := limit(c.SourceFile, plan, &beams); err != nil {
 			return nil, err
 		}
 		events = append(events, LayingPlanDrafted{Plan: plan, SourceFile: c.SourceFile})
@@ -243,7 +248,7 @@ func (d *scheduled) checkPlaceOnFloor(f *floor, row Row) {
 
 // plan lays a floor of which every row is good. The rooms are put side by side
 // on the sheet: a schedule does not say where they are.
-func (d *scheduled) plan(key FloorKey) (Plan, error) {
+func (d *scheduled) plan(w *drawer, key FloorKey) (Plan, error) {
 	f := d.floors[key]
 	rows := slices.Clone(f.rows)
 	slices.SortFunc(rows, func(a, b Row) int { return a.Room.LayingOrder - b.Room.LayingOrder })
@@ -264,7 +269,7 @@ func (d *scheduled) plan(key FloorKey) (Plan, error) {
 		at.X, rowHeight = at.X+high.X-low.X+apartMM, max(rowHeight, height)
 		made.rooms = append(made.rooms, room)
 	}
-	return drawUp(d.catalogue, made)
+	return w.drawUp(made)
 }
 
 const (

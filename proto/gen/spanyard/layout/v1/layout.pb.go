@@ -1619,7 +1619,8 @@ type BeamChange struct {
 	Before *v1.BeamProduct `protobuf:"bytes,4,opt,name=before,proto3" json:"before,omitempty"`
 	// Unset for a removed beam.
 	After *v1.BeamProduct `protobuf:"bytes,5,opt,name=after,proto3" json:"after,omitempty"`
-	// How far its middle moved.
+	// How far the farther of its ends moved; 0 where the rooms came from a
+	// schedule.
 	MovedMm       int32 `protobuf:"varint,6,opt,name=moved_mm,json=movedMm,proto3" json:"moved_mm,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache

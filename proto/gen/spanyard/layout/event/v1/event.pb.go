@@ -2396,7 +2396,10 @@ type RoomPlan struct {
 	FillMm2 float64 `protobuf:"fixed64,31,opt,name=fill_mm2,json=fillMm2,proto3" json:"fill_mm2,omitempty"`
 	BeamMm2 float64 `protobuf:"fixed64,32,opt,name=beam_mm2,json=beamMm2,proto3" json:"beam_mm2,omitempty"`
 	// Price of beams and blocks, in hundredths of the yard's currency.
-	Cents         int64 `protobuf:"varint,33,opt,name=cents,proto3" json:"cents,omitempty"`
+	Cents int64 `protobuf:"varint,33,opt,name=cents,proto3" json:"cents,omitempty"`
+	// What the drawing says of the room, where something else was asked of it by
+	// hand: a drawing that is brought again is compared with it.
+	Drawn         *DrawnRoom `protobuf:"bytes,34,opt,name=drawn,proto3" json:"drawn,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -2662,6 +2665,114 @@ func (x *RoomPlan) GetCents() int64 {
 	return 0
 }
 
+func (x *RoomPlan) GetDrawn() *DrawnRoom {
+	if x != nil {
+		return x.Drawn
+	}
+	return nil
+}
+
+// DrawnRoom is what a drawing says of a room, beside its outline.
+type DrawnRoom struct {
+	state              protoimpl.MessageState `protogen:"open.v1"`
+	RoomName           string                 `protobuf:"bytes,1,opt,name=room_name,json=roomName,proto3" json:"room_name,omitempty"`
+	Category           string                 `protobuf:"bytes,2,opt,name=category,proto3" json:"category,omitempty"`
+	ImposedLoadNPerM2  int32                  `protobuf:"varint,3,opt,name=imposed_load_n_per_m2,json=imposedLoadNPerM2,proto3" json:"imposed_load_n_per_m2,omitempty"`
+	FinishesLoadNPerM2 int32                  `protobuf:"varint,4,opt,name=finishes_load_n_per_m2,json=finishesLoadNPerM2,proto3" json:"finishes_load_n_per_m2,omitempty"`
+	Holes              []*PlanHole            `protobuf:"bytes,5,rep,name=holes,proto3" json:"holes,omitempty"`
+	OpenSides          []int32                `protobuf:"varint,6,rep,packed,name=open_sides,json=openSides,proto3" json:"open_sides,omitempty"`
+	Partitions         []*PlanPartition       `protobuf:"bytes,7,rep,name=partitions,proto3" json:"partitions,omitempty"`
+	Wishes             *RoomWishes            `protobuf:"bytes,8,opt,name=wishes,proto3" json:"wishes,omitempty"`
+	unknownFields      protoimpl.UnknownFields
+	sizeCache          protoimpl.SizeCache
+}
+
+func (x *DrawnRoom) Reset() {
+	*x = DrawnRoom{}
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[26]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DrawnRoom) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DrawnRoom) ProtoMessage() {}
+
+func (x *DrawnRoom) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[26]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DrawnRoom.ProtoReflect.Descriptor instead.
+func (*DrawnRoom) Descriptor() ([]byte, []int) {
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{26}
+}
+
+func (x *DrawnRoom) GetRoomName() string {
+	if x != nil {
+		return x.RoomName
+	}
+	return ""
+}
+
+func (x *DrawnRoom) GetCategory() string {
+	if x != nil {
+		return x.Category
+	}
+	return ""
+}
+
+func (x *DrawnRoom) GetImposedLoadNPerM2() int32 {
+	if x != nil {
+		return x.ImposedLoadNPerM2
+	}
+	return 0
+}
+
+func (x *DrawnRoom) GetFinishesLoadNPerM2() int32 {
+	if x != nil {
+		return x.FinishesLoadNPerM2
+	}
+	return 0
+}
+
+func (x *DrawnRoom) GetHoles() []*PlanHole {
+	if x != nil {
+		return x.Holes
+	}
+	return nil
+}
+
+func (x *DrawnRoom) GetOpenSides() []int32 {
+	if x != nil {
+		return x.OpenSides
+	}
+	return nil
+}
+
+func (x *DrawnRoom) GetPartitions() []*PlanPartition {
+	if x != nil {
+		return x.Partitions
+	}
+	return nil
+}
+
+func (x *DrawnRoom) GetWishes() *RoomWishes {
+	if x != nil {
+		return x.Wishes
+	}
+	return nil
+}
+
 // BeamPlan is one beam and the place it will lie.
 type BeamPlan struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -2691,7 +2802,7 @@ type BeamPlan struct {
 
 func (x *BeamPlan) Reset() {
 	*x = BeamPlan{}
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[26]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2703,7 +2814,7 @@ func (x *BeamPlan) String() string {
 func (*BeamPlan) ProtoMessage() {}
 
 func (x *BeamPlan) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[26]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2716,7 +2827,7 @@ func (x *BeamPlan) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BeamPlan.ProtoReflect.Descriptor instead.
 func (*BeamPlan) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{26}
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *BeamPlan) GetMark() string {
@@ -3010,8 +3121,7 @@ const file_spanyard_layout_event_v1_event_proto_rawDesc = "" +
 	"\bn_per_mm\x18\x03 \x01(\x01R\x06nPerMm\">\n" +
 	"\fPlanAreaLoad\x12\x13\n" +
 	"\x05at_mm\x18\x01 \x01(\x01R\x04atMm\x12\x19\n" +
-	"\barea_mm2\x18\x02 \x01(\x01R\aareaMm2\"\xd4\n" +
-	"\n" +
+	"\barea_mm2\x18\x02 \x01(\x01R\aareaMm2\"\x8f\v\n" +
 	"\bRoomPlan\x12\x12\n" +
 	"\x04room\x18\x01 \x01(\tR\x04room\x12\x1b\n" +
 	"\troom_name\x18\x02 \x01(\tR\broomName\x12!\n" +
@@ -3052,7 +3162,20 @@ const file_spanyard_layout_event_v1_event_proto_rawDesc = "" +
 	"\btrimmers\x18\x1e \x03(\v2%.spanyard.layout.event.v1.PlanTrimmerR\btrimmers\x12\x19\n" +
 	"\bfill_mm2\x18\x1f \x01(\x01R\afillMm2\x12\x19\n" +
 	"\bbeam_mm2\x18  \x01(\x01R\abeamMm2\x12\x14\n" +
-	"\x05cents\x18! \x01(\x03R\x05cents\"\xbe\x03\n" +
+	"\x05cents\x18! \x01(\x03R\x05cents\x129\n" +
+	"\x05drawn\x18\" \x01(\v2#.spanyard.layout.event.v1.DrawnRoomR\x05drawn\"\x8a\x03\n" +
+	"\tDrawnRoom\x12\x1b\n" +
+	"\troom_name\x18\x01 \x01(\tR\broomName\x12\x1a\n" +
+	"\bcategory\x18\x02 \x01(\tR\bcategory\x120\n" +
+	"\x15imposed_load_n_per_m2\x18\x03 \x01(\x05R\x11imposedLoadNPerM2\x122\n" +
+	"\x16finishes_load_n_per_m2\x18\x04 \x01(\x05R\x12finishesLoadNPerM2\x128\n" +
+	"\x05holes\x18\x05 \x03(\v2\".spanyard.layout.event.v1.PlanHoleR\x05holes\x12\x1d\n" +
+	"\n" +
+	"open_sides\x18\x06 \x03(\x05R\topenSides\x12G\n" +
+	"\n" +
+	"partitions\x18\a \x03(\v2'.spanyard.layout.event.v1.PlanPartitionR\n" +
+	"partitions\x12<\n" +
+	"\x06wishes\x18\b \x01(\v2$.spanyard.layout.event.v1.RoomWishesR\x06wishes\"\xbe\x03\n" +
 	"\bBeamPlan\x12\x12\n" +
 	"\x04mark\x18\x01 \x01(\tR\x04mark\x12\x10\n" +
 	"\x03row\x18\x02 \x01(\x05R\x03row\x12 \n" +
@@ -3093,7 +3216,7 @@ func file_spanyard_layout_event_v1_event_proto_rawDescGZIP() []byte {
 }
 
 var file_spanyard_layout_event_v1_event_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
-var file_spanyard_layout_event_v1_event_proto_msgTypes = make([]protoimpl.MessageInfo, 27)
+var file_spanyard_layout_event_v1_event_proto_msgTypes = make([]protoimpl.MessageInfo, 28)
 var file_spanyard_layout_event_v1_event_proto_goTypes = []any{
 	(Strength)(0),                 // 0: spanyard.layout.event.v1.Strength
 	(RoomState)(0),                // 1: spanyard.layout.event.v1.RoomState
@@ -3123,11 +3246,12 @@ var file_spanyard_layout_event_v1_event_proto_goTypes = []any{
 	(*PlanLineLoad)(nil),          // 25: spanyard.layout.event.v1.PlanLineLoad
 	(*PlanAreaLoad)(nil),          // 26: spanyard.layout.event.v1.PlanAreaLoad
 	(*RoomPlan)(nil),              // 27: spanyard.layout.event.v1.RoomPlan
-	(*BeamPlan)(nil),              // 28: spanyard.layout.event.v1.BeamPlan
-	(*v1.BeamProfile)(nil),        // 29: spanyard.common.v1.BeamProfile
-	(*v1.BlockKind)(nil),          // 30: spanyard.common.v1.BlockKind
-	(*timestamppb.Timestamp)(nil), // 31: google.protobuf.Timestamp
-	(*v1.BeamProduct)(nil),        // 32: spanyard.common.v1.BeamProduct
+	(*DrawnRoom)(nil),             // 28: spanyard.layout.event.v1.DrawnRoom
+	(*BeamPlan)(nil),              // 29: spanyard.layout.event.v1.BeamPlan
+	(*v1.BeamProfile)(nil),        // 30: spanyard.common.v1.BeamProfile
+	(*v1.BlockKind)(nil),          // 31: spanyard.common.v1.BlockKind
+	(*timestamppb.Timestamp)(nil), // 32: google.protobuf.Timestamp
+	(*v1.BeamProduct)(nil),        // 33: spanyard.common.v1.BeamProduct
 }
 var file_spanyard_layout_event_v1_event_proto_depIdxs = []int32{
 	3,  // 0: spanyard.layout.event.v1.Event.catalogue_set:type_name -> spanyard.layout.event.v1.CatalogueSet
@@ -3135,8 +3259,8 @@ var file_spanyard_layout_event_v1_event_proto_depIdxs = []int32{
 	12, // 2: spanyard.layout.event.v1.Event.laying_plan_approved:type_name -> spanyard.layout.event.v1.LayingPlanApproved
 	14, // 3: spanyard.layout.event.v1.Event.laying_plan_superseded:type_name -> spanyard.layout.event.v1.LayingPlanSuperseded
 	13, // 4: spanyard.layout.event.v1.Event.laying_plan_changed:type_name -> spanyard.layout.event.v1.LayingPlanChanged
-	29, // 5: spanyard.layout.event.v1.CatalogueSet.profiles:type_name -> spanyard.common.v1.BeamProfile
-	30, // 6: spanyard.layout.event.v1.CatalogueSet.blocks:type_name -> spanyard.common.v1.BlockKind
+	30, // 5: spanyard.layout.event.v1.CatalogueSet.profiles:type_name -> spanyard.common.v1.BeamProfile
+	31, // 6: spanyard.layout.event.v1.CatalogueSet.blocks:type_name -> spanyard.common.v1.BlockKind
 	4,  // 7: spanyard.layout.event.v1.CatalogueSet.basis:type_name -> spanyard.layout.event.v1.DesignBasis
 	5,  // 8: spanyard.layout.event.v1.DesignBasis.wire:type_name -> spanyard.layout.event.v1.PrestressingWire
 	6,  // 9: spanyard.layout.event.v1.DesignBasis.concrete:type_name -> spanyard.layout.event.v1.BeamConcrete
@@ -3146,12 +3270,12 @@ var file_spanyard_layout_event_v1_event_proto_depIdxs = []int32{
 	8,  // 13: spanyard.layout.event.v1.BedCasting.heat_curing:type_name -> spanyard.layout.event.v1.CuringPart
 	15, // 14: spanyard.layout.event.v1.LayingPlanDrafted.plan:type_name -> spanyard.layout.event.v1.LayingPlan
 	15, // 15: spanyard.layout.event.v1.LayingPlanApproved.plan:type_name -> spanyard.layout.event.v1.LayingPlan
-	31, // 16: spanyard.layout.event.v1.LayingPlanApproved.approved_at:type_name -> google.protobuf.Timestamp
+	32, // 16: spanyard.layout.event.v1.LayingPlanApproved.approved_at:type_name -> google.protobuf.Timestamp
 	27, // 17: spanyard.layout.event.v1.LayingPlanChanged.rooms:type_name -> spanyard.layout.event.v1.RoomPlan
 	0,  // 18: spanyard.layout.event.v1.LayingPlan.strength:type_name -> spanyard.layout.event.v1.Strength
 	27, // 19: spanyard.layout.event.v1.LayingPlan.rooms:type_name -> spanyard.layout.event.v1.RoomPlan
-	29, // 20: spanyard.layout.event.v1.LayingPlan.profiles:type_name -> spanyard.common.v1.BeamProfile
-	30, // 21: spanyard.layout.event.v1.LayingPlan.blocks:type_name -> spanyard.common.v1.BlockKind
+	30, // 20: spanyard.layout.event.v1.LayingPlan.profiles:type_name -> spanyard.common.v1.BeamProfile
+	31, // 21: spanyard.layout.event.v1.LayingPlan.blocks:type_name -> spanyard.common.v1.BlockKind
 	4,  // 22: spanyard.layout.event.v1.LayingPlan.basis:type_name -> spanyard.layout.event.v1.DesignBasis
 	16, // 23: spanyard.layout.event.v1.LayingPlan.problems:type_name -> spanyard.layout.event.v1.PlanProblem
 	17, // 24: spanyard.layout.event.v1.PlanHole.corners:type_name -> spanyard.layout.event.v1.PlanPoint
@@ -3161,7 +3285,7 @@ var file_spanyard_layout_event_v1_event_proto_depIdxs = []int32{
 	17, // 28: spanyard.layout.event.v1.PlanTrimmer.to:type_name -> spanyard.layout.event.v1.PlanPoint
 	25, // 29: spanyard.layout.event.v1.PlanMember.lines:type_name -> spanyard.layout.event.v1.PlanLineLoad
 	26, // 30: spanyard.layout.event.v1.PlanMember.floors:type_name -> spanyard.layout.event.v1.PlanAreaLoad
-	28, // 31: spanyard.layout.event.v1.RoomPlan.beams:type_name -> spanyard.layout.event.v1.BeamPlan
+	29, // 31: spanyard.layout.event.v1.RoomPlan.beams:type_name -> spanyard.layout.event.v1.BeamPlan
 	1,  // 32: spanyard.layout.event.v1.RoomPlan.state:type_name -> spanyard.layout.event.v1.RoomState
 	17, // 33: spanyard.layout.event.v1.RoomPlan.outline:type_name -> spanyard.layout.event.v1.PlanPoint
 	18, // 34: spanyard.layout.event.v1.RoomPlan.holes:type_name -> spanyard.layout.event.v1.PlanHole
@@ -3170,14 +3294,18 @@ var file_spanyard_layout_event_v1_event_proto_depIdxs = []int32{
 	21, // 37: spanyard.layout.event.v1.RoomPlan.kit:type_name -> spanyard.layout.event.v1.PlanKit
 	22, // 38: spanyard.layout.event.v1.RoomPlan.bays:type_name -> spanyard.layout.event.v1.PlanBay
 	23, // 39: spanyard.layout.event.v1.RoomPlan.trimmers:type_name -> spanyard.layout.event.v1.PlanTrimmer
-	32, // 40: spanyard.layout.event.v1.BeamPlan.product:type_name -> spanyard.common.v1.BeamProduct
-	17, // 41: spanyard.layout.event.v1.BeamPlan.corners:type_name -> spanyard.layout.event.v1.PlanPoint
-	24, // 42: spanyard.layout.event.v1.BeamPlan.member:type_name -> spanyard.layout.event.v1.PlanMember
-	43, // [43:43] is the sub-list for method output_type
-	43, // [43:43] is the sub-list for method input_type
-	43, // [43:43] is the sub-list for extension type_name
-	43, // [43:43] is the sub-list for extension extendee
-	0,  // [0:43] is the sub-list for field type_name
+	28, // 40: spanyard.layout.event.v1.RoomPlan.drawn:type_name -> spanyard.layout.event.v1.DrawnRoom
+	18, // 41: spanyard.layout.event.v1.DrawnRoom.holes:type_name -> spanyard.layout.event.v1.PlanHole
+	19, // 42: spanyard.layout.event.v1.DrawnRoom.partitions:type_name -> spanyard.layout.event.v1.PlanPartition
+	20, // 43: spanyard.layout.event.v1.DrawnRoom.wishes:type_name -> spanyard.layout.event.v1.RoomWishes
+	33, // 44: spanyard.layout.event.v1.BeamPlan.product:type_name -> spanyard.common.v1.BeamProduct
+	17, // 45: spanyard.layout.event.v1.BeamPlan.corners:type_name -> spanyard.layout.event.v1.PlanPoint
+	24, // 46: spanyard.layout.event.v1.BeamPlan.member:type_name -> spanyard.layout.event.v1.PlanMember
+	47, // [47:47] is the sub-list for method output_type
+	47, // [47:47] is the sub-list for method input_type
+	47, // [47:47] is the sub-list for extension type_name
+	47, // [47:47] is the sub-list for extension extendee
+	0,  // [0:47] is the sub-list for field type_name
 }
 
 func init() { file_spanyard_layout_event_v1_event_proto_init() }
@@ -3199,7 +3327,7 @@ func file_spanyard_layout_event_v1_event_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_spanyard_layout_event_v1_event_proto_rawDesc), len(file_spanyard_layout_event_v1_event_proto_rawDesc)),
 			NumEnums:      2,
-			NumMessages:   27,
+			NumMessages:   28,
 			NumExtensions: 0,
 			NumServices:   0,
 		},
