@@ -1,7 +1,6 @@
 package stacking
 
 import (
-	"cmp"
 	"slices"
 )
 
@@ -19,7 +18,6 @@ type beam struct {
 
 // candidate is a state that one move leads to.
 type candidate struct {
-	bound    int32
 	order    int64
 	parent   int32
 	from, to int8
@@ -62,7 +60,7 @@ func (b *beam) run(width, most int) ([]choice, bool) {
 			return nil, false
 		}
 		b.choose(width)
-		then.flat, then.begin, then.high = then.flat[:0], then.begin[:0], then.high[:0]
+		then.reset()
 		links := make([]link, len(b.cands))
 		for i, c := range b.cands {
 			links[i] = link{c.parent, c.from, c.to}
@@ -89,6 +87,8 @@ func follow(trail [][]link, at int32) []choice {
 	}
 	return out
 }
+
+func (h *shelf) reset() { h.flat, h.begin, h.high = h.flat[:0], h.begin[:0], h.high[:0] }
 
 func (h *shelf) add(st *state) {
 	h.begin = append(h.begin, int32(len(h.flat)))
@@ -120,7 +120,7 @@ func (b *beam) spread(now *shelf, left int) {
 				if _, known := b.seen[b.st.sum]; !known {
 					b.seen[b.st.sum] = struct{}{}
 					if bound := b.look.bound(b.st, left); bound <= left {
-						b.cands = append(b.cands, candidate{int32(bound), b.order(bound), int32(i), int8(c.from), int8(c.to), b.st.sum})
+						b.cands = append(b.cands, candidate{b.order(bound), int32(i), int8(c.from), int8(c.to), b.st.sum})
 					}
 				}
 			}
@@ -148,10 +148,5 @@ func (b *beam) order(bound int) int64 {
 
 // choose keeps the most promising candidates.
 func (b *beam) choose(width int) {
-	slices.SortFunc(b.cands, func(x, y candidate) int {
-		return cmp.Or(cmp.Compare(x.order, y.order), cmp.Compare(x.sum, y.sum))
-	})
-	if len(b.cands) > width {
-		b.cands = b.cands[:width]
-	}
+	b.cands = narrow(b.cands, width)
 }

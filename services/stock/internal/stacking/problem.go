@@ -101,6 +101,8 @@ func (a Answer) Picked() []int {
 var (
 	// ErrBlocked: no sequence of allowed moves does what is asked.
 	ErrBlocked = errors.New("no sequence of allowed moves does it: there is too little free room in the stacks")
+	// ErrNoRoom: a new piece fits on no stack.
+	ErrNoRoom = errors.New("no stack takes it")
 	// ErrGaveUp: the budget ended before a plan was found.
 	ErrGaveUp = errors.New("no plan was found within the budget")
 )

@@ -8,11 +8,14 @@ func Solve(p Problem, b Budget) (Answer, error) {
 	if err := p.check(); err != nil {
 		return Answer{}, err
 	}
-	k := pickAboveNext
-	if p.Rule == AnyTop {
-		k = pickAnyTop
+	return solve(p, kindOf(p.Rule), b)
+}
+
+func kindOf(r Rule) kind {
+	if r == AnyTop {
+		return pickAnyTop
 	}
-	return solve(p, k, b)
+	return pickAboveNext
 }
 
 func (b Budget) withDefaults() Budget {

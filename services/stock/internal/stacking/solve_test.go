@@ -3,6 +3,7 @@ package stacking
 import (
 	"errors"
 	"math/rand/v2"
+	"reflect"
 	"testing"
 )
 
@@ -86,5 +87,139 @@ func checkAgainstBruteForce(t *testing.T, p Problem, solve func(Problem, Budget)
 	}
 	if n, err := replay(p, a.Moves); err != nil || n != want {
 		t.Errorf("%+v: replay of %v: %d, %v", p, a.Moves, n, err)
+	}
+}
+
+// Pieces may lie on another one only when their lengths are close.
+func TestSolveKeepsToWhatRests(t *testing.T) {
+	r := rand.New(rand.NewPCG(7, 7))
+	for range 600 {
+		p := randomProblem(r, 2+r.IntN(3), 3+r.IntN(4), []int{3, 4, 0}[r.IntN(3)])
+		length := make([]int, len(p.Rank))
+		for i := range length {
+			length[i] = r.IntN(4)
+		}
+		p.Rests = func(piece, below int) bool {
+			d := length[piece] - length[below]
+			return d >= -2 && d <= 1
+		}
+		for _, rule := range []Rule{AboveNext, AnyTop} {
+			p.Rule = rule
+			checkAgainstBruteForce(t, p, Solve, Replay, bruteForce(p, false))
+		}
+		checkAgainstBruteForce(t, p, Sort, Resort, bruteForce(p, true))
+	}
+}
+
+// More freedom never costs relocations: any top, no limit, a stack more.
+func TestMoreFreedomNeverCosts(t *testing.T) {
+	r := rand.New(rand.NewPCG(1, 9))
+	for range 60 {
+		p := randomProblem(r, 4, 14, 5)
+		strict, err := Solve(p, Budget{})
+		if err != nil {
+			continue
+		}
+		free := p
+		free.Rule = AnyTop
+		wide := p
+		wide.Stacks = append(append([][]int(nil), p.Stacks...), nil)
+		wide.Tiers = append(append([]int(nil), p.Tiers...), 5)
+		high := p
+		high.Tiers = nil
+		for name, q := range map[string]Problem{"any top": free, "one stack more": wide, "no limit": high} {
+			a, err := Solve(q, Budget{})
+			if err != nil || !a.Proved || !strict.Proved || a.Relocations > strict.Relocations {
+				t.Errorf("%s: %d relocations (%v), without %d: %+v", name, a.Relocations, err, strict.Relocations, p)
+			}
+		}
+	}
+}
+
+func TestTheSameBudgetGivesTheSameAnswer(t *testing.T) {
+	p := randomProblem(rand.New(rand.NewPCG(3, 3)), 8, 48, 8)
+	for _, rule := range []Rule{AboveNext, AnyTop} {
+		p.Rule = rule
+		one, err1 := Solve(p, Budget{Nodes: 30_000, Width: 40})
+		two, err2 := Solve(p, Budget{Nodes: 30_000, Width: 40})
+		if err1 != nil || err2 != nil || !reflect.DeepEqual(one, two) {
+			t.Errorf("rule %d: %v %v, %v %v", rule, one, err1, two, err2)
+		}
+		if n, err := Replay(p, one.Moves); err != nil || n != one.Relocations || one.Bound > n {
+			t.Errorf("rule %d: replay %d, %v; answer %d, bound %d", rule, n, err, one.Relocations, one.Bound)
+		}
+	}
+}
+
+func TestSolveStopsWhenTold(t *testing.T) {
+	p := randomProblem(rand.New(rand.NewPCG(5, 3)), 10, 90, 11)
+	asked := 0
+	a, err := Solve(p, Budget{Nodes: 1 << 40, Stop: func() bool { asked++; return asked > 400 }})
+	if err != nil || a.Bound > a.Relocations || asked > 500 {
+		t.Errorf("%d relocations, bound %d, %v after asking %d times", a.Relocations, a.Bound, err, asked)
+	}
+	if _, err := Solve(p, Budget{Stop: func() bool { return true }}); !errors.Is(err, ErrGaveUp) {
+		t.Errorf("stopped at once: %v", err)
+	}
+}
+
+func TestSolveRefusesWhatIsNoYard(t *testing.T) {
+	good := Problem{Stacks: [][]int{{0, 1}, {2}}, Rank: []int{1, 2, 3}, Rule: AnyTop}
+	for name, change := range map[string]func(*Problem){
+		"no rule":            func(p *Problem) { p.Rule = 0 },
+		"piece in two":       func(p *Problem) { p.Stacks = [][]int{{0, 1}, {1}} },
+		"piece in none":      func(p *Problem) { p.Stacks = [][]int{{0, 1}, nil} },
+		"unknown piece":      func(p *Problem) { p.Stacks = [][]int{{0, 1}, {3}} },
+		"negative rank":      func(p *Problem) { p.Rank = []int{1, -2, 3} },
+		"limits not as many": func(p *Problem) { p.Tiers = []int{3} },
+		"too many stacks":    func(p *Problem) { p.Stacks = append(p.Stacks, make([][]int, maxStacks)...) },
+	} {
+		p := good
+		change(&p)
+		if _, err := Solve(p, Budget{}); err == nil {
+			t.Errorf("%s: taken", name)
+		}
+	}
+	if _, err := Solve(good, Budget{}); err != nil {
+		t.Error(err)
+	}
+}
+
+func BenchmarkSolve(b *testing.B) {
+	for _, size := range []struct {
+		name                  string
+		stacks, pieces, tiers int
+		rule                  Rule
+	}{
+		{"above-next-8x32", 8, 32, 6, AboveNext},
+		{"any-top-8x32", 8, 32, 6, AnyTop},
+		{"any-top-10x90", 10, 90, 12, AnyTop},
+	} {
+		b.Run(size.name, func(b *testing.B) {
+			p := randomProblem(rand.New(rand.NewPCG(11, 3)), size.stacks, size.pieces, size.tiers)
+			p.Rule = size.rule
+			for b.Loop() {
+				a, err := Solve(p, Budget{Nodes: 200_000, Width: 32})
+				if err != nil {
+					b.Fatal(err)
+				}
+				b.ReportMetric(float64(a.Relocations), "relocations")
+				b.ReportMetric(float64(a.Bound), "bound")
+			}
+		})
+	}
+}
+
+func BenchmarkBound(b *testing.B) {
+	for name, rule := range map[string]Rule{"above-next": AboveNext, "any-top": AnyTop} {
+		b.Run(name, func(b *testing.B) {
+			p := randomProblem(rand.New(rand.NewPCG(11, 3)), 10, 90, 11)
+			st := newState(p, kindOf(rule))
+			l := newLooker(st)
+			b.ReportAllocs()
+			for b.Loop() {
+				l.bound(st, 1000)
+			}
+		})
 	}
 }

@@ -201,6 +201,11 @@ func (st *state) load(flat []uint16, high []int32) {
 			i++
 		}
 	}
+	st.findNext()
+}
+
+// findNext works out what is picked next from what is there.
+func (st *state) findNext() {
 	st.next, st.left = 0, 0
 	if st.kind == sortOnly {
 		st.next = st.last + 1
@@ -319,19 +324,24 @@ func (st *state) move(from, to int) (u step, wasteful bool) {
 
 // takeBack undoes the last move.
 func (st *state) takeBack(u step) {
-	for range u.picks {
-		t := st.log[len(st.log)-1]
-		st.log = st.log[:len(st.log)-1]
-		st.push(int(t.stack), t.piece)
-		st.touched[t.stack] = t.touched
-		st.clock--
-	}
+	st.unpick(u.picks)
 	st.next, st.left = u.next, u.left
 	piece := st.pop(u.to)
 	st.push(u.from, piece)
 	st.touched[u.from], st.touched[u.to] = u.touchFrom, u.touchTo
 	st.put[piece], st.from[piece] = u.put, u.origin
 	st.clock--
+}
+
+// unpick puts the last picks back; what is next is the caller's to restore.
+func (st *state) unpick(picks int) {
+	for range picks {
+		t := st.log[len(st.log)-1]
+		st.log = st.log[:len(st.log)-1]
+		st.push(int(t.stack), t.piece)
+		st.touched[t.stack] = t.touched
+		st.clock--
+	}
 }
 
 // pickAll picks until something is in the way. It is wasteful to have
