@@ -21,6 +21,10 @@ const actorKey = "spanyard-actor"
 // maxActorChars in a name.
 const maxActorChars = 120
 
+// actorAllowed says so to people. Programs find the name of the metadata in
+// AsActor.
+const actorAllowed = "a name of 1 to 120 printable characters"
+
 type actorContextKey struct{}
 
 // Actor returns who asks, inside a handler; empty on a read without a name.
@@ -65,7 +69,7 @@ func withActor(ctx context.Context) (context.Context, error) {
 
 func badActor(value, problem string) error {
 	return fault.New(fault.Invalid, "ACTOR_INVALID", "The name of the person asking %s.", problem).
-		At(actorKey, value, problem, "a name of 1 to 120 printable characters, percent-encoded")
+		At("who asks", value, problem, actorAllowed)
 }
 
 // requireActor refuses a writing request that does not say who asks.
@@ -74,7 +78,7 @@ func requireActor(ctx context.Context, req any) error {
 		return nil
 	}
 	return fault.New(fault.Invalid, "ACTOR_MISSING", "Say who you are: every change is recorded with the name of the person who asked for it.").
-		At(actorKey, "", "is missing", "a name of 1 to 120 printable characters, percent-encoded")
+		At("who asks", "", "is missing", actorAllowed)
 }
 
 const requestIDField = protoreflect.Name("request_id")

@@ -14,6 +14,10 @@ import (
 var patterns = map[string]string{
 	`^[a-z0-9][a-z0-9-]{0,31}$`:       "1 to 32 small letters, digits and hyphens, not beginning with a hyphen",
 	`^[0-9]{4}-[0-9]{2}-[0-9]{2}$`:    "a day written YYYY-MM-DD",
+	`^[A-Za-z0-9]{1,8}$`:              "1 to 8 letters and digits",
+	`^[A-E]$`:                         "one of the letters A to E",
+	`^[A-E]?$`:                        "one of the letters A to E, or nothing",
+	`^(A1|A3)?$`:                      "A1 or A3, or nothing",
 	`^([0-9]{4}-[0-9]{2}-[0-9]{2})?$`: "a day written YYYY-MM-DD, or nothing",
 }
 

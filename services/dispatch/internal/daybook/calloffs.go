@@ -44,7 +44,7 @@ func (c CallOffRooms) decide(s State) ([]Event, error) {
 			continue
 		}
 		f.callOff(s, where, call)
-		if err := s.CheckNotPast(call.Day, c.At); err != nil {
+		if err := s.CheckNotPast(call.Day, c.At); err != nil && validDay(call.Day) == nil {
 			f.add(where+", day", call.Day, "is over", "today or later, in the yard's time zone")
 		}
 		f.calledTwice(after, where, call)

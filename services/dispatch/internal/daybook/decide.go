@@ -86,8 +86,7 @@ func (f *findings) window(where string, w Window) {
 	f.number(where+".opens_minute", w.OpensMinute, 0, 1440)
 	f.number(where+".closes_minute", w.ClosesMinute, 0, 1440)
 	if w.OpensMinute >= w.ClosesMinute {
-		f.add(where, fmt.Sprintf("%d to %d", w.OpensMinute, w.ClosesMinute),
-			"closes before it opens", "opens_minute less than closes_minute, both in minutes after midnight")
+		f.add(where, clockTime(w.OpensMinute)+" to "+clockTime(w.ClosesMinute), "closes before it opens", "a closing time after the opening time")
 	}
 }
 

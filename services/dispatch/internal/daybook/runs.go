@@ -78,7 +78,7 @@ func (c DeliverDrop) decide(s State) ([]Event, error) {
 		return nil, fault.New(fault.Stale, "RUN_NOT_ON_ROAD", "Run %s is %s; a drop is delivered after the truck has left.", c.RunID, r.State)
 	}
 	if c.DropNumber > len(r.Run.Drops) {
-		return nil, fault.New(fault.Invalid, "DROP_UNKNOWN", "Run %s has %d drops.", c.RunID, len(r.Run.Drops))
+		return nil, fault.New(fault.Invalid, "DROP_UNKNOWN", "Run %s has no drop %d; its last is drop %d.", c.RunID, c.DropNumber, len(r.Run.Drops))
 	}
 	if next := len(r.Delivered) + 1; c.DropNumber != next {
 		return nil, fault.New(fault.Stale, "DROP_OUT_OF_ORDER", "Drop %d of run %s comes after drop %d, which is not delivered yet.",

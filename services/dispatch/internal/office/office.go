@@ -136,7 +136,7 @@ func (o *Office) Depart(ctx context.Context, a Ask, runID, departedBy string) (R
 			return nil, err
 		}
 		if len(places) > 0 {
-			refusal := fault.New(fault.Stale, "NOT_LOADED", "Run %s may not leave: %d of its pieces are not loaded or must not leave.", runID, len(places))
+			refusal := fault.New(fault.Stale, "NOT_LOADED", "Run %s may not leave: pieces that are not loaded or must not leave: %d.", runID, len(places))
 			refusal.Places = places
 			return nil, refusal
 		}

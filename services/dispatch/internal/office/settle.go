@@ -185,7 +185,7 @@ func (o *Office) Cancel(ctx context.Context, a Ask, runID, reason string) (Resul
 			return nil, err
 		}
 		if len(places) > 0 {
-			refusal := fault.New(fault.Stale, "RUN_DELIVERED", "Run %s cannot be cancelled: %d of its pieces stand at a site already.", runID, len(places))
+			refusal := fault.New(fault.Stale, "RUN_DELIVERED", "Run %s cannot be cancelled: pieces that stand at a site already: %d.", runID, len(places))
 			refusal.Places = places
 			return nil, refusal
 		}

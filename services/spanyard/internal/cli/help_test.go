@@ -44,13 +44,13 @@ func TestEveryCommandHasHelp(t *testing.T) {
 // the commands take.
 func TestExamplesAreRight(t *testing.T) {
 	t.Setenv("SPANYARD_AS", "Pim Quillbottle")
-	root := (&program{out: &bytes.Buffer{}, errw: &bytes.Buffer{}}).root()
 	every(t, func(t *testing.T, c *cobra.Command) {
 		for _, line := range strings.Split(strings.ReplaceAll(c.Example, "\\\n", " "), "\n") {
 			words := split(strings.TrimSpace(line))
 			if len(words) == 0 {
 				continue
 			}
+			root := (&program{out: &bytes.Buffer{}, errw: &bytes.Buffer{}}).root()
 			found, rest, err := root.Find(words[1:])
 			if err != nil {
 				t.Errorf("%q: %v", line, err)

@@ -32,6 +32,9 @@ func (p *program) inPlainWords(c *cobra.Command) {
 		if err := missingFlags(cmd); err != nil {
 			return err
 		}
+		if cmd.ValidateFlagGroups() != nil {
+			return groupsError(cmd)
+		}
 		return p.needsName(cmd)
 	}
 	for _, child := range c.Commands() {
@@ -59,7 +62,7 @@ func argsError(c *cobra.Command, args []string) error {
 	wanted := strings.Fields(c.Use)[1:]
 	switch {
 	case len(args) < len(wanted):
-		return fault.New(fault.Invalid, "ARGUMENT_MISSING", "%s is missing. The command is: %s.", wanted[len(args)], usage(c))
+		return fault.New(fault.Invalid, "ARGUMENT_MISSING", "%s is missing. The command is '%s'.", wanted[len(args)], usage(c))
 	case c.HasSubCommands():
 		f := fault.New(fault.Invalid, "COMMAND_UNKNOWN", "There is no command %q of '%s'.", args[0], c.CommandPath())
 		if like := c.SuggestionsFor(args[0]); len(like) > 0 {
@@ -67,7 +70,7 @@ func argsError(c *cobra.Command, args []string) error {
 		}
 		return f
 	default:
-		return fault.New(fault.Invalid, "ARGUMENT_UNEXPECTED", "%q is one word too many. The command is: %s. A name of several words goes in quotes.",
+		return fault.New(fault.Invalid, "ARGUMENT_UNEXPECTED", "%q is one word too many. The command is '%s'. A name of several words goes in quotes.",
 			args[len(wanted)], usage(c))
 	}
 }
@@ -93,6 +96,45 @@ func missingFlags(c *cobra.Command) error {
 	default:
 		last := len(missing) - 1
 		return fault.New(fault.Invalid, "FLAG_MISSING", "%s and %s are missing.", strings.Join(missing[:last], ", "), missing[last])
+	}
+}
+
+// groupsError says which flags need one another, or do not go together. The
+// names of the annotations are those that the command library keeps them under.
+func groupsError(c *cobra.Command) error {
+	given := map[string]bool{}
+	c.Flags().Visit(func(f *pflag.Flag) { given[f.Name] = true })
+	var out error
+	c.Flags().VisitAll(func(f *pflag.Flag) {
+		for kind, groups := range f.Annotations {
+			for _, group := range groups {
+				names := strings.Fields(group)
+				if sentence := groupSentence(kind, names, given); sentence != "" {
+					out = fault.New(fault.Invalid, "FLAGS_DO_NOT_FIT", "%s", sentence)
+				}
+			}
+		}
+	})
+	return out
+}
+
+func groupSentence(kind string, names []string, given map[string]bool) string {
+	list := "--" + strings.Join(names, ", --")
+	set := 0
+	for _, name := range names {
+		if given[name] {
+			set++
+		}
+	}
+	switch {
+	case kind == "cobra_annotation_one_required" && set == 0:
+		return "One of these is needed: " + list + "."
+	case kind == "cobra_annotation_mutually_exclusive" && set > 1:
+		return "Only one of these goes at a time: " + list + "."
+	case kind == "cobra_annotation_required_if_others_set" && set > 0 && set < len(names):
+		return "These go together, all or none: " + list + "."
+	default:
+		return ""
 	}
 }
 
@@ -125,6 +167,10 @@ func flagError(c *cobra.Command, err error) error {
 // kindOf says what a flag takes.
 func kindOf(f *pflag.Flag) string {
 	switch kind := f.Value.Type(); {
+	case strings.HasPrefix(kind, "float") && strings.HasSuffix(kind, "Slice"):
+		return "a list of numbers with commas between, and points before their decimals"
+	case kind == "int32":
+		return "a whole number up to 2147483647"
 	case strings.HasPrefix(kind, "int"):
 		return "a whole number"
 	case strings.HasPrefix(kind, "uint"):

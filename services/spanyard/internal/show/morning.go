@@ -63,7 +63,7 @@ func header(w io.Writer, m *dispatchv1.Morning, y Yard) {
 	if m.GetConfirmedBy() != "" {
 		state += " by " + m.GetConfirmedBy()
 	}
-	fmt.Fprintf(w, "Plan %s: %s; planned by %s on %s\n", p.GetPlanId(), state, p.GetPlannedBy(), moment(p.GetPlannedAt(), y.Zone))
+	paragraph(w, "", "  ", fmt.Sprintf("Plan %s: %s; planned by %s on %s", p.GetPlanId(), state, p.GetPlannedBy(), moment(p.GetPlannedAt(), y.Zone)))
 	paragraph(w, "", "", fmt.Sprintf("%s; no plan that brings the same pieces needs fewer than %d: %s.",
 		count(len(p.GetRuns()), "run"), p.GetRunLowerBound(), strings.TrimSuffix(p.GetBoundReason(), ".")))
 	beams, pallets, blocks, mass := totals(p)
@@ -151,9 +151,9 @@ func Mornings(w io.Writer, list []*dispatchv1.MorningSummary, zone *time.Locatio
 		note(w, "No plans for this day.")
 		return
 	}
-	t := newTable("plan", "day", "state", "planned", "by", "runs#", "at least#", "left#", "mass kg#", "confirmed by")
+	t := newTable("plan", "state", "planned", "by", "runs#", "at least#", "left#", "mass kg#", "confirmed by")
 	for _, m := range list {
-		t.add(m.GetPlanId(), m.GetDay(), word(m.GetState().String(), "MORNING_STATE_"), moment(m.GetPlannedAt(), zone), m.GetPlannedBy(),
+		t.add(m.GetPlanId(), word(m.GetState().String(), "MORNING_STATE_"), moment(m.GetPlannedAt(), zone), m.GetPlannedBy(),
 			m.GetRunCount(), m.GetRunLowerBound(), m.GetUnservedCount(), wholeKg(m.GetMassG()), dash(m.GetConfirmedBy()))
 	}
 	t.write(w)

@@ -45,8 +45,9 @@ func (t *table) add(cells ...any) {
 }
 
 // write prints the table. The last column is broken at spaces when it would
-// run over the page, and goes on under itself; where even that does not help,
-// the columns move together.
+// run over the page, and goes on under itself. Where that does not help, the
+// columns move together, and then others are broken as well, those with the
+// most to give first.
 func (t *table) write(w io.Writer) {
 	widths := make([]int, len(t.heads))
 	for _, row := range append([][]string{t.heads}, t.rows...) {
@@ -55,26 +56,82 @@ func (t *table) write(w io.Writer) {
 		}
 	}
 	last := len(widths) - 1
-	fixed := utf8.RuneCountInString(t.indent)
-	for _, n := range widths[:last] {
-		fixed += n
-	}
+	room := width - utf8.RuneCountInString(t.indent)
 	gap := 2
-	if fixed+gap*last+min(widths[last], narrow) > width {
+	if over := sum(widths[:last]) + gap*last + t.leastLast(widths[last]) - room; over > 0 {
 		gap = 1
+		t.squeeze(widths, over-last)
 	}
-	start := fixed + gap*last
-	room := max(width-start, narrow)
-	t.line(w, t.heads, widths, gap)
-	for _, row := range t.rows {
-		parts := []string{row[last]}
-		if !t.right[last] {
-			parts = wrap(row[last], room)
+	if !t.right[last] {
+		widths[last] = min(widths[last], max(room-sum(widths[:last])-gap*last, t.leastLast(widths[last])))
+	}
+	for _, row := range append([][]string{t.heads}, t.rows...) {
+		t.lines(w, row, widths, gap)
+	}
+}
+
+func sum(widths []int) int {
+	total := 0
+	for _, n := range widths {
+		total += n
+	}
+	return total
+}
+
+// leastLast is the room that the last column needs at least.
+func (t *table) leastLast(natural int) int {
+	if t.right[len(t.right)-1] {
+		return natural
+	}
+	return max(min(natural, narrow), t.longestWord(len(t.right)-1))
+}
+
+// longestWord of a column: below it nothing can be broken.
+func (t *table) longestWord(column int) int {
+	longest := 0
+	for _, row := range append([][]string{t.heads}, t.rows...) {
+		for _, word := range strings.Fields(row[column]) {
+			longest = max(longest, utf8.RuneCountInString(word))
 		}
-		t.line(w, append(row[:last:last], parts[0]), widths, gap)
-		for _, more := range parts[1:] {
-			fmt.Fprintln(w, strings.Repeat(" ", start)+more)
+	}
+	return longest
+}
+
+// squeeze takes so many characters off the columns before the last.
+func (t *table) squeeze(widths []int, over int) {
+	for ; over > 0; over-- {
+		most, slack := -1, 0
+		for i := range widths[:len(widths)-1] {
+			if s := widths[i] - t.longestWord(i); s > slack {
+				most, slack = i, s
+			}
 		}
+		if most < 0 {
+			return
+		}
+		widths[most]--
+	}
+}
+
+// lines prints a row, each cell broken to the width of its column.
+func (t *table) lines(w io.Writer, cells []string, widths []int, gap int) {
+	parts := make([][]string, len(cells))
+	most := 1
+	for i, c := range cells {
+		parts[i] = []string{c}
+		if utf8.RuneCountInString(c) > widths[i] {
+			parts[i] = wrap(c, widths[i])
+		}
+		most = max(most, len(parts[i]))
+	}
+	for n := range most {
+		line := make([]string, len(cells))
+		for i := range cells {
+			if n < len(parts[i]) {
+				line[i] = parts[i][n]
+			}
+		}
+		t.line(w, line, widths, gap)
 	}
 }
 

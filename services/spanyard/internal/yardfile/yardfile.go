@@ -9,6 +9,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"regexp"
 
 	"go.yaml.in/yaml/v3"
 	"google.golang.org/protobuf/proto"
@@ -90,11 +91,21 @@ func unreadable(file string, err error) error {
 	var te *yaml.TypeError
 	if errors.As(err, &te) {
 		for _, line := range te.Errors {
-			f = f.At(file, "", line, "")
+			f = f.At(lineOf(file, line), "", "is a field that the program does not know, or a value of the wrong kind", "")
 		}
-		return f
+		return f.Because(err)
 	}
-	return f.At(file, "", err.Error(), "")
+	return f.At(lineOf(file, err.Error()), "", "cannot be read from here on", "lines of \"field: value\", indented by blanks alike, brackets and quotes closed").Because(err)
+}
+
+// lineNumber finds where the YAML reader stopped: it says that in its text only.
+var lineNumber = regexp.MustCompile(`line (\d+)`)
+
+func lineOf(file, text string) string {
+	if m := lineNumber.FindStringSubmatch(text); m != nil {
+		return file + ", line " + m[1]
+	}
+	return file
 }
 
 func at(file string, n *yaml.Node) string {

@@ -62,7 +62,7 @@ func TestReadRefuses(t *testing.T) {
 		{"no value", "trucks:\n  - name:\n", "in trucks[0].name should be a single value"},
 		{"no list", "trucks: {truck_id: T1}\n", "in trucks should be a list"},
 		{"no group", "trucks:\n  - T1\n", "in trucks[0] should be a group"},
-		{"not YAML", "trucks: [\n", "f.yaml: yaml: line"},
+		{"not YAML", "trucks: [\n", "f.yaml, line 1: cannot be read from here on"},
 	} {
 		t.Run(tc.name, func(t *testing.T) {
 			err := yardfile.Read("f.yaml", []byte(tc.file), &dispatchv1.SetTrucksRequest{}, "yard", "request_id")
