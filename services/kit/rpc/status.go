@@ -75,11 +75,9 @@ func kindOf(code codes.Code) fault.Kind {
 	}
 }
 
-// ToStatus turns an error into the status that goes to the caller. A fault
+// toStatus turns an error into the status that goes to the caller. A fault
 // keeps its kind, reason, sentence and places; everything else becomes
-// Internal with an id to quote.
-func ToStatus(err error) error { return toStatus(err, newID()) }
-
+// Internal with the id to quote.
 func toStatus(err error, id string) error {
 	if err == nil {
 		return nil

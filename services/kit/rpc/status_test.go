@@ -16,6 +16,9 @@ import (
 )
 
 // Every kind travels as its own code and comes back as itself.
+// onTheWire is an error as the caller gets it.
+func onTheWire(err error) error { return toStatus(err, newID()) }
+
 func TestToStatusOfEachKind(t *testing.T) {
 	tests := map[fault.Kind]codes.Code{
 		fault.Internal:    codes.Internal,
@@ -28,7 +31,7 @@ func TestToStatusOfEachKind(t *testing.T) {
 	}
 	for kind, want := range tests {
 		t.Run(kind.String(), func(t *testing.T) {
-			err := ToStatus(fmt.Errorf("while working: %w", fault.New(kind, "SOME_REASON", "Some sentence.")))
+			err := onTheWire(fmt.Errorf("while working: %w", fault.New(kind, "SOME_REASON", "Some sentence.")))
 			if got := status.Code(err); got != want {
 				t.Errorf("code = %s, want %s", got, want)
 			}
@@ -40,7 +43,7 @@ func TestToStatusOfEachKind(t *testing.T) {
 }
 
 func TestToStatusOfOtherErrors(t *testing.T) {
-	fromStock := FromStatus(ToStatus(fault.New(fault.Invalid, "BAD_LENGTH", "The length is wrong.")))
+	fromStock := FromStatus(onTheWire(fault.New(fault.Invalid, "BAD_LENGTH", "The length is wrong.")))
 	tests := map[string]struct {
 		err    error
 		code   codes.Code
@@ -61,7 +64,7 @@ func TestToStatusOfOtherErrors(t *testing.T) {
 	}
 	for name, tt := range tests {
 		t.Run(name, func(t *testing.T) {
-			err := ToStatus(tt.err)
+			err := onTheWire(tt.err)
 			if got := status.Code(err); got != tt.code {
 				t.Errorf("code = %s, want %s", got, tt.code)
 			}
@@ -76,7 +79,7 @@ func TestToStatusOfOtherErrors(t *testing.T) {
 }
 
 func TestInternalQuotesAnID(t *testing.T) {
-	a, b := FromStatus(ToStatus(errors.New("x"))), FromStatus(ToStatus(errors.New("x")))
+	a, b := FromStatus(onTheWire(errors.New("x"))), FromStatus(onTheWire(errors.New("x")))
 	var fa, fb *fault.Error
 	if !errors.As(a, &fa) || !errors.As(b, &fb) {
 		t.Fatal("no faults came back")
@@ -139,7 +142,7 @@ func TestFaultsTravelWhole(t *testing.T) {
 			Cause:    errors.New("for the log only"),
 		}
 		var got *fault.Error
-		if !errors.As(FromStatus(ToStatus(sent)), &got) {
+		if !errors.As(FromStatus(onTheWire(sent)), &got) {
 			t.Fatal("no fault came back")
 		}
 		sent.Cause, got.Cause = nil, nil
@@ -153,7 +156,7 @@ func TestFaultsTravelWhole(t *testing.T) {
 }
 
 func TestBytesThatAreNoText(t *testing.T) {
-	err := ToStatus(fault.New(fault.Invalid, "BAD", "Room %s is unknown.", "\xff").At("room\xfe", "\xff", "is \xfd", "\xfc"))
+	err := onTheWire(fault.New(fault.Invalid, "BAD", "Room %s is unknown.", "\xff").At("room\xfe", "\xff", "is \xfd", "\xfc"))
 	var f *fault.Error
 	if !errors.As(FromStatus(err), &f) || len(f.Places) != 1 || f.Places[0].Value != "\uFFFD" {
 		t.Errorf("got %v, want the places with marks in place of the bytes", err)

@@ -52,35 +52,6 @@ const (
 	JSON
 )
 
-// String returns the format's name.
-func (f Format) String() string {
-	switch f {
-	case XLSX:
-		return "XLSX"
-	case CSV:
-		return "CSV"
-	case JSON:
-		return "JSON"
-	default:
-		return "unknown"
-	}
-}
-
-// FormatOf tells the format from a file's name.
-func FormatOf(file string) (Format, error) {
-	switch strings.ToLower(filepath.Ext(file)) {
-	case ".xlsx", ".xlsm":
-		return XLSX, nil
-	case ".csv", ".txt", ".tsv":
-		return CSV, nil
-	case ".json":
-		return JSON, nil
-	default:
-		return 0, fault.New(fault.Invalid, ReasonBadFile, "The kind of file cannot be told from its name.").
-			At(file, "", "has an unknown ending", ".xlsx, .csv or .json")
-	}
-}
-
 // Column that a table may have. A required column must be there and must be
 // filled in every row in which it is asked for.
 type Column struct {

@@ -205,7 +205,8 @@ func basis(w io.Writer, b *layouteventv1.DesignBasis) {
 		return
 	}
 	wire, concrete, casting := b.GetWire(), b.GetConcrete(), b.GetCasting()
-	fmt.Fprintf(w, "\nWire %s, %g mm, stressed to %g MPa; concrete fck %g MPa, cement %s, wires let go after %g days.\n", wire.GetName(), wire.GetDiameterMm(),
-		casting.GetBedStressMpa(), concrete.GetFckMpa(), concrete.GetCementClass(), casting.GetTransferAgeDays())
+	fmt.Fprintln(w)
+	paragraph(w, "", "  ", fmt.Sprintf("Wire %s, %g mm, stressed to %g MPa; concrete fck %g MPa, cement %s, wires let go after %g days.", wire.GetName(),
+		wire.GetDiameterMm(), casting.GetBedStressMpa(), concrete.GetFckMpa(), concrete.GetCementClass(), casting.GetTransferAgeDays()))
 	fmt.Fprintf(w, "Bearing %g mm where a room asks for none; up to %d beams side by side.\n", b.GetRules().GetBearingMm(), b.GetRules().GetMostBeamsPerRow())
 }
