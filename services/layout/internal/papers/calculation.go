@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"strings"
 
 	"github.com/tdewolff/canvas"
 
@@ -29,13 +30,18 @@ func Calculations(w io.Writer, title string, reports []strength.Report) error {
 
 func (p *paper) calculation(r strength.Report) {
 	p.heading("Beam " + r.Beam.Name)
-	p.section(r.Beam)
+	p.section(r)
 	f, c := r.Beam.Floor, r.Beam.Casting
 	p.paragraph(fmt.Sprintf("Clear span %.0f mm, bearing %.0f mm at each end; %d beam(s) a row carry a strip of %.0f mm: imposed %.2f kN/m2 (category %s), finishes and screed %.2f kN/m2, blocks %.2f kN/m.",
 		f.ClearSpanMM, f.BearingMM, f.BeamsPerRow, f.PitchMM, f.ImposedKNPerM2, f.Category, f.FinishesKNPerM2, f.InfillKNPerM))
 	p.paragraph(fmt.Sprintf("Concrete fck %.0f MPa, cement class %s; wires %s, fpk %.0f, fp0.1k %.0f MPa, %.2f mm2 each, stressed to %.0f MPa on the bed and cut after %.1f days.",
 		r.Beam.FckMPa, r.Beam.Cement, r.Beam.Pattern.Wire.Name, r.Beam.Pattern.Wire.FpkMPa, r.Beam.Pattern.Wire.Fp01kMPa, r.Beam.Pattern.Wire.AreaMM2, c.BedStressMPa, c.TransferAgeDays))
+	if t := r.Topping; t != nil {
+		p.paragraph(fmt.Sprintf("Topping of %.0f mm, fck %.0f MPa, cast on a %s surface %.0f mm above the soffit when the beam is %.0f days old; %.0f mm of its width carry with the beam.",
+			t.ThicknessMM, t.FckMPa, strings.ReplaceAll(string(t.Surface), "_", " "), t.UndersideMM, t.CastAgeDays, t.EffectiveWidthMM))
+	}
 	p.verdicts(r)
+	p.stresses(r)
 	part, rows := "", [][]string(nil)
 	flush := func() {
 		if len(rows) > 0 {
@@ -94,17 +100,44 @@ func (p *paper) verdicts(r strength.Report) {
 	p.paragraph(fmt.Sprintf("%s Governing on the floor: %s, %.1f %% full.", verdict, r.Governing.What, 100*r.Governing.Fullness))
 }
 
-// section draws the outline with its wires, 1:2.
-func (p *paper) section(b strength.Beam) {
+// stresses shows the concrete's stress at each fibre, stage by stage.
+func (p *paper) stresses(r strength.Report) {
+	columns := []column{{"stage", 52, false}}
+	at := map[string]int{}
+	var rows [][]string
+	for _, s := range r.Stresses {
+		if at[s.Fibre] == 0 {
+			at[s.Fibre] = len(columns)
+			columns = append(columns, column{fmt.Sprintf("%s, %.0f mm", s.Fibre, s.HeightMM), 31, true})
+		}
+	}
+	for _, s := range r.Stresses {
+		if len(rows) == 0 || rows[len(rows)-1][0] != s.Stage {
+			rows = append(rows, make([]string, len(columns)))
+			rows[len(rows)-1][0] = s.Stage
+		}
+		rows[len(rows)-1][at[s.Fibre]] = fmt.Sprintf("%.2f", s.MPa)
+	}
+	p.heading("Stresses of the concrete in MPa, compression positive")
+	p.table(columns, rows)
+}
+
+// section draws the outline with its wires, 1:2, and where a topping lies.
+func (p *paper) section(r strength.Report) {
 	const scale = 2.0
+	b := r.Beam
 	low, high, tall := math.Inf(1), math.Inf(-1), 0.0
 	for _, q := range b.Outline {
 		low, high, tall = math.Min(low, q.XMM), math.Max(high, q.XMM), math.Max(tall, q.YMM)
 	}
-	height := tall / scale
+	whole := tall
+	if r.Topping != nil {
+		whole = r.Topping.UndersideMM + r.Topping.ThicknessMM
+	}
+	height := whole / scale
 	p.room((height + 8) / row)
 	base := p.y - height
-	x0 := left + 10 - low/scale
+	x0 := left + 16 - low/scale
 	path := &canvas.Path{}
 	for i, q := range b.Outline {
 		if i == 0 {
@@ -125,6 +158,33 @@ func (p *paper) section(b strength.Beam) {
 		}
 		p.put(x0+high/scale+6, base+r.HeightMM/scale-1, body, false, fmt.Sprintf("%d of %.1f mm at %.0f mm", r.Count, b.Pattern.Wire.DiameterMM, r.HeightMM))
 	}
-	p.put(x0+high/scale+6, base+height-1, body, false, fmt.Sprintf("%.0f mm deep, %.0f mm wide; drawn 1:%.0f, wires spread to be seen", tall, high-low, scale))
+	if t := r.Topping; t != nil {
+		// The topping goes on to both sides; its width is written, not drawn.
+		from, to := x0+low/scale-14, x0+high/scale+14
+		p.rule(from, base+height, to, base+height, 0.25)
+		for side, x := range [2]float64{from, to} {
+			p.rule(x, base+t.UndersideMM/scale, x0+flank(b.Outline, side, t.UndersideMM)/scale, base+t.UndersideMM/scale, 0.25)
+		}
+		p.put(x0+high/scale+18, base+height-2, body, false, fmt.Sprintf("topping, %.0f mm thick from %.0f mm up, %.0f mm wide", t.ThicknessMM, t.UndersideMM, t.EffectiveWidthMM))
+	}
+	p.put(x0+high/scale+6, base+tall/scale-1, body, false, fmt.Sprintf("%.0f mm deep, %.0f mm wide; drawn 1:%.0f, wires spread to be seen", tall, high-low, scale))
 	p.y = base - 6
+}
+
+// flank is how far an outline reaches to the left (side 0) or right at a level
+// just below its top.
+func flank(o strength.Outline, side int, y float64) float64 {
+	y -= 0.01
+	found := 0.0
+	for i, a := range o {
+		b := o[(i+1)%len(o)]
+		if (a.YMM > y) == (b.YMM > y) {
+			continue
+		}
+		x := a.XMM + (y-a.YMM)/(b.YMM-a.YMM)*(b.XMM-a.XMM)
+		if found == 0 || side == 0 && x < found || side == 1 && x > found {
+			found = x
+		}
+	}
+	return found
 }

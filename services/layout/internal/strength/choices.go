@@ -10,7 +10,7 @@ var (
 		"Long-term loss by 5.46 with the full relaxation at the end of the design life from the stress after transfer, creep on the whole quasi-permanent stress from the age at transfer, the total shrinkage strain, and the section of the beam alone.",
 		"Creep grows by 3.7 where the concrete at the wires is pressed beyond 0.45 fck(t0) at transfer.",
 		"Service stresses on the uncracked section: with the mean prestress on the sheet, with r_sup or r_inf times it, whichever is worse, in the checks (5.10.9).",
-		"Deflections are those of an uncracked beam, so the characteristic combination may not crack it (7.1(2)). Calculated deflections scatter by +15 % to -30 %.",
+		"Deflections are those of an uncracked beam, so the characteristic combination may not crack it (7.1(2)); the prestress bends the whole span alike; sag and camber fill the same limits. Calculated deflections scatter by +15 % to -30 %.",
 		"Bending with the rectangular block (3.1.7(3)) and all wires starting at the remaining prestress, without the strain of decompression.",
 		"Uncracked shear (6.4) at every corner of the outline and at the centroid, with the stress of the prestress, and that of bending where it is tension; no nearer the support than the 45 degree line from the support's inner edge to the centroid.",
 		"Cracked shear (6.2) with the smallest width of the web and the wires of the lower half, where they are anchored beyond the section by the effective depth.",

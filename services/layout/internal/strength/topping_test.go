@@ -59,6 +59,50 @@ func TestCompositeSection(t *testing.T) {
 	near(t, "Mcr", got["Mcr"]*1e6, mE+(got["sc,b P"]-mE/370000+got["sc,b sh"]+4.0716)*second/centroid, 1e-4)
 }
 
+// Strip by strip: properties of beam and topping, and the stresses of
+// differential shrinkage, which hold each other in balance.
+func TestCompositeAgreesWithFibres(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		in := randomTee(t, true)
+		beam := Concrete{FckMPa: 50}
+		top := Topping{FckMPa: rapid.Float64Range(20, 50).Draw(t, "fck"), UndersideMM: in.Topping.UndersideMM,
+			ThicknessMM: in.Topping.TopMM - in.Topping.UndersideMM, EffectiveWidthMM: in.Topping.WidthMM}
+		c := newComposite(in.Section, beam, top, 600, 4000)
+		c.shrinkN = 50000
+		const strips = 4000
+		dy := c.high / strips
+		widths := chords(in.Section.Outline, c.high, strips)
+		level := in.Section.CentroidMM
+		var area, first, second, force, moment, above float64
+		for i, w := range widths {
+			y := (float64(i) + 0.5) * dy
+			beside := 0.0
+			if y > c.low {
+				beside = c.widthMM - w
+			}
+			a := (w + c.ratio*beside) * dy
+			area, first, second = area+a, first+a*y, second+a*y*y
+			if y > level {
+				above += a * (y - c.section.CentroidMM)
+			}
+			f := c.shrinkMPa(y)*w*dy + (c.ratio*c.shrinkMPa(y)-c.shrinkN/c.areaMM2)*beside*dy
+			force, moment = force+f, moment+f*y
+		}
+		centroid := first / area
+		for what, pair := range map[string][2]float64{
+			"area": {c.section.AreaMM2, area}, "centroid": {c.section.CentroidMM, centroid}, "inertia": {c.section.InertiaMM4, second - area*centroid*centroid},
+			"first moment": {c.firstMomentMM3(in.Section, level), above},
+		} {
+			if math.Abs(pair[0]-pair[1]) > 5e-3*math.Abs(pair[1]) {
+				t.Fatalf("%s %g, by fibres %g", what, pair[0], pair[1])
+			}
+		}
+		if math.Abs(force) > 5e-3*c.shrinkN || math.Abs(moment) > 5e-3*c.shrinkN*c.high {
+			t.Fatalf("shrinkage leaves %g N and %g Nmm", force, moment)
+		}
+	})
+}
+
 func TestEffectiveFlange(t *testing.T) {
 	// EN 1992-1-1 5.3.2.1, worked by hand: bi 225 mm counts whole where the
 	// span is long, 0.2 x 450 + 0.1 x 3000 of 450 mm where it is not.

@@ -54,9 +54,11 @@ func (p *program) beamCommand() *cobra.Command {
 		Use:   "check FILE",
 		Short: "Check one beam by EN 1992-1-1 and print every step",
 		Long: `Checks a beam that a JSON file describes: outline, wires, materials, casting,
-span and loads, each with its unit in its name. Prints every step with its
-clause, and how full each check is. Needs no running program.`,
-		Example: "  spanyard beam check golden-beam.json\n  spanyard beam check golden-beam.json --json\n  spanyard beam check golden-beam.json --out sheets",
+span and loads, each with its unit in its name. A topping that carries with
+the beam is a part of the floor ("topping"). Prints every step with its clause,
+the stresses at each stage, and how full each check is. Needs no running
+program.`,
+		Example: "  spanyard beam check golden-beam.json\n  spanyard beam check topped-beam.json\n  spanyard beam check golden-beam.json --json\n  spanyard beam check golden-beam.json --out sheets",
 		Args:    cobra.ExactArgs(1),
 		RunE:    func(cmd *cobra.Command, args []string) error { return p.checkBeam(cmd.Context(), args[0], sheets) },
 	}
