@@ -501,3 +501,36 @@ func TestReadsRefuseWhatTheyDoNotKnow(t *testing.T) {
 	_, err = d.CancelRun(as(t, "Ada Example"), &dispatchv1.CancelRunRequest{Yard: yard, RequestId: "c", RunId: "x", Reason: "y"})
 	wantReason(t, err, "RUN_UNKNOWN")
 }
+
+// TestOneTimeZone: dispatch and stock count a yard's days by one time zone.
+func TestOneTimeZone(t *testing.T) {
+	w := newWorld(t)
+	d := w.start(t)
+	w.ready(t, d)
+	set := func(zone string) {
+		w.stock.mu.Lock()
+		defer w.stock.mu.Unlock()
+		w.stock.zone = zone
+	}
+	set("Etc/UTC")
+	planMorning(t, d, "plan-1")
+	set("Etc/GMT+5")
+	ctx := as(t, "Ada Example")
+	_, err := d.PlanMorning(ctx, &dispatchv1.PlanMorningRequest{Yard: yard, RequestId: "plan-2", Day: day, BudgetMs: 20})
+	if f := wantReason(t, err, "ZONES_DIFFER"); !strings.Contains(f.Sentence, "Etc/UTC") || !strings.Contains(f.Sentence, "Etc/GMT+5") {
+		t.Errorf("does not name both zones: %s", f.Sentence)
+	}
+	rules, err := d.GetYardRules(ctx, &dispatchv1.GetYardRulesRequest{Yard: yard})
+	if err != nil {
+		t.Fatal(err)
+	}
+	change := &dispatchv1.SetYardRulesRequest{Yard: yard, RequestId: "zone", Rules: rules.GetRules()}
+	change.Rules.TimeZone = "Etc/GMT+3"
+	_, err = d.SetYardRules(ctx, change)
+	wantReason(t, err, "ZONES_DIFFER")
+	change.Rules.TimeZone = "Etc/GMT+5"
+	if _, err := d.SetYardRules(ctx, change); err != nil {
+		t.Fatal(err)
+	}
+	planMorning(t, d, "plan-2")
+}

@@ -79,6 +79,8 @@ type fakeStock struct {
 	dropped  int
 	// before and after a method's work; an error goes to the caller.
 	before, after map[string]func() error
+	// zone of the yard; empty as long as stock has no rules for it.
+	zone string
 }
 
 func newFakeStock(t *testing.T, js jetstream.JetStream, log *slog.Logger) *fakeStock {
@@ -122,6 +124,15 @@ func (f *fakeStock) run(hooks map[string]func() error, method string) error {
 		return nil
 	}
 	return fn()
+}
+
+func (f *fakeStock) GetYardRules(context.Context, *stockv1.GetYardRulesRequest) (*stockv1.GetYardRulesResponse, error) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	if f.zone == "" {
+		return nil, fault.New(fault.NotFound, "YARD_UNKNOWN", "There is no such yard here.")
+	}
+	return &stockv1.GetYardRulesResponse{Rules: &stockeventv1.YardRulesSet{TimeZone: f.zone}}, nil
 }
 
 // ListFreePieces gives five beams to a page, so that pages matter.

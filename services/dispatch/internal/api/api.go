@@ -52,6 +52,9 @@ func (s *Server) SetYardRules(ctx context.Context, req *dispatchv1.SetYardRulesR
 		return nil, fault.New(fault.Invalid, "BAD_RULES", "The yard's time zone is not known.").
 			At("rules.time_zone", rules.TimeZone, "is no time zone", `an IANA name such as "Etc/UTC"`)
 	}
+	if err := s.office.SameZone(ctx, req.GetYard(), rules.TimeZone); err != nil {
+		return nil, err
+	}
 	position, err := s.do(ctx, req, daybook.SetRules{Rules: rules})
 	if err != nil {
 		return nil, err

@@ -49,8 +49,24 @@ func (o *Office) Plan(ctx context.Context, a Ask, r MorningRequest) (Result, err
 	})
 }
 
+// SameZone refuses a time zone that is not the one in which stock counts the
+// yard's days: what is old enough on a morning would be another piece than what
+// is planned for it.
+func (o *Office) SameZone(ctx context.Context, yard, zone string) error {
+	other, err := o.Stores.Zone(ctx, yard)
+	if err != nil || other == "" || other == zone {
+		return err
+	}
+	return fault.New(fault.Stale, "ZONES_DIFFER",
+		"Yard %s counts its days by %s in dispatch and by %s in stock: set the same time zone in both sections of the yard's rules.", yard, zone, other)
+}
+
 // draw makes a plan from the state and from what is free, and has it checked.
 func (o *Office) draw(ctx context.Context, a Ask, s daybook.State, r MorningRequest) (daybook.Plan, error) {
+	rules, _ := s.Rules()
+	if err := o.SameZone(ctx, a.Yard, rules.TimeZone); err != nil {
+		return daybook.Plan{}, err
+	}
 	stock, position, err := o.Stores.Free(ctx, a.Yard, r.StockAtLeast)
 	if err != nil {
 		return daybook.Plan{}, err

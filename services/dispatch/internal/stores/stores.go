@@ -33,6 +33,16 @@ type Stores struct {
 // New returns the stores behind a client.
 func New(client stockv1.StockServiceClient) *Stores { return &Stores{client: client} }
 
+// Zone returns the time zone in which stock counts the days of a yard; empty
+// while stock has no rules for it.
+func (s *Stores) Zone(ctx context.Context, yard string) (string, error) {
+	answer, err := s.client.GetYardRules(ctx, &stockv1.GetYardRulesRequest{Yard: yard})
+	if fault.KindOf(err) == fault.NotFound {
+		return "", nil
+	}
+	return answer.GetRules().GetTimeZone(), err
+}
+
 // Free returns everything that may leave the yard now and is nobody's, as of
 // a position of the stock ledger that is no older than atLeast.
 func (s *Stores) Free(ctx context.Context, yard string, atLeast uint64) (morning.Stock, uint64, error) {
