@@ -3,12 +3,14 @@ module spanyard.example/services/stock
 go 1.26.0
 
 require (
+	codeberg.org/go-pdf/fpdf v0.11.1
 	github.com/alicebob/miniredis/v2 v2.40.0
 	github.com/benbjohnson/immutable v0.4.3
 	github.com/google/go-cmp v0.7.0
 	github.com/nats-io/nats.go v1.55.0
 	github.com/redis/go-redis/v9 v9.23.0
 	github.com/xuri/excelize/v2 v2.11.1
+	golang.org/x/image v0.44.0
 	google.golang.org/grpc v1.85.0
 	google.golang.org/protobuf v1.36.12
 	pgregory.net/rapid v1.3.0

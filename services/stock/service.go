@@ -5,6 +5,7 @@
 // Code map: internal/yard is the domain, internal/conformity judges strength
 // results, internal/count reads opening stock counts, internal/codec turns
 // events into bytes and back, internal/readmodel keeps the view in Redis,
+// internal/recall finds all of a batch and internal/papers prints it,
 // internal/api answers gRPC calls.
 //
 // Stock never lets anything leave that is not released, and never promises a

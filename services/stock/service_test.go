@@ -260,6 +260,7 @@ func (h *house) look(t *testing.T, position uint64) {
 		t.Fatalf("history:\n%s", d)
 	}
 	h.lookForMarks(t, position)
+	h.recall(t, position)
 	sum, err := h.client.SummariseStock(h.ctx, &stockv1.SummariseStockRequest{Yard: yard, AtLeast: position})
 	if err != nil || sum.GetBeams()[0].GetQuarantined() != 7 {
 		t.Fatalf("summary: %v, %v", sum, err)
@@ -288,6 +289,31 @@ func (h *house) lookForMarks(t *testing.T, position uint64) {
 	_, err = h.client.FindMarks(h.ctx, &stockv1.FindMarksRequest{Yard: yard, JobId: "J1", Marks: make([]string, 5001)})
 	if fault.KindOf(err) != fault.Invalid {
 		t.Errorf("too many marks: %v", err)
+	}
+}
+
+// recall finds the whole batch, and says whom to call.
+func (h *house) recall(t *testing.T, position uint64) {
+	t.Helper()
+	r, err := h.client.RecallBatch(h.ctx, &stockv1.RecallBatchRequest{
+		Yard: yard, BatchId: "B1", AtLeast: position, Contacts: []*stockv1.SiteContact{{SiteId: "S1", Name: "Alder Row 4", Contact: "Ulla Fenn 555 0102"}},
+		Files: []stockv1.RecallFileKind{stockv1.RecallFileKind_RECALL_FILE_KIND_XLSX, stockv1.RecallFileKind_RECALL_FILE_KIND_PDF},
+	})
+	if err != nil || len(r.GetPlaces()) != 3 || len(r.GetFiles()) != 2 {
+		t.Fatalf("recall: %v, %v", r, err)
+	}
+	truck, site, stack := r.GetPlaces()[0], r.GetPlaces()[1], r.GetPlaces()[2]
+	if truck.GetWhere() != "on truck T, run R1, to site S1" || truck.GetUnitCount() != 1 || truck.GetCall() != "Ulla Fenn 555 0102, Alder Row 4" {
+		t.Errorf("on the road: %v", truck)
+	}
+	if site.GetKind() != stockv1.RecallPlaceKind_RECALL_PLACE_KIND_SITE || len(site.GetPieces()) != 2 || site.GetPieces()[0].GetAllocation().GetMark() != "1-01-009" {
+		t.Errorf("at the site: %v", site)
+	}
+	if stack.GetStackId() != "A-B1" || stack.GetUnitCount() != 7 || stack.GetPieces()[6].GetTier() != 2 {
+		t.Errorf("in the yard: %v", stack)
+	}
+	if _, err := h.client.RecallBatch(h.ctx, &stockv1.RecallBatchRequest{Yard: yard, BatchId: "B9"}); fault.ReasonOf(err) != "BATCH_UNKNOWN" {
+		t.Errorf("recall of an unknown batch: %v", err)
 	}
 }
 

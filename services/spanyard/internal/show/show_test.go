@@ -103,6 +103,20 @@ func TestPages(t *testing.T) {
 		},
 		"floor":  func(w io.Writer) { show.Floor(w, floor, time.UTC) },
 		"floors": func(w io.Writer) { show.Plans(w, []*layoutv1.PlanSummary{floor.GetSummary()}) },
+		"recall": func(w io.Writer) {
+			show.Recall(w, &stockv1.RecallBatchResponse{Batch: batch.GetBatch(), Places: []*stockv1.RecallPlace{
+				{Kind: stockv1.RecallPlaceKind_RECALL_PLACE_KIND_SITE, Where: "at site QF, from run P1-R01", Call: "Bram Oddsock 555 0101, Quillfeather Lane 3",
+					UnitCount: 1, MassG: 115_200, Pieces: batch.GetPieces()[1:]},
+				{Kind: stockv1.RecallPlaceKind_RECALL_PLACE_KIND_STACK, Where: "in stack A-01", Call: "the yard", UnitCount: 1, MassG: 115_200, Pieces: batch.GetPieces()[:1]},
+			}})
+		},
+		"trace": func(w io.Writer) {
+			laid := proto.CloneOf(batch.GetPieces()[1])
+			laid.TruckId, laid.DeliveredAt, laid.ReceivedBy = "T1", batch.GetBatch().GetRelease().GetReleasedAt(), "Bram Oddsock"
+			show.History(w, &stockv1.GetPieceHistoryResponse{Piece: laid, Batch: batch.GetBatch(), Entries: []*stockv1.HistoryEntry{{
+				HappenedAt: batch.GetBatch().GetRelease().GetReleasedAt(), Actor: "Rosamund Tickpenny", Sentence: "Set down at site QF from run P1-R01, received by Bram Oddsock.",
+			}}}, time.UTC)
+		},
 		"production": func(w io.Writer) {
 			show.Production(w, []*stockv1.ConcreteControl{
 				{FckCylinderMpa: 40, FckCubeMpa: 50, Specimen: stockeventv1.SpecimenKind_SPECIMEN_KIND_CUBE, AgeDays: 14, SampleCount: 1,

@@ -48,12 +48,7 @@ func Batch(w io.Writer, b *stockv1.Batch, pieces []*stockv1.Piece, zone *time.Lo
 	if r := b.GetRelease(); r != nil {
 		paragraph(w, "", "", Release(r, zone))
 	}
-	for _, t := range b.GetTests() {
-		paragraph(w, "", "  ", Test(t))
-	}
-	for _, j := range b.GetJudgements() {
-		paragraph(w, "", "  ", judgement(j))
-	}
+	results(w, b)
 	c := b.GetCounts()
 	fmt.Fprintf(w, "Made %d: in yard %d, reserved %d, picked %d, loaded %d, delivered %d, scrapped %d.\n", c.GetMade(), c.GetInYard(),
 		c.GetReserved(), c.GetPicked(), c.GetLoaded(), c.GetDelivered(), c.GetScrapped())
@@ -270,6 +265,15 @@ func History(w io.Writer, h *stockv1.GetPieceHistoryResponse, zone *time.Locatio
 	p := h.GetPiece()
 	fmt.Fprintf(w, "PIECE %s of batch %s (%s): %s\n", p.GetPieceId(), p.GetBatchId(), batchState(p.GetBatchState()), pieceState(p.GetState()))
 	Pieces(w, []*stockv1.Piece{p})
+	// Back to where it came from: cast, wires, tests.
+	fmt.Fprintf(w, "Made on %s as %s; from %s.\n", h.GetBatch().GetMadeOn(), batchOf(h.GetBatch()), dash(h.GetBatch().GetSource()))
+	results(w, h.GetBatch())
+	if p.GetTruckId() != "" {
+		fmt.Fprintf(w, "Left on truck %s.\n", p.GetTruckId())
+	}
+	if p.GetDeliveredAt().IsValid() {
+		fmt.Fprintf(w, "Delivered %s, received by %s.\n", moment(p.GetDeliveredAt(), zone), dash(p.GetReceivedBy()))
+	}
 	fmt.Fprintln(w)
 	t := newTable("when", "who", "what")
 	for _, e := range h.GetEntries() {

@@ -64,6 +64,17 @@ func pieceDoc(p yard.Piece, b yard.Batch) *stockv1.Piece {
 	return m
 }
 
+// PieceDoc returns a piece with what follows from its batch; tier and above
+// say where it lies in its stack.
+func PieceDoc(p yard.Piece, b yard.Batch, tier, above int) *stockv1.Piece {
+	m := pieceDoc(p, b)
+	m.BatchState, m.Tier, m.PiecesAbove = stockv1.BatchState(b.State), int32(tier), int32(above)
+	if b.Release != nil {
+		m.ReleasedOn = b.Release.On.String()
+	}
+	return m
+}
+
 // addBatch completes a piece with what follows from its batch.
 func addBatch(p *stockv1.Piece, b *stockv1.Batch) {
 	p.BatchState = b.GetState()

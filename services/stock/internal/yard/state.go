@@ -49,6 +49,14 @@ func (s State) Rules() Rules { return s.rules }
 // Day returns the day in the yard at a moment.
 func (s State) Day(t time.Time) civil.Day { return civil.DayOf(t, s.zone) }
 
+// Clock returns a moment on the yard's clock.
+func (s State) Clock(t time.Time) time.Time {
+	if s.zone == nil {
+		return t.UTC()
+	}
+	return t.In(s.zone)
+}
+
 // Batch returns a batch.
 func (s State) Batch(id string) (Batch, bool) {
 	b, ok := s.batches.Get(id)

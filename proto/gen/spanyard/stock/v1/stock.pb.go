@@ -133,6 +133,116 @@ func (BatchState) EnumDescriptor() ([]byte, []int) {
 	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{1}
 }
 
+// RecallFileKind is a file to take along.
+type RecallFileKind int32
+
+const (
+	RecallFileKind_RECALL_FILE_KIND_UNSPECIFIED RecallFileKind = 0
+	RecallFileKind_RECALL_FILE_KIND_XLSX        RecallFileKind = 1
+	RecallFileKind_RECALL_FILE_KIND_PDF         RecallFileKind = 2
+)
+
+// Enum value maps for RecallFileKind.
+var (
+	RecallFileKind_name = map[int32]string{
+		0: "RECALL_FILE_KIND_UNSPECIFIED",
+		1: "RECALL_FILE_KIND_XLSX",
+		2: "RECALL_FILE_KIND_PDF",
+	}
+	RecallFileKind_value = map[string]int32{
+		"RECALL_FILE_KIND_UNSPECIFIED": 0,
+		"RECALL_FILE_KIND_XLSX":        1,
+		"RECALL_FILE_KIND_PDF":         2,
+	}
+)
+
+func (x RecallFileKind) Enum() *RecallFileKind {
+	p := new(RecallFileKind)
+	*p = x
+	return p
+}
+
+func (x RecallFileKind) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (RecallFileKind) Descriptor() protoreflect.EnumDescriptor {
+	return file_spanyard_stock_v1_stock_proto_enumTypes[2].Descriptor()
+}
+
+func (RecallFileKind) Type() protoreflect.EnumType {
+	return &file_spanyard_stock_v1_stock_proto_enumTypes[2]
+}
+
+func (x RecallFileKind) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use RecallFileKind.Descriptor instead.
+func (RecallFileKind) EnumDescriptor() ([]byte, []int) {
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{2}
+}
+
+// RecallPlaceKind is what sort of place pieces are in.
+type RecallPlaceKind int32
+
+const (
+	RecallPlaceKind_RECALL_PLACE_KIND_UNSPECIFIED RecallPlaceKind = 0
+	RecallPlaceKind_RECALL_PLACE_KIND_TRUCK       RecallPlaceKind = 1
+	RecallPlaceKind_RECALL_PLACE_KIND_SITE        RecallPlaceKind = 2
+	// Picked for a run, not on its truck yet.
+	RecallPlaceKind_RECALL_PLACE_KIND_PICKED   RecallPlaceKind = 3
+	RecallPlaceKind_RECALL_PLACE_KIND_STACK    RecallPlaceKind = 4
+	RecallPlaceKind_RECALL_PLACE_KIND_SCRAPPED RecallPlaceKind = 5
+)
+
+// Enum value maps for RecallPlaceKind.
+var (
+	RecallPlaceKind_name = map[int32]string{
+		0: "RECALL_PLACE_KIND_UNSPECIFIED",
+		1: "RECALL_PLACE_KIND_TRUCK",
+		2: "RECALL_PLACE_KIND_SITE",
+		3: "RECALL_PLACE_KIND_PICKED",
+		4: "RECALL_PLACE_KIND_STACK",
+		5: "RECALL_PLACE_KIND_SCRAPPED",
+	}
+	RecallPlaceKind_value = map[string]int32{
+		"RECALL_PLACE_KIND_UNSPECIFIED": 0,
+		"RECALL_PLACE_KIND_TRUCK":       1,
+		"RECALL_PLACE_KIND_SITE":        2,
+		"RECALL_PLACE_KIND_PICKED":      3,
+		"RECALL_PLACE_KIND_STACK":       4,
+		"RECALL_PLACE_KIND_SCRAPPED":    5,
+	}
+)
+
+func (x RecallPlaceKind) Enum() *RecallPlaceKind {
+	p := new(RecallPlaceKind)
+	*p = x
+	return p
+}
+
+func (x RecallPlaceKind) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (RecallPlaceKind) Descriptor() protoreflect.EnumDescriptor {
+	return file_spanyard_stock_v1_stock_proto_enumTypes[3].Descriptor()
+}
+
+func (RecallPlaceKind) Type() protoreflect.EnumType {
+	return &file_spanyard_stock_v1_stock_proto_enumTypes[3]
+}
+
+func (x RecallPlaceKind) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use RecallPlaceKind.Descriptor instead.
+func (RecallPlaceKind) EnumDescriptor() ([]byte, []int) {
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{3}
+}
+
 // Batch without its pieces.
 type Batch struct {
 	state   protoimpl.MessageState `protogen:"open.v1"`
@@ -4707,6 +4817,402 @@ func (x *FoundMark) GetPieces() []*Piece {
 	return nil
 }
 
+type RecallBatchRequest struct {
+	state   protoimpl.MessageState `protogen:"open.v1"`
+	Yard    string                 `protobuf:"bytes,1,opt,name=yard,proto3" json:"yard,omitempty"`
+	BatchId string                 `protobuf:"bytes,2,opt,name=batch_id,json=batchId,proto3" json:"batch_id,omitempty"`
+	// Whom to call at the sites, from whoever keeps them.
+	Contacts      []*SiteContact   `protobuf:"bytes,3,rep,name=contacts,proto3" json:"contacts,omitempty"`
+	Files         []RecallFileKind `protobuf:"varint,4,rep,packed,name=files,proto3,enum=spanyard.stock.v1.RecallFileKind" json:"files,omitempty"`
+	AtLeast       uint64           `protobuf:"varint,5,opt,name=at_least,json=atLeast,proto3" json:"at_least,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RecallBatchRequest) Reset() {
+	*x = RecallBatchRequest{}
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[63]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RecallBatchRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RecallBatchRequest) ProtoMessage() {}
+
+func (x *RecallBatchRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[63]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RecallBatchRequest.ProtoReflect.Descriptor instead.
+func (*RecallBatchRequest) Descriptor() ([]byte, []int) {
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{63}
+}
+
+func (x *RecallBatchRequest) GetYard() string {
+	if x != nil {
+		return x.Yard
+	}
+	return ""
+}
+
+func (x *RecallBatchRequest) GetBatchId() string {
+	if x != nil {
+		return x.BatchId
+	}
+	return ""
+}
+
+func (x *RecallBatchRequest) GetContacts() []*SiteContact {
+	if x != nil {
+		return x.Contacts
+	}
+	return nil
+}
+
+func (x *RecallBatchRequest) GetFiles() []RecallFileKind {
+	if x != nil {
+		return x.Files
+	}
+	return nil
+}
+
+func (x *RecallBatchRequest) GetAtLeast() uint64 {
+	if x != nil {
+		return x.AtLeast
+	}
+	return 0
+}
+
+type SiteContact struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	SiteId        string                 `protobuf:"bytes,1,opt,name=site_id,json=siteId,proto3" json:"site_id,omitempty"`
+	Name          string                 `protobuf:"bytes,2,opt,name=name,proto3" json:"name,omitempty"`
+	Contact       string                 `protobuf:"bytes,3,opt,name=contact,proto3" json:"contact,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SiteContact) Reset() {
+	*x = SiteContact{}
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[64]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SiteContact) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SiteContact) ProtoMessage() {}
+
+func (x *SiteContact) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[64]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SiteContact.ProtoReflect.Descriptor instead.
+func (*SiteContact) Descriptor() ([]byte, []int) {
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{64}
+}
+
+func (x *SiteContact) GetSiteId() string {
+	if x != nil {
+		return x.SiteId
+	}
+	return ""
+}
+
+func (x *SiteContact) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *SiteContact) GetContact() string {
+	if x != nil {
+		return x.Contact
+	}
+	return ""
+}
+
+type RecallBatchResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Batch *Batch                 `protobuf:"bytes,1,opt,name=batch,proto3" json:"batch,omitempty"`
+	// What is on the road first; together all that was made.
+	Places        []*RecallPlace `protobuf:"bytes,2,rep,name=places,proto3" json:"places,omitempty"`
+	Files         []*RecallFile  `protobuf:"bytes,3,rep,name=files,proto3" json:"files,omitempty"`
+	Position      uint64         `protobuf:"varint,4,opt,name=position,proto3" json:"position,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RecallBatchResponse) Reset() {
+	*x = RecallBatchResponse{}
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[65]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RecallBatchResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RecallBatchResponse) ProtoMessage() {}
+
+func (x *RecallBatchResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[65]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RecallBatchResponse.ProtoReflect.Descriptor instead.
+func (*RecallBatchResponse) Descriptor() ([]byte, []int) {
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{65}
+}
+
+func (x *RecallBatchResponse) GetBatch() *Batch {
+	if x != nil {
+		return x.Batch
+	}
+	return nil
+}
+
+func (x *RecallBatchResponse) GetPlaces() []*RecallPlace {
+	if x != nil {
+		return x.Places
+	}
+	return nil
+}
+
+func (x *RecallBatchResponse) GetFiles() []*RecallFile {
+	if x != nil {
+		return x.Files
+	}
+	return nil
+}
+
+func (x *RecallBatchResponse) GetPosition() uint64 {
+	if x != nil {
+		return x.Position
+	}
+	return 0
+}
+
+// RecallPlace is where pieces of a batch are together.
+type RecallPlace struct {
+	state   protoimpl.MessageState `protogen:"open.v1"`
+	Kind    RecallPlaceKind        `protobuf:"varint,1,opt,name=kind,proto3,enum=spanyard.stock.v1.RecallPlaceKind" json:"kind,omitempty"`
+	StackId string                 `protobuf:"bytes,2,opt,name=stack_id,json=stackId,proto3" json:"stack_id,omitempty"`
+	RunId   string                 `protobuf:"bytes,3,opt,name=run_id,json=runId,proto3" json:"run_id,omitempty"`
+	TruckId string                 `protobuf:"bytes,4,opt,name=truck_id,json=truckId,proto3" json:"truck_id,omitempty"`
+	// Site that they are at, or on the way to.
+	SiteId string `protobuf:"bytes,5,opt,name=site_id,json=siteId,proto3" json:"site_id,omitempty"`
+	// The place in words.
+	Where string `protobuf:"bytes,6,opt,name=where,proto3" json:"where,omitempty"`
+	// Whom to call.
+	Call string `protobuf:"bytes,7,opt,name=call,proto3" json:"call,omitempty"`
+	// Beams, or blocks.
+	UnitCount int32    `protobuf:"varint,8,opt,name=unit_count,json=unitCount,proto3" json:"unit_count,omitempty"`
+	MassG     int64    `protobuf:"varint,9,opt,name=mass_g,json=massG,proto3" json:"mass_g,omitempty"`
+	Pieces    []*Piece `protobuf:"bytes,10,rep,name=pieces,proto3" json:"pieces,omitempty"`
+	// Blocks on no pallet, counted in unit_count.
+	LooseBlockCount int32 `protobuf:"varint,11,opt,name=loose_block_count,json=looseBlockCount,proto3" json:"loose_block_count,omitempty"`
+	unknownFields   protoimpl.UnknownFields
+	sizeCache       protoimpl.SizeCache
+}
+
+func (x *RecallPlace) Reset() {
+	*x = RecallPlace{}
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[66]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RecallPlace) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RecallPlace) ProtoMessage() {}
+
+func (x *RecallPlace) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[66]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RecallPlace.ProtoReflect.Descriptor instead.
+func (*RecallPlace) Descriptor() ([]byte, []int) {
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{66}
+}
+
+func (x *RecallPlace) GetKind() RecallPlaceKind {
+	if x != nil {
+		return x.Kind
+	}
+	return RecallPlaceKind_RECALL_PLACE_KIND_UNSPECIFIED
+}
+
+func (x *RecallPlace) GetStackId() string {
+	if x != nil {
+		return x.StackId
+	}
+	return ""
+}
+
+func (x *RecallPlace) GetRunId() string {
+	if x != nil {
+		return x.RunId
+	}
+	return ""
+}
+
+func (x *RecallPlace) GetTruckId() string {
+	if x != nil {
+		return x.TruckId
+	}
+	return ""
+}
+
+func (x *RecallPlace) GetSiteId() string {
+	if x != nil {
+		return x.SiteId
+	}
+	return ""
+}
+
+func (x *RecallPlace) GetWhere() string {
+	if x != nil {
+		return x.Where
+	}
+	return ""
+}
+
+func (x *RecallPlace) GetCall() string {
+	if x != nil {
+		return x.Call
+	}
+	return ""
+}
+
+func (x *RecallPlace) GetUnitCount() int32 {
+	if x != nil {
+		return x.UnitCount
+	}
+	return 0
+}
+
+func (x *RecallPlace) GetMassG() int64 {
+	if x != nil {
+		return x.MassG
+	}
+	return 0
+}
+
+func (x *RecallPlace) GetPieces() []*Piece {
+	if x != nil {
+		return x.Pieces
+	}
+	return nil
+}
+
+func (x *RecallPlace) GetLooseBlockCount() int32 {
+	if x != nil {
+		return x.LooseBlockCount
+	}
+	return 0
+}
+
+type RecallFile struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Name          string                 `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	MediaType     string                 `protobuf:"bytes,2,opt,name=media_type,json=mediaType,proto3" json:"media_type,omitempty"`
+	Content       []byte                 `protobuf:"bytes,3,opt,name=content,proto3" json:"content,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RecallFile) Reset() {
+	*x = RecallFile{}
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[67]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RecallFile) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RecallFile) ProtoMessage() {}
+
+func (x *RecallFile) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[67]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RecallFile.ProtoReflect.Descriptor instead.
+func (*RecallFile) Descriptor() ([]byte, []int) {
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{67}
+}
+
+func (x *RecallFile) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *RecallFile) GetMediaType() string {
+	if x != nil {
+		return x.MediaType
+	}
+	return ""
+}
+
+func (x *RecallFile) GetContent() []byte {
+	if x != nil {
+		return x.Content
+	}
+	return nil
+}
+
 type ReviewProductionRequest struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
 	Yard          string                 `protobuf:"bytes,1,opt,name=yard,proto3" json:"yard,omitempty"`
@@ -4717,7 +5223,7 @@ type ReviewProductionRequest struct {
 
 func (x *ReviewProductionRequest) Reset() {
 	*x = ReviewProductionRequest{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[63]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[68]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4729,7 +5235,7 @@ func (x *ReviewProductionRequest) String() string {
 func (*ReviewProductionRequest) ProtoMessage() {}
 
 func (x *ReviewProductionRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[63]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[68]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4742,7 +5248,7 @@ func (x *ReviewProductionRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReviewProductionRequest.ProtoReflect.Descriptor instead.
 func (*ReviewProductionRequest) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{63}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{68}
 }
 
 func (x *ReviewProductionRequest) GetYard() string {
@@ -4769,7 +5275,7 @@ type ReviewProductionResponse struct {
 
 func (x *ReviewProductionResponse) Reset() {
 	*x = ReviewProductionResponse{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[64]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[69]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4781,7 +5287,7 @@ func (x *ReviewProductionResponse) String() string {
 func (*ReviewProductionResponse) ProtoMessage() {}
 
 func (x *ReviewProductionResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[64]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[69]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4794,7 +5300,7 @@ func (x *ReviewProductionResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReviewProductionResponse.ProtoReflect.Descriptor instead.
 func (*ReviewProductionResponse) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{64}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{69}
 }
 
 func (x *ReviewProductionResponse) GetConcretes() []*ConcreteControl {
@@ -4845,7 +5351,7 @@ type ConcreteControl struct {
 
 func (x *ConcreteControl) Reset() {
 	*x = ConcreteControl{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[65]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[70]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4857,7 +5363,7 @@ func (x *ConcreteControl) String() string {
 func (*ConcreteControl) ProtoMessage() {}
 
 func (x *ConcreteControl) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[65]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[70]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4870,7 +5376,7 @@ func (x *ConcreteControl) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ConcreteControl.ProtoReflect.Descriptor instead.
 func (*ConcreteControl) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{65}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{70}
 }
 
 func (x *ConcreteControl) GetFckCylinderMpa() float64 {
@@ -4989,7 +5495,7 @@ type WatchStockRequest struct {
 
 func (x *WatchStockRequest) Reset() {
 	*x = WatchStockRequest{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[66]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[71]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -5001,7 +5507,7 @@ func (x *WatchStockRequest) String() string {
 func (*WatchStockRequest) ProtoMessage() {}
 
 func (x *WatchStockRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[66]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[71]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -5014,7 +5520,7 @@ func (x *WatchStockRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchStockRequest.ProtoReflect.Descriptor instead.
 func (*WatchStockRequest) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{66}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{71}
 }
 
 func (x *WatchStockRequest) GetYard() string {
@@ -5043,7 +5549,7 @@ type WatchStockResponse struct {
 
 func (x *WatchStockResponse) Reset() {
 	*x = WatchStockResponse{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[67]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[72]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -5055,7 +5561,7 @@ func (x *WatchStockResponse) String() string {
 func (*WatchStockResponse) ProtoMessage() {}
 
 func (x *WatchStockResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[67]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[72]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -5068,7 +5574,7 @@ func (x *WatchStockResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchStockResponse.ProtoReflect.Descriptor instead.
 func (*WatchStockResponse) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{67}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{72}
 }
 
 func (x *WatchStockResponse) GetPosition() uint64 {
@@ -5518,7 +6024,42 @@ const file_spanyard_stock_v1_stock_proto_rawDesc = "" +
 	"\bposition\x18\x03 \x01(\x04R\bposition\"Q\n" +
 	"\tFoundMark\x12\x12\n" +
 	"\x04mark\x18\x01 \x01(\tR\x04mark\x120\n" +
-	"\x06pieces\x18\x02 \x03(\v2\x18.spanyard.stock.v1.PieceR\x06pieces\"j\n" +
+	"\x06pieces\x18\x02 \x03(\v2\x18.spanyard.stock.v1.PieceR\x06pieces\"\xa0\x02\n" +
+	"\x12RecallBatchRequest\x124\n" +
+	"\x04yard\x18\x01 \x01(\tB \xbaH\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,31}$R\x04yard\x12$\n" +
+	"\bbatch_id\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18@R\abatchId\x12E\n" +
+	"\bcontacts\x18\x03 \x03(\v2\x1e.spanyard.stock.v1.SiteContactB\t\xbaH\x06\x92\x01\x03\x10\xe8\aR\bcontacts\x12L\n" +
+	"\x05files\x18\x04 \x03(\x0e2!.spanyard.stock.v1.RecallFileKindB\x13\xbaH\x10\x92\x01\r\x10\x02\x18\x01\"\a\x82\x01\x04\x10\x01 \x00R\x05files\x12\x19\n" +
+	"\bat_least\x18\x05 \x01(\x04R\aatLeast\"s\n" +
+	"\vSiteContact\x12\"\n" +
+	"\asite_id\x18\x01 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18@R\x06siteId\x12\x1c\n" +
+	"\x04name\x18\x02 \x01(\tB\b\xbaH\x05r\x03\x18\xc8\x01R\x04name\x12\"\n" +
+	"\acontact\x18\x03 \x01(\tB\b\xbaH\x05r\x03\x18\xc8\x01R\acontact\"\xce\x01\n" +
+	"\x13RecallBatchResponse\x12.\n" +
+	"\x05batch\x18\x01 \x01(\v2\x18.spanyard.stock.v1.BatchR\x05batch\x126\n" +
+	"\x06places\x18\x02 \x03(\v2\x1e.spanyard.stock.v1.RecallPlaceR\x06places\x123\n" +
+	"\x05files\x18\x03 \x03(\v2\x1d.spanyard.stock.v1.RecallFileR\x05files\x12\x1a\n" +
+	"\bposition\x18\x04 \x01(\x04R\bposition\"\xe9\x02\n" +
+	"\vRecallPlace\x126\n" +
+	"\x04kind\x18\x01 \x01(\x0e2\".spanyard.stock.v1.RecallPlaceKindR\x04kind\x12\x19\n" +
+	"\bstack_id\x18\x02 \x01(\tR\astackId\x12\x15\n" +
+	"\x06run_id\x18\x03 \x01(\tR\x05runId\x12\x19\n" +
+	"\btruck_id\x18\x04 \x01(\tR\atruckId\x12\x17\n" +
+	"\asite_id\x18\x05 \x01(\tR\x06siteId\x12\x14\n" +
+	"\x05where\x18\x06 \x01(\tR\x05where\x12\x12\n" +
+	"\x04call\x18\a \x01(\tR\x04call\x12\x1d\n" +
+	"\n" +
+	"unit_count\x18\b \x01(\x05R\tunitCount\x12\x15\n" +
+	"\x06mass_g\x18\t \x01(\x03R\x05massG\x120\n" +
+	"\x06pieces\x18\n" +
+	" \x03(\v2\x18.spanyard.stock.v1.PieceR\x06pieces\x12*\n" +
+	"\x11loose_block_count\x18\v \x01(\x05R\x0flooseBlockCount\"Y\n" +
+	"\n" +
+	"RecallFile\x12\x12\n" +
+	"\x04name\x18\x01 \x01(\tR\x04name\x12\x1d\n" +
+	"\n" +
+	"media_type\x18\x02 \x01(\tR\tmediaType\x12\x18\n" +
+	"\acontent\x18\x03 \x01(\fR\acontent\"j\n" +
 	"\x17ReviewProductionRequest\x124\n" +
 	"\x04yard\x18\x01 \x01(\tB \xbaH\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,31}$R\x04yard\x12\x19\n" +
 	"\bat_least\x18\x02 \x01(\x04R\aatLeast\"x\n" +
@@ -5567,7 +6108,18 @@ const file_spanyard_stock_v1_stock_proto_rawDesc = "" +
 	"\x17BATCH_STATE_UNSPECIFIED\x10\x00\x12\x16\n" +
 	"\x12BATCH_STATE_CURING\x10\x01\x12\x18\n" +
 	"\x14BATCH_STATE_RELEASED\x10\x02\x12\x1b\n" +
-	"\x17BATCH_STATE_QUARANTINED\x10\x032\xe7\x13\n" +
+	"\x17BATCH_STATE_QUARANTINED\x10\x03*g\n" +
+	"\x0eRecallFileKind\x12 \n" +
+	"\x1cRECALL_FILE_KIND_UNSPECIFIED\x10\x00\x12\x19\n" +
+	"\x15RECALL_FILE_KIND_XLSX\x10\x01\x12\x18\n" +
+	"\x14RECALL_FILE_KIND_PDF\x10\x02*\xc8\x01\n" +
+	"\x0fRecallPlaceKind\x12!\n" +
+	"\x1dRECALL_PLACE_KIND_UNSPECIFIED\x10\x00\x12\x1b\n" +
+	"\x17RECALL_PLACE_KIND_TRUCK\x10\x01\x12\x1a\n" +
+	"\x16RECALL_PLACE_KIND_SITE\x10\x02\x12\x1c\n" +
+	"\x18RECALL_PLACE_KIND_PICKED\x10\x03\x12\x1b\n" +
+	"\x17RECALL_PLACE_KIND_STACK\x10\x04\x12\x1e\n" +
+	"\x1aRECALL_PLACE_KIND_SCRAPPED\x10\x052\xc5\x14\n" +
 	"\fStockService\x12_\n" +
 	"\fSetYardRules\x12&.spanyard.stock.v1.SetYardRulesRequest\x1a'.spanyard.stock.v1.SetYardRulesResponse\x12_\n" +
 	"\fGetYardRules\x12&.spanyard.stock.v1.GetYardRulesRequest\x1a'.spanyard.stock.v1.GetYardRulesResponse\x12_\n" +
@@ -5596,7 +6148,8 @@ const file_spanyard_stock_v1_stock_proto_rawDesc = "" +
 	"\bGetStack\x12\".spanyard.stock.v1.GetStackRequest\x1a#.spanyard.stock.v1.GetStackResponse\x12h\n" +
 	"\x0fGetPieceHistory\x12).spanyard.stock.v1.GetPieceHistoryRequest\x1a*.spanyard.stock.v1.GetPieceHistoryResponse\x12V\n" +
 	"\tGetPieces\x12#.spanyard.stock.v1.GetPiecesRequest\x1a$.spanyard.stock.v1.GetPiecesResponse\x12V\n" +
-	"\tFindMarks\x12#.spanyard.stock.v1.FindMarksRequest\x1a$.spanyard.stock.v1.FindMarksResponse\x12k\n" +
+	"\tFindMarks\x12#.spanyard.stock.v1.FindMarksRequest\x1a$.spanyard.stock.v1.FindMarksResponse\x12\\\n" +
+	"\vRecallBatch\x12%.spanyard.stock.v1.RecallBatchRequest\x1a&.spanyard.stock.v1.RecallBatchResponse\x12k\n" +
 	"\x10ReviewProduction\x12*.spanyard.stock.v1.ReviewProductionRequest\x1a+.spanyard.stock.v1.ReviewProductionResponse\x12[\n" +
 	"\n" +
 	"WatchStock\x12$.spanyard.stock.v1.WatchStockRequest\x1a%.spanyard.stock.v1.WatchStockResponse0\x01B6Z4spanyard.example/proto/gen/spanyard/stock/v1;stockv1b\x06proto3"
@@ -5613,201 +6166,217 @@ func file_spanyard_stock_v1_stock_proto_rawDescGZIP() []byte {
 	return file_spanyard_stock_v1_stock_proto_rawDescData
 }
 
-var file_spanyard_stock_v1_stock_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
-var file_spanyard_stock_v1_stock_proto_msgTypes = make([]protoimpl.MessageInfo, 68)
+var file_spanyard_stock_v1_stock_proto_enumTypes = make([]protoimpl.EnumInfo, 4)
+var file_spanyard_stock_v1_stock_proto_msgTypes = make([]protoimpl.MessageInfo, 73)
 var file_spanyard_stock_v1_stock_proto_goTypes = []any{
 	(FileFormat)(0),                  // 0: spanyard.stock.v1.FileFormat
 	(BatchState)(0),                  // 1: spanyard.stock.v1.BatchState
-	(*Batch)(nil),                    // 2: spanyard.stock.v1.Batch
-	(*Judgement)(nil),                // 3: spanyard.stock.v1.Judgement
-	(*PieceCounts)(nil),              // 4: spanyard.stock.v1.PieceCounts
-	(*Piece)(nil),                    // 5: spanyard.stock.v1.Piece
-	(*FreeBlocks)(nil),               // 6: spanyard.stock.v1.FreeBlocks
-	(*SetYardRulesRequest)(nil),      // 7: spanyard.stock.v1.SetYardRulesRequest
-	(*SetYardRulesResponse)(nil),     // 8: spanyard.stock.v1.SetYardRulesResponse
-	(*GetYardRulesRequest)(nil),      // 9: spanyard.stock.v1.GetYardRulesRequest
-	(*GetYardRulesResponse)(nil),     // 10: spanyard.stock.v1.GetYardRulesResponse
-	(*ReceiveBatchRequest)(nil),      // 11: spanyard.stock.v1.ReceiveBatchRequest
-	(*BeamLines)(nil),                // 12: spanyard.stock.v1.BeamLines
-	(*BeamLine)(nil),                 // 13: spanyard.stock.v1.BeamLine
-	(*BlockLine)(nil),                // 14: spanyard.stock.v1.BlockLine
-	(*ReceiveBatchResponse)(nil),     // 15: spanyard.stock.v1.ReceiveBatchResponse
-	(*ImportStockCountRequest)(nil),  // 16: spanyard.stock.v1.ImportStockCountRequest
-	(*ImportStockCountResponse)(nil), // 17: spanyard.stock.v1.ImportStockCountResponse
-	(*RecordTestRequest)(nil),        // 18: spanyard.stock.v1.RecordTestRequest
-	(*RecordTestResponse)(nil),       // 19: spanyard.stock.v1.RecordTestResponse
-	(*ReleaseBatchRequest)(nil),      // 20: spanyard.stock.v1.ReleaseBatchRequest
-	(*ReleaseBatchResponse)(nil),     // 21: spanyard.stock.v1.ReleaseBatchResponse
-	(*QuarantineBatchRequest)(nil),   // 22: spanyard.stock.v1.QuarantineBatchRequest
-	(*QuarantineBatchResponse)(nil),  // 23: spanyard.stock.v1.QuarantineBatchResponse
-	(*LiftQuarantineRequest)(nil),    // 24: spanyard.stock.v1.LiftQuarantineRequest
-	(*LiftQuarantineResponse)(nil),   // 25: spanyard.stock.v1.LiftQuarantineResponse
-	(*ReservePiecesRequest)(nil),     // 26: spanyard.stock.v1.ReservePiecesRequest
-	(*ReserveLine)(nil),              // 27: spanyard.stock.v1.ReserveLine
-	(*ReserveBlocks)(nil),            // 28: spanyard.stock.v1.ReserveBlocks
-	(*ReservePiecesResponse)(nil),    // 29: spanyard.stock.v1.ReservePiecesResponse
-	(*DropReservationRequest)(nil),   // 30: spanyard.stock.v1.DropReservationRequest
-	(*DropReservationResponse)(nil),  // 31: spanyard.stock.v1.DropReservationResponse
-	(*PickPiecesRequest)(nil),        // 32: spanyard.stock.v1.PickPiecesRequest
-	(*PickPiecesResponse)(nil),       // 33: spanyard.stock.v1.PickPiecesResponse
-	(*LoadPiecesRequest)(nil),        // 34: spanyard.stock.v1.LoadPiecesRequest
-	(*LoadPiecesResponse)(nil),       // 35: spanyard.stock.v1.LoadPiecesResponse
-	(*DeliverPiecesRequest)(nil),     // 36: spanyard.stock.v1.DeliverPiecesRequest
-	(*DeliverPiecesResponse)(nil),    // 37: spanyard.stock.v1.DeliverPiecesResponse
-	(*ReturnPiecesRequest)(nil),      // 38: spanyard.stock.v1.ReturnPiecesRequest
-	(*ReturnPiecesResponse)(nil),     // 39: spanyard.stock.v1.ReturnPiecesResponse
-	(*ScrapPiecesRequest)(nil),       // 40: spanyard.stock.v1.ScrapPiecesRequest
-	(*ScrapBlocks)(nil),              // 41: spanyard.stock.v1.ScrapBlocks
-	(*ScrapPiecesResponse)(nil),      // 42: spanyard.stock.v1.ScrapPiecesResponse
-	(*MovePiecesRequest)(nil),        // 43: spanyard.stock.v1.MovePiecesRequest
-	(*MovePiecesResponse)(nil),       // 44: spanyard.stock.v1.MovePiecesResponse
-	(*ListFreePiecesRequest)(nil),    // 45: spanyard.stock.v1.ListFreePiecesRequest
-	(*ListFreePiecesResponse)(nil),   // 46: spanyard.stock.v1.ListFreePiecesResponse
-	(*SummariseStockRequest)(nil),    // 47: spanyard.stock.v1.SummariseStockRequest
-	(*SummariseStockResponse)(nil),   // 48: spanyard.stock.v1.SummariseStockResponse
-	(*BeamSummary)(nil),              // 49: spanyard.stock.v1.BeamSummary
-	(*BlockSummary)(nil),             // 50: spanyard.stock.v1.BlockSummary
-	(*GetBatchRequest)(nil),          // 51: spanyard.stock.v1.GetBatchRequest
-	(*GetBatchResponse)(nil),         // 52: spanyard.stock.v1.GetBatchResponse
-	(*ListBatchesRequest)(nil),       // 53: spanyard.stock.v1.ListBatchesRequest
-	(*ListBatchesResponse)(nil),      // 54: spanyard.stock.v1.ListBatchesResponse
-	(*GetStackRequest)(nil),          // 55: spanyard.stock.v1.GetStackRequest
-	(*GetStackResponse)(nil),         // 56: spanyard.stock.v1.GetStackResponse
-	(*GetPieceHistoryRequest)(nil),   // 57: spanyard.stock.v1.GetPieceHistoryRequest
-	(*GetPieceHistoryResponse)(nil),  // 58: spanyard.stock.v1.GetPieceHistoryResponse
-	(*HistoryEntry)(nil),             // 59: spanyard.stock.v1.HistoryEntry
-	(*GetPiecesRequest)(nil),         // 60: spanyard.stock.v1.GetPiecesRequest
-	(*GetPiecesResponse)(nil),        // 61: spanyard.stock.v1.GetPiecesResponse
-	(*FindMarksRequest)(nil),         // 62: spanyard.stock.v1.FindMarksRequest
-	(*FindMarksResponse)(nil),        // 63: spanyard.stock.v1.FindMarksResponse
-	(*FoundMark)(nil),                // 64: spanyard.stock.v1.FoundMark
-	(*ReviewProductionRequest)(nil),  // 65: spanyard.stock.v1.ReviewProductionRequest
-	(*ReviewProductionResponse)(nil), // 66: spanyard.stock.v1.ReviewProductionResponse
-	(*ConcreteControl)(nil),          // 67: spanyard.stock.v1.ConcreteControl
-	(*WatchStockRequest)(nil),        // 68: spanyard.stock.v1.WatchStockRequest
-	(*WatchStockResponse)(nil),       // 69: spanyard.stock.v1.WatchStockResponse
-	(v1.BatchKind)(0),                // 70: spanyard.stock.event.v1.BatchKind
-	(*v1.Concrete)(nil),              // 71: spanyard.stock.event.v1.Concrete
-	(*v1.TestRecorded)(nil),          // 72: spanyard.stock.event.v1.TestRecorded
-	(*v1.BatchReleased)(nil),         // 73: spanyard.stock.event.v1.BatchReleased
-	(v1.SpecimenKind)(0),             // 74: spanyard.stock.event.v1.SpecimenKind
-	(*v1.Verdict)(nil),               // 75: spanyard.stock.event.v1.Verdict
-	(v1.PieceState)(0),               // 76: spanyard.stock.event.v1.PieceState
-	(*v1.Allocation)(nil),            // 77: spanyard.stock.event.v1.Allocation
-	(*timestamppb.Timestamp)(nil),    // 78: google.protobuf.Timestamp
-	(*v1.YardRulesSet)(nil),          // 79: spanyard.stock.event.v1.YardRulesSet
-	(*v1.BatchQuarantined)(nil),      // 80: spanyard.stock.event.v1.BatchQuarantined
-	(*v1.Event)(nil),                 // 81: spanyard.stock.event.v1.Event
+	(RecallFileKind)(0),              // 2: spanyard.stock.v1.RecallFileKind
+	(RecallPlaceKind)(0),             // 3: spanyard.stock.v1.RecallPlaceKind
+	(*Batch)(nil),                    // 4: spanyard.stock.v1.Batch
+	(*Judgement)(nil),                // 5: spanyard.stock.v1.Judgement
+	(*PieceCounts)(nil),              // 6: spanyard.stock.v1.PieceCounts
+	(*Piece)(nil),                    // 7: spanyard.stock.v1.Piece
+	(*FreeBlocks)(nil),               // 8: spanyard.stock.v1.FreeBlocks
+	(*SetYardRulesRequest)(nil),      // 9: spanyard.stock.v1.SetYardRulesRequest
+	(*SetYardRulesResponse)(nil),     // 10: spanyard.stock.v1.SetYardRulesResponse
+	(*GetYardRulesRequest)(nil),      // 11: spanyard.stock.v1.GetYardRulesRequest
+	(*GetYardRulesResponse)(nil),     // 12: spanyard.stock.v1.GetYardRulesResponse
+	(*ReceiveBatchRequest)(nil),      // 13: spanyard.stock.v1.ReceiveBatchRequest
+	(*BeamLines)(nil),                // 14: spanyard.stock.v1.BeamLines
+	(*BeamLine)(nil),                 // 15: spanyard.stock.v1.BeamLine
+	(*BlockLine)(nil),                // 16: spanyard.stock.v1.BlockLine
+	(*ReceiveBatchResponse)(nil),     // 17: spanyard.stock.v1.ReceiveBatchResponse
+	(*ImportStockCountRequest)(nil),  // 18: spanyard.stock.v1.ImportStockCountRequest
+	(*ImportStockCountResponse)(nil), // 19: spanyard.stock.v1.ImportStockCountResponse
+	(*RecordTestRequest)(nil),        // 20: spanyard.stock.v1.RecordTestRequest
+	(*RecordTestResponse)(nil),       // 21: spanyard.stock.v1.RecordTestResponse
+	(*ReleaseBatchRequest)(nil),      // 22: spanyard.stock.v1.ReleaseBatchRequest
+	(*ReleaseBatchResponse)(nil),     // 23: spanyard.stock.v1.ReleaseBatchResponse
+	(*QuarantineBatchRequest)(nil),   // 24: spanyard.stock.v1.QuarantineBatchRequest
+	(*QuarantineBatchResponse)(nil),  // 25: spanyard.stock.v1.QuarantineBatchResponse
+	(*LiftQuarantineRequest)(nil),    // 26: spanyard.stock.v1.LiftQuarantineRequest
+	(*LiftQuarantineResponse)(nil),   // 27: spanyard.stock.v1.LiftQuarantineResponse
+	(*ReservePiecesRequest)(nil),     // 28: spanyard.stock.v1.ReservePiecesRequest
+	(*ReserveLine)(nil),              // 29: spanyard.stock.v1.ReserveLine
+	(*ReserveBlocks)(nil),            // 30: spanyard.stock.v1.ReserveBlocks
+	(*ReservePiecesResponse)(nil),    // 31: spanyard.stock.v1.ReservePiecesResponse
+	(*DropReservationRequest)(nil),   // 32: spanyard.stock.v1.DropReservationRequest
+	(*DropReservationResponse)(nil),  // 33: spanyard.stock.v1.DropReservationResponse
+	(*PickPiecesRequest)(nil),        // 34: spanyard.stock.v1.PickPiecesRequest
+	(*PickPiecesResponse)(nil),       // 35: spanyard.stock.v1.PickPiecesResponse
+	(*LoadPiecesRequest)(nil),        // 36: spanyard.stock.v1.LoadPiecesRequest
+	(*LoadPiecesResponse)(nil),       // 37: spanyard.stock.v1.LoadPiecesResponse
+	(*DeliverPiecesRequest)(nil),     // 38: spanyard.stock.v1.DeliverPiecesRequest
+	(*DeliverPiecesResponse)(nil),    // 39: spanyard.stock.v1.DeliverPiecesResponse
+	(*ReturnPiecesRequest)(nil),      // 40: spanyard.stock.v1.ReturnPiecesRequest
+	(*ReturnPiecesResponse)(nil),     // 41: spanyard.stock.v1.ReturnPiecesResponse
+	(*ScrapPiecesRequest)(nil),       // 42: spanyard.stock.v1.ScrapPiecesRequest
+	(*ScrapBlocks)(nil),              // 43: spanyard.stock.v1.ScrapBlocks
+	(*ScrapPiecesResponse)(nil),      // 44: spanyard.stock.v1.ScrapPiecesResponse
+	(*MovePiecesRequest)(nil),        // 45: spanyard.stock.v1.MovePiecesRequest
+	(*MovePiecesResponse)(nil),       // 46: spanyard.stock.v1.MovePiecesResponse
+	(*ListFreePiecesRequest)(nil),    // 47: spanyard.stock.v1.ListFreePiecesRequest
+	(*ListFreePiecesResponse)(nil),   // 48: spanyard.stock.v1.ListFreePiecesResponse
+	(*SummariseStockRequest)(nil),    // 49: spanyard.stock.v1.SummariseStockRequest
+	(*SummariseStockResponse)(nil),   // 50: spanyard.stock.v1.SummariseStockResponse
+	(*BeamSummary)(nil),              // 51: spanyard.stock.v1.BeamSummary
+	(*BlockSummary)(nil),             // 52: spanyard.stock.v1.BlockSummary
+	(*GetBatchRequest)(nil),          // 53: spanyard.stock.v1.GetBatchRequest
+	(*GetBatchResponse)(nil),         // 54: spanyard.stock.v1.GetBatchResponse
+	(*ListBatchesRequest)(nil),       // 55: spanyard.stock.v1.ListBatchesRequest
+	(*ListBatchesResponse)(nil),      // 56: spanyard.stock.v1.ListBatchesResponse
+	(*GetStackRequest)(nil),          // 57: spanyard.stock.v1.GetStackRequest
+	(*GetStackResponse)(nil),         // 58: spanyard.stock.v1.GetStackResponse
+	(*GetPieceHistoryRequest)(nil),   // 59: spanyard.stock.v1.GetPieceHistoryRequest
+	(*GetPieceHistoryResponse)(nil),  // 60: spanyard.stock.v1.GetPieceHistoryResponse
+	(*HistoryEntry)(nil),             // 61: spanyard.stock.v1.HistoryEntry
+	(*GetPiecesRequest)(nil),         // 62: spanyard.stock.v1.GetPiecesRequest
+	(*GetPiecesResponse)(nil),        // 63: spanyard.stock.v1.GetPiecesResponse
+	(*FindMarksRequest)(nil),         // 64: spanyard.stock.v1.FindMarksRequest
+	(*FindMarksResponse)(nil),        // 65: spanyard.stock.v1.FindMarksResponse
+	(*FoundMark)(nil),                // 66: spanyard.stock.v1.FoundMark
+	(*RecallBatchRequest)(nil),       // 67: spanyard.stock.v1.RecallBatchRequest
+	(*SiteContact)(nil),              // 68: spanyard.stock.v1.SiteContact
+	(*RecallBatchResponse)(nil),      // 69: spanyard.stock.v1.RecallBatchResponse
+	(*RecallPlace)(nil),              // 70: spanyard.stock.v1.RecallPlace
+	(*RecallFile)(nil),               // 71: spanyard.stock.v1.RecallFile
+	(*ReviewProductionRequest)(nil),  // 72: spanyard.stock.v1.ReviewProductionRequest
+	(*ReviewProductionResponse)(nil), // 73: spanyard.stock.v1.ReviewProductionResponse
+	(*ConcreteControl)(nil),          // 74: spanyard.stock.v1.ConcreteControl
+	(*WatchStockRequest)(nil),        // 75: spanyard.stock.v1.WatchStockRequest
+	(*WatchStockResponse)(nil),       // 76: spanyard.stock.v1.WatchStockResponse
+	(v1.BatchKind)(0),                // 77: spanyard.stock.event.v1.BatchKind
+	(*v1.Concrete)(nil),              // 78: spanyard.stock.event.v1.Concrete
+	(*v1.TestRecorded)(nil),          // 79: spanyard.stock.event.v1.TestRecorded
+	(*v1.BatchReleased)(nil),         // 80: spanyard.stock.event.v1.BatchReleased
+	(v1.SpecimenKind)(0),             // 81: spanyard.stock.event.v1.SpecimenKind
+	(*v1.Verdict)(nil),               // 82: spanyard.stock.event.v1.Verdict
+	(v1.PieceState)(0),               // 83: spanyard.stock.event.v1.PieceState
+	(*v1.Allocation)(nil),            // 84: spanyard.stock.event.v1.Allocation
+	(*timestamppb.Timestamp)(nil),    // 85: google.protobuf.Timestamp
+	(*v1.YardRulesSet)(nil),          // 86: spanyard.stock.event.v1.YardRulesSet
+	(*v1.BatchQuarantined)(nil),      // 87: spanyard.stock.event.v1.BatchQuarantined
+	(*v1.Event)(nil),                 // 88: spanyard.stock.event.v1.Event
 }
 var file_spanyard_stock_v1_stock_proto_depIdxs = []int32{
-	70, // 0: spanyard.stock.v1.Batch.kind:type_name -> spanyard.stock.event.v1.BatchKind
+	77, // 0: spanyard.stock.v1.Batch.kind:type_name -> spanyard.stock.event.v1.BatchKind
 	1,  // 1: spanyard.stock.v1.Batch.state:type_name -> spanyard.stock.v1.BatchState
-	71, // 2: spanyard.stock.v1.Batch.concrete:type_name -> spanyard.stock.event.v1.Concrete
-	4,  // 3: spanyard.stock.v1.Batch.counts:type_name -> spanyard.stock.v1.PieceCounts
-	72, // 4: spanyard.stock.v1.Batch.tests:type_name -> spanyard.stock.event.v1.TestRecorded
-	73, // 5: spanyard.stock.v1.Batch.release:type_name -> spanyard.stock.event.v1.BatchReleased
-	3,  // 6: spanyard.stock.v1.Batch.judgements:type_name -> spanyard.stock.v1.Judgement
-	74, // 7: spanyard.stock.v1.Judgement.specimen:type_name -> spanyard.stock.event.v1.SpecimenKind
-	75, // 8: spanyard.stock.v1.Judgement.verdict:type_name -> spanyard.stock.event.v1.Verdict
-	76, // 9: spanyard.stock.v1.Piece.state:type_name -> spanyard.stock.event.v1.PieceState
+	78, // 2: spanyard.stock.v1.Batch.concrete:type_name -> spanyard.stock.event.v1.Concrete
+	6,  // 3: spanyard.stock.v1.Batch.counts:type_name -> spanyard.stock.v1.PieceCounts
+	79, // 4: spanyard.stock.v1.Batch.tests:type_name -> spanyard.stock.event.v1.TestRecorded
+	80, // 5: spanyard.stock.v1.Batch.release:type_name -> spanyard.stock.event.v1.BatchReleased
+	5,  // 6: spanyard.stock.v1.Batch.judgements:type_name -> spanyard.stock.v1.Judgement
+	81, // 7: spanyard.stock.v1.Judgement.specimen:type_name -> spanyard.stock.event.v1.SpecimenKind
+	82, // 8: spanyard.stock.v1.Judgement.verdict:type_name -> spanyard.stock.event.v1.Verdict
+	83, // 9: spanyard.stock.v1.Piece.state:type_name -> spanyard.stock.event.v1.PieceState
 	1,  // 10: spanyard.stock.v1.Piece.batch_state:type_name -> spanyard.stock.v1.BatchState
-	77, // 11: spanyard.stock.v1.Piece.allocation:type_name -> spanyard.stock.event.v1.Allocation
-	78, // 12: spanyard.stock.v1.Piece.delivered_at:type_name -> google.protobuf.Timestamp
-	79, // 13: spanyard.stock.v1.GetYardRulesResponse.rules:type_name -> spanyard.stock.event.v1.YardRulesSet
-	71, // 14: spanyard.stock.v1.ReceiveBatchRequest.concrete:type_name -> spanyard.stock.event.v1.Concrete
-	12, // 15: spanyard.stock.v1.ReceiveBatchRequest.beams:type_name -> spanyard.stock.v1.BeamLines
-	14, // 16: spanyard.stock.v1.ReceiveBatchRequest.blocks:type_name -> spanyard.stock.v1.BlockLine
-	13, // 17: spanyard.stock.v1.BeamLines.lines:type_name -> spanyard.stock.v1.BeamLine
-	2,  // 18: spanyard.stock.v1.ReceiveBatchResponse.batch:type_name -> spanyard.stock.v1.Batch
+	84, // 11: spanyard.stock.v1.Piece.allocation:type_name -> spanyard.stock.event.v1.Allocation
+	85, // 12: spanyard.stock.v1.Piece.delivered_at:type_name -> google.protobuf.Timestamp
+	86, // 13: spanyard.stock.v1.GetYardRulesResponse.rules:type_name -> spanyard.stock.event.v1.YardRulesSet
+	78, // 14: spanyard.stock.v1.ReceiveBatchRequest.concrete:type_name -> spanyard.stock.event.v1.Concrete
+	14, // 15: spanyard.stock.v1.ReceiveBatchRequest.beams:type_name -> spanyard.stock.v1.BeamLines
+	16, // 16: spanyard.stock.v1.ReceiveBatchRequest.blocks:type_name -> spanyard.stock.v1.BlockLine
+	15, // 17: spanyard.stock.v1.BeamLines.lines:type_name -> spanyard.stock.v1.BeamLine
+	4,  // 18: spanyard.stock.v1.ReceiveBatchResponse.batch:type_name -> spanyard.stock.v1.Batch
 	0,  // 19: spanyard.stock.v1.ImportStockCountRequest.format:type_name -> spanyard.stock.v1.FileFormat
-	74, // 20: spanyard.stock.v1.RecordTestRequest.specimen:type_name -> spanyard.stock.event.v1.SpecimenKind
-	75, // 21: spanyard.stock.v1.RecordTestResponse.verdict:type_name -> spanyard.stock.event.v1.Verdict
-	80, // 22: spanyard.stock.v1.RecordTestResponse.quarantine:type_name -> spanyard.stock.event.v1.BatchQuarantined
-	73, // 23: spanyard.stock.v1.ReleaseBatchResponse.release:type_name -> spanyard.stock.event.v1.BatchReleased
-	80, // 24: spanyard.stock.v1.QuarantineBatchResponse.quarantine:type_name -> spanyard.stock.event.v1.BatchQuarantined
-	27, // 25: spanyard.stock.v1.ReservePiecesRequest.lines:type_name -> spanyard.stock.v1.ReserveLine
-	28, // 26: spanyard.stock.v1.ReserveLine.blocks:type_name -> spanyard.stock.v1.ReserveBlocks
-	77, // 27: spanyard.stock.v1.ReserveLine.allocation:type_name -> spanyard.stock.event.v1.Allocation
-	41, // 28: spanyard.stock.v1.ScrapPiecesRequest.blocks:type_name -> spanyard.stock.v1.ScrapBlocks
-	5,  // 29: spanyard.stock.v1.ListFreePiecesResponse.beams:type_name -> spanyard.stock.v1.Piece
-	6,  // 30: spanyard.stock.v1.ListFreePiecesResponse.blocks:type_name -> spanyard.stock.v1.FreeBlocks
-	49, // 31: spanyard.stock.v1.SummariseStockResponse.beams:type_name -> spanyard.stock.v1.BeamSummary
-	50, // 32: spanyard.stock.v1.SummariseStockResponse.blocks:type_name -> spanyard.stock.v1.BlockSummary
-	2,  // 33: spanyard.stock.v1.GetBatchResponse.batch:type_name -> spanyard.stock.v1.Batch
-	5,  // 34: spanyard.stock.v1.GetBatchResponse.pieces:type_name -> spanyard.stock.v1.Piece
-	2,  // 35: spanyard.stock.v1.ListBatchesResponse.batches:type_name -> spanyard.stock.v1.Batch
-	5,  // 36: spanyard.stock.v1.GetStackResponse.pieces:type_name -> spanyard.stock.v1.Piece
-	6,  // 37: spanyard.stock.v1.GetStackResponse.blocks:type_name -> spanyard.stock.v1.FreeBlocks
-	5,  // 38: spanyard.stock.v1.GetPieceHistoryResponse.piece:type_name -> spanyard.stock.v1.Piece
-	2,  // 39: spanyard.stock.v1.GetPieceHistoryResponse.batch:type_name -> spanyard.stock.v1.Batch
-	59, // 40: spanyard.stock.v1.GetPieceHistoryResponse.entries:type_name -> spanyard.stock.v1.HistoryEntry
-	78, // 41: spanyard.stock.v1.HistoryEntry.happened_at:type_name -> google.protobuf.Timestamp
-	5,  // 42: spanyard.stock.v1.GetPiecesResponse.pieces:type_name -> spanyard.stock.v1.Piece
-	64, // 43: spanyard.stock.v1.FindMarksResponse.marks:type_name -> spanyard.stock.v1.FoundMark
-	2,  // 44: spanyard.stock.v1.FindMarksResponse.batches:type_name -> spanyard.stock.v1.Batch
-	5,  // 45: spanyard.stock.v1.FoundMark.pieces:type_name -> spanyard.stock.v1.Piece
-	67, // 46: spanyard.stock.v1.ReviewProductionResponse.concretes:type_name -> spanyard.stock.v1.ConcreteControl
-	74, // 47: spanyard.stock.v1.ConcreteControl.specimen:type_name -> spanyard.stock.event.v1.SpecimenKind
-	75, // 48: spanyard.stock.v1.ConcreteControl.verdict:type_name -> spanyard.stock.event.v1.Verdict
-	78, // 49: spanyard.stock.v1.WatchStockResponse.happened_at:type_name -> google.protobuf.Timestamp
-	81, // 50: spanyard.stock.v1.WatchStockResponse.event:type_name -> spanyard.stock.event.v1.Event
-	7,  // 51: spanyard.stock.v1.StockService.SetYardRules:input_type -> spanyard.stock.v1.SetYardRulesRequest
-	9,  // 52: spanyard.stock.v1.StockService.GetYardRules:input_type -> spanyard.stock.v1.GetYardRulesRequest
-	11, // 53: spanyard.stock.v1.StockService.ReceiveBatch:input_type -> spanyard.stock.v1.ReceiveBatchRequest
-	16, // 54: spanyard.stock.v1.StockService.ImportStockCount:input_type -> spanyard.stock.v1.ImportStockCountRequest
-	18, // 55: spanyard.stock.v1.StockService.RecordTest:input_type -> spanyard.stock.v1.RecordTestRequest
-	20, // 56: spanyard.stock.v1.StockService.ReleaseBatch:input_type -> spanyard.stock.v1.ReleaseBatchRequest
-	22, // 57: spanyard.stock.v1.StockService.QuarantineBatch:input_type -> spanyard.stock.v1.QuarantineBatchRequest
-	24, // 58: spanyard.stock.v1.StockService.LiftQuarantine:input_type -> spanyard.stock.v1.LiftQuarantineRequest
-	26, // 59: spanyard.stock.v1.StockService.ReservePieces:input_type -> spanyard.stock.v1.ReservePiecesRequest
-	30, // 60: spanyard.stock.v1.StockService.DropReservation:input_type -> spanyard.stock.v1.DropReservationRequest
-	32, // 61: spanyard.stock.v1.StockService.PickPieces:input_type -> spanyard.stock.v1.PickPiecesRequest
-	34, // 62: spanyard.stock.v1.StockService.LoadPieces:input_type -> spanyard.stock.v1.LoadPiecesRequest
-	36, // 63: spanyard.stock.v1.StockService.DeliverPieces:input_type -> spanyard.stock.v1.DeliverPiecesRequest
-	38, // 64: spanyard.stock.v1.StockService.ReturnPieces:input_type -> spanyard.stock.v1.ReturnPiecesRequest
-	40, // 65: spanyard.stock.v1.StockService.ScrapPieces:input_type -> spanyard.stock.v1.ScrapPiecesRequest
-	43, // 66: spanyard.stock.v1.StockService.MovePieces:input_type -> spanyard.stock.v1.MovePiecesRequest
-	45, // 67: spanyard.stock.v1.StockService.ListFreePieces:input_type -> spanyard.stock.v1.ListFreePiecesRequest
-	47, // 68: spanyard.stock.v1.StockService.SummariseStock:input_type -> spanyard.stock.v1.SummariseStockRequest
-	51, // 69: spanyard.stock.v1.StockService.GetBatch:input_type -> spanyard.stock.v1.GetBatchRequest
-	53, // 70: spanyard.stock.v1.StockService.ListBatches:input_type -> spanyard.stock.v1.ListBatchesRequest
-	55, // 71: spanyard.stock.v1.StockService.GetStack:input_type -> spanyard.stock.v1.GetStackRequest
-	57, // 72: spanyard.stock.v1.StockService.GetPieceHistory:input_type -> spanyard.stock.v1.GetPieceHistoryRequest
-	60, // 73: spanyard.stock.v1.StockService.GetPieces:input_type -> spanyard.stock.v1.GetPiecesRequest
-	62, // 74: spanyard.stock.v1.StockService.FindMarks:input_type -> spanyard.stock.v1.FindMarksRequest
-	65, // 75: spanyard.stock.v1.StockService.ReviewProduction:input_type -> spanyard.stock.v1.ReviewProductionRequest
-	68, // 76: spanyard.stock.v1.StockService.WatchStock:input_type -> spanyard.stock.v1.WatchStockRequest
-	8,  // 77: spanyard.stock.v1.StockService.SetYardRules:output_type -> spanyard.stock.v1.SetYardRulesResponse
-	10, // 78: spanyard.stock.v1.StockService.GetYardRules:output_type -> spanyard.stock.v1.GetYardRulesResponse
-	15, // 79: spanyard.stock.v1.StockService.ReceiveBatch:output_type -> spanyard.stock.v1.ReceiveBatchResponse
-	17, // 80: spanyard.stock.v1.StockService.ImportStockCount:output_type -> spanyard.stock.v1.ImportStockCountResponse
-	19, // 81: spanyard.stock.v1.StockService.RecordTest:output_type -> spanyard.stock.v1.RecordTestResponse
-	21, // 82: spanyard.stock.v1.StockService.ReleaseBatch:output_type -> spanyard.stock.v1.ReleaseBatchResponse
-	23, // 83: spanyard.stock.v1.StockService.QuarantineBatch:output_type -> spanyard.stock.v1.QuarantineBatchResponse
-	25, // 84: spanyard.stock.v1.StockService.LiftQuarantine:output_type -> spanyard.stock.v1.LiftQuarantineResponse
-	29, // 85: spanyard.stock.v1.StockService.ReservePieces:output_type -> spanyard.stock.v1.ReservePiecesResponse
-	31, // 86: spanyard.stock.v1.StockService.DropReservation:output_type -> spanyard.stock.v1.DropReservationResponse
-	33, // 87: spanyard.stock.v1.StockService.PickPieces:output_type -> spanyard.stock.v1.PickPiecesResponse
-	35, // 88: spanyard.stock.v1.StockService.LoadPieces:output_type -> spanyard.stock.v1.LoadPiecesResponse
-	37, // 89: spanyard.stock.v1.StockService.DeliverPieces:output_type -> spanyard.stock.v1.DeliverPiecesResponse
-	39, // 90: spanyard.stock.v1.StockService.ReturnPieces:output_type -> spanyard.stock.v1.ReturnPiecesResponse
-	42, // 91: spanyard.stock.v1.StockService.ScrapPieces:output_type -> spanyard.stock.v1.ScrapPiecesResponse
-	44, // 92: spanyard.stock.v1.StockService.MovePieces:output_type -> spanyard.stock.v1.MovePiecesResponse
-	46, // 93: spanyard.stock.v1.StockService.ListFreePieces:output_type -> spanyard.stock.v1.ListFreePiecesResponse
-	48, // 94: spanyard.stock.v1.StockService.SummariseStock:output_type -> spanyard.stock.v1.SummariseStockResponse
-	52, // 95: spanyard.stock.v1.StockService.GetBatch:output_type -> spanyard.stock.v1.GetBatchResponse
-	54, // 96: spanyard.stock.v1.StockService.ListBatches:output_type -> spanyard.stock.v1.ListBatchesResponse
-	56, // 97: spanyard.stock.v1.StockService.GetStack:output_type -> spanyard.stock.v1.GetStackResponse
-	58, // 98: spanyard.stock.v1.StockService.GetPieceHistory:output_type -> spanyard.stock.v1.GetPieceHistoryResponse
-	61, // 99: spanyard.stock.v1.StockService.GetPieces:output_type -> spanyard.stock.v1.GetPiecesResponse
-	63, // 100: spanyard.stock.v1.StockService.FindMarks:output_type -> spanyard.stock.v1.FindMarksResponse
-	66, // 101: spanyard.stock.v1.StockService.ReviewProduction:output_type -> spanyard.stock.v1.ReviewProductionResponse
-	69, // 102: spanyard.stock.v1.StockService.WatchStock:output_type -> spanyard.stock.v1.WatchStockResponse
-	77, // [77:103] is the sub-list for method output_type
-	51, // [51:77] is the sub-list for method input_type
-	51, // [51:51] is the sub-list for extension type_name
-	51, // [51:51] is the sub-list for extension extendee
-	0,  // [0:51] is the sub-list for field type_name
+	81, // 20: spanyard.stock.v1.RecordTestRequest.specimen:type_name -> spanyard.stock.event.v1.SpecimenKind
+	82, // 21: spanyard.stock.v1.RecordTestResponse.verdict:type_name -> spanyard.stock.event.v1.Verdict
+	87, // 22: spanyard.stock.v1.RecordTestResponse.quarantine:type_name -> spanyard.stock.event.v1.BatchQuarantined
+	80, // 23: spanyard.stock.v1.ReleaseBatchResponse.release:type_name -> spanyard.stock.event.v1.BatchReleased
+	87, // 24: spanyard.stock.v1.QuarantineBatchResponse.quarantine:type_name -> spanyard.stock.event.v1.BatchQuarantined
+	29, // 25: spanyard.stock.v1.ReservePiecesRequest.lines:type_name -> spanyard.stock.v1.ReserveLine
+	30, // 26: spanyard.stock.v1.ReserveLine.blocks:type_name -> spanyard.stock.v1.ReserveBlocks
+	84, // 27: spanyard.stock.v1.ReserveLine.allocation:type_name -> spanyard.stock.event.v1.Allocation
+	43, // 28: spanyard.stock.v1.ScrapPiecesRequest.blocks:type_name -> spanyard.stock.v1.ScrapBlocks
+	7,  // 29: spanyard.stock.v1.ListFreePiecesResponse.beams:type_name -> spanyard.stock.v1.Piece
+	8,  // 30: spanyard.stock.v1.ListFreePiecesResponse.blocks:type_name -> spanyard.stock.v1.FreeBlocks
+	51, // 31: spanyard.stock.v1.SummariseStockResponse.beams:type_name -> spanyard.stock.v1.BeamSummary
+	52, // 32: spanyard.stock.v1.SummariseStockResponse.blocks:type_name -> spanyard.stock.v1.BlockSummary
+	4,  // 33: spanyard.stock.v1.GetBatchResponse.batch:type_name -> spanyard.stock.v1.Batch
+	7,  // 34: spanyard.stock.v1.GetBatchResponse.pieces:type_name -> spanyard.stock.v1.Piece
+	4,  // 35: spanyard.stock.v1.ListBatchesResponse.batches:type_name -> spanyard.stock.v1.Batch
+	7,  // 36: spanyard.stock.v1.GetStackResponse.pieces:type_name -> spanyard.stock.v1.Piece
+	8,  // 37: spanyard.stock.v1.GetStackResponse.blocks:type_name -> spanyard.stock.v1.FreeBlocks
+	7,  // 38: spanyard.stock.v1.GetPieceHistoryResponse.piece:type_name -> spanyard.stock.v1.Piece
+	4,  // 39: spanyard.stock.v1.GetPieceHistoryResponse.batch:type_name -> spanyard.stock.v1.Batch
+	61, // 40: spanyard.stock.v1.GetPieceHistoryResponse.entries:type_name -> spanyard.stock.v1.HistoryEntry
+	85, // 41: spanyard.stock.v1.HistoryEntry.happened_at:type_name -> google.protobuf.Timestamp
+	7,  // 42: spanyard.stock.v1.GetPiecesResponse.pieces:type_name -> spanyard.stock.v1.Piece
+	66, // 43: spanyard.stock.v1.FindMarksResponse.marks:type_name -> spanyard.stock.v1.FoundMark
+	4,  // 44: spanyard.stock.v1.FindMarksResponse.batches:type_name -> spanyard.stock.v1.Batch
+	7,  // 45: spanyard.stock.v1.FoundMark.pieces:type_name -> spanyard.stock.v1.Piece
+	68, // 46: spanyard.stock.v1.RecallBatchRequest.contacts:type_name -> spanyard.stock.v1.SiteContact
+	2,  // 47: spanyard.stock.v1.RecallBatchRequest.files:type_name -> spanyard.stock.v1.RecallFileKind
+	4,  // 48: spanyard.stock.v1.RecallBatchResponse.batch:type_name -> spanyard.stock.v1.Batch
+	70, // 49: spanyard.stock.v1.RecallBatchResponse.places:type_name -> spanyard.stock.v1.RecallPlace
+	71, // 50: spanyard.stock.v1.RecallBatchResponse.files:type_name -> spanyard.stock.v1.RecallFile
+	3,  // 51: spanyard.stock.v1.RecallPlace.kind:type_name -> spanyard.stock.v1.RecallPlaceKind
+	7,  // 52: spanyard.stock.v1.RecallPlace.pieces:type_name -> spanyard.stock.v1.Piece
+	74, // 53: spanyard.stock.v1.ReviewProductionResponse.concretes:type_name -> spanyard.stock.v1.ConcreteControl
+	81, // 54: spanyard.stock.v1.ConcreteControl.specimen:type_name -> spanyard.stock.event.v1.SpecimenKind
+	82, // 55: spanyard.stock.v1.ConcreteControl.verdict:type_name -> spanyard.stock.event.v1.Verdict
+	85, // 56: spanyard.stock.v1.WatchStockResponse.happened_at:type_name -> google.protobuf.Timestamp
+	88, // 57: spanyard.stock.v1.WatchStockResponse.event:type_name -> spanyard.stock.event.v1.Event
+	9,  // 58: spanyard.stock.v1.StockService.SetYardRules:input_type -> spanyard.stock.v1.SetYardRulesRequest
+	11, // 59: spanyard.stock.v1.StockService.GetYardRules:input_type -> spanyard.stock.v1.GetYardRulesRequest
+	13, // 60: spanyard.stock.v1.StockService.ReceiveBatch:input_type -> spanyard.stock.v1.ReceiveBatchRequest
+	18, // 61: spanyard.stock.v1.StockService.ImportStockCount:input_type -> spanyard.stock.v1.ImportStockCountRequest
+	20, // 62: spanyard.stock.v1.StockService.RecordTest:input_type -> spanyard.stock.v1.RecordTestRequest
+	22, // 63: spanyard.stock.v1.StockService.ReleaseBatch:input_type -> spanyard.stock.v1.ReleaseBatchRequest
+	24, // 64: spanyard.stock.v1.StockService.QuarantineBatch:input_type -> spanyard.stock.v1.QuarantineBatchRequest
+	26, // 65: spanyard.stock.v1.StockService.LiftQuarantine:input_type -> spanyard.stock.v1.LiftQuarantineRequest
+	28, // 66: spanyard.stock.v1.StockService.ReservePieces:input_type -> spanyard.stock.v1.ReservePiecesRequest
+	32, // 67: spanyard.stock.v1.StockService.DropReservation:input_type -> spanyard.stock.v1.DropReservationRequest
+	34, // 68: spanyard.stock.v1.StockService.PickPieces:input_type -> spanyard.stock.v1.PickPiecesRequest
+	36, // 69: spanyard.stock.v1.StockService.LoadPieces:input_type -> spanyard.stock.v1.LoadPiecesRequest
+	38, // 70: spanyard.stock.v1.StockService.DeliverPieces:input_type -> spanyard.stock.v1.DeliverPiecesRequest
+	40, // 71: spanyard.stock.v1.StockService.ReturnPieces:input_type -> spanyard.stock.v1.ReturnPiecesRequest
+	42, // 72: spanyard.stock.v1.StockService.ScrapPieces:input_type -> spanyard.stock.v1.ScrapPiecesRequest
+	45, // 73: spanyard.stock.v1.StockService.MovePieces:input_type -> spanyard.stock.v1.MovePiecesRequest
+	47, // 74: spanyard.stock.v1.StockService.ListFreePieces:input_type -> spanyard.stock.v1.ListFreePiecesRequest
+	49, // 75: spanyard.stock.v1.StockService.SummariseStock:input_type -> spanyard.stock.v1.SummariseStockRequest
+	53, // 76: spanyard.stock.v1.StockService.GetBatch:input_type -> spanyard.stock.v1.GetBatchRequest
+	55, // 77: spanyard.stock.v1.StockService.ListBatches:input_type -> spanyard.stock.v1.ListBatchesRequest
+	57, // 78: spanyard.stock.v1.StockService.GetStack:input_type -> spanyard.stock.v1.GetStackRequest
+	59, // 79: spanyard.stock.v1.StockService.GetPieceHistory:input_type -> spanyard.stock.v1.GetPieceHistoryRequest
+	62, // 80: spanyard.stock.v1.StockService.GetPieces:input_type -> spanyard.stock.v1.GetPiecesRequest
+	64, // 81: spanyard.stock.v1.StockService.FindMarks:input_type -> spanyard.stock.v1.FindMarksRequest
+	67, // 82: spanyard.stock.v1.StockService.RecallBatch:input_type -> spanyard.stock.v1.RecallBatchRequest
+	72, // 83: spanyard.stock.v1.StockService.ReviewProduction:input_type -> spanyard.stock.v1.ReviewProductionRequest
+	75, // 84: spanyard.stock.v1.StockService.WatchStock:input_type -> spanyard.stock.v1.WatchStockRequest
+	10, // 85: spanyard.stock.v1.StockService.SetYardRules:output_type -> spanyard.stock.v1.SetYardRulesResponse
+	12, // 86: spanyard.stock.v1.StockService.GetYardRules:output_type -> spanyard.stock.v1.GetYardRulesResponse
+	17, // 87: spanyard.stock.v1.StockService.ReceiveBatch:output_type -> spanyard.stock.v1.ReceiveBatchResponse
+	19, // 88: spanyard.stock.v1.StockService.ImportStockCount:output_type -> spanyard.stock.v1.ImportStockCountResponse
+	21, // 89: spanyard.stock.v1.StockService.RecordTest:output_type -> spanyard.stock.v1.RecordTestResponse
+	23, // 90: spanyard.stock.v1.StockService.ReleaseBatch:output_type -> spanyard.stock.v1.ReleaseBatchResponse
+	25, // 91: spanyard.stock.v1.StockService.QuarantineBatch:output_type -> spanyard.stock.v1.QuarantineBatchResponse
+	27, // 92: spanyard.stock.v1.StockService.LiftQuarantine:output_type -> spanyard.stock.v1.LiftQuarantineResponse
+	31, // 93: spanyard.stock.v1.StockService.ReservePieces:output_type -> spanyard.stock.v1.ReservePiecesResponse
+	33, // 94: spanyard.stock.v1.StockService.DropReservation:output_type -> spanyard.stock.v1.DropReservationResponse
+	35, // 95: spanyard.stock.v1.StockService.PickPieces:output_type -> spanyard.stock.v1.PickPiecesResponse
+	37, // 96: spanyard.stock.v1.StockService.LoadPieces:output_type -> spanyard.stock.v1.LoadPiecesResponse
+	39, // 97: spanyard.stock.v1.StockService.DeliverPieces:output_type -> spanyard.stock.v1.DeliverPiecesResponse
+	41, // 98: spanyard.stock.v1.StockService.ReturnPieces:output_type -> spanyard.stock.v1.ReturnPiecesResponse
+	44, // 99: spanyard.stock.v1.StockService.ScrapPieces:output_type -> spanyard.stock.v1.ScrapPiecesResponse
+	46, // 100: spanyard.stock.v1.StockService.MovePieces:output_type -> spanyard.stock.v1.MovePiecesResponse
+	48, // 101: spanyard.stock.v1.StockService.ListFreePieces:output_type -> spanyard.stock.v1.ListFreePiecesResponse
+	50, // 102: spanyard.stock.v1.StockService.SummariseStock:output_type -> spanyard.stock.v1.SummariseStockResponse
+	54, // 103: spanyard.stock.v1.StockService.GetBatch:output_type -> spanyard.stock.v1.GetBatchResponse
+	56, // 104: spanyard.stock.v1.StockService.ListBatches:output_type -> spanyard.stock.v1.ListBatchesResponse
+	58, // 105: spanyard.stock.v1.StockService.GetStack:output_type -> spanyard.stock.v1.GetStackResponse
+	60, // 106: spanyard.stock.v1.StockService.GetPieceHistory:output_type -> spanyard.stock.v1.GetPieceHistoryResponse
+	63, // 107: spanyard.stock.v1.StockService.GetPieces:output_type -> spanyard.stock.v1.GetPiecesResponse
+	65, // 108: spanyard.stock.v1.StockService.FindMarks:output_type -> spanyard.stock.v1.FindMarksResponse
+	69, // 109: spanyard.stock.v1.StockService.RecallBatch:output_type -> spanyard.stock.v1.RecallBatchResponse
+	73, // 110: spanyard.stock.v1.StockService.ReviewProduction:output_type -> spanyard.stock.v1.ReviewProductionResponse
+	76, // 111: spanyard.stock.v1.StockService.WatchStock:output_type -> spanyard.stock.v1.WatchStockResponse
+	85, // [85:112] is the sub-list for method output_type
+	58, // [58:85] is the sub-list for method input_type
+	58, // [58:58] is the sub-list for extension type_name
+	58, // [58:58] is the sub-list for extension extendee
+	0,  // [0:58] is the sub-list for field type_name
 }
 
 func init() { file_spanyard_stock_v1_stock_proto_init() }
@@ -5828,8 +6397,8 @@ func file_spanyard_stock_v1_stock_proto_init() {
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_spanyard_stock_v1_stock_proto_rawDesc), len(file_spanyard_stock_v1_stock_proto_rawDesc)),
-			NumEnums:      2,
-			NumMessages:   68,
+			NumEnums:      4,
+			NumMessages:   73,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

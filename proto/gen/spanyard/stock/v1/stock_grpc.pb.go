@@ -46,6 +46,7 @@ const (
 	StockService_GetPieceHistory_FullMethodName  = "/spanyard.stock.v1.StockService/GetPieceHistory"
 	StockService_GetPieces_FullMethodName        = "/spanyard.stock.v1.StockService/GetPieces"
 	StockService_FindMarks_FullMethodName        = "/spanyard.stock.v1.StockService/FindMarks"
+	StockService_RecallBatch_FullMethodName      = "/spanyard.stock.v1.StockService/RecallBatch"
 	StockService_ReviewProduction_FullMethodName = "/spanyard.stock.v1.StockService/ReviewProduction"
 	StockService_WatchStock_FullMethodName       = "/spanyard.stock.v1.StockService/WatchStock"
 )
@@ -118,6 +119,10 @@ type StockServiceClient interface {
 	// Says of marks of a job which pieces are promised or have left for them,
 	// and where each piece is now. Idempotent.
 	FindMarks(ctx context.Context, in *FindMarksRequest, opts ...grpc.CallOption) (*FindMarksResponse, error)
+	// Finds every piece of a batch: stack and tier, truck, site and mark, and
+	// whom to call; as data and, when asked for, as files. Reads the ledger, not
+	// the view. Idempotent.
+	RecallBatch(ctx context.Context, in *RecallBatchRequest, opts ...grpc.CallOption) (*RecallBatchResponse, error)
 	// Says how each concrete stands in its production control over time.
 	// Idempotent.
 	ReviewProduction(ctx context.Context, in *ReviewProductionRequest, opts ...grpc.CallOption) (*ReviewProductionResponse, error)
@@ -373,6 +378,16 @@ func (c *stockServiceClient) FindMarks(ctx context.Context, in *FindMarksRequest
 	return out, nil
 }
 
+func (c *stockServiceClient) RecallBatch(ctx context.Context, in *RecallBatchRequest, opts ...grpc.CallOption) (*RecallBatchResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(RecallBatchResponse)
+	err := c.cc.Invoke(ctx, StockService_RecallBatch_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *stockServiceClient) ReviewProduction(ctx context.Context, in *ReviewProductionRequest, opts ...grpc.CallOption) (*ReviewProductionResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(ReviewProductionResponse)
@@ -470,6 +485,10 @@ type StockServiceServer interface {
 	// Says of marks of a job which pieces are promised or have left for them,
 	// and where each piece is now. Idempotent.
 	FindMarks(context.Context, *FindMarksRequest) (*FindMarksResponse, error)
+	// Finds every piece of a batch: stack and tier, truck, site and mark, and
+	// whom to call; as data and, when asked for, as files. Reads the ledger, not
+	// the view. Idempotent.
+	RecallBatch(context.Context, *RecallBatchRequest) (*RecallBatchResponse, error)
 	// Says how each concrete stands in its production control over time.
 	// Idempotent.
 	ReviewProduction(context.Context, *ReviewProductionRequest) (*ReviewProductionResponse, error)
@@ -556,6 +575,9 @@ func (UnimplementedStockServiceServer) GetPieces(context.Context, *GetPiecesRequ
 }
 func (UnimplementedStockServiceServer) FindMarks(context.Context, *FindMarksRequest) (*FindMarksResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method FindMarks not implemented")
+}
+func (UnimplementedStockServiceServer) RecallBatch(context.Context, *RecallBatchRequest) (*RecallBatchResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method RecallBatch not implemented")
 }
 func (UnimplementedStockServiceServer) ReviewProduction(context.Context, *ReviewProductionRequest) (*ReviewProductionResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ReviewProduction not implemented")
@@ -1016,6 +1038,24 @@ func _StockService_FindMarks_Handler(srv interface{}, ctx context.Context, dec f
 	return interceptor(ctx, in, info, handler)
 }
 
+func _StockService_RecallBatch_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(RecallBatchRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(StockServiceServer).RecallBatch(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: StockService_RecallBatch_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(StockServiceServer).RecallBatch(ctx, req.(*RecallBatchRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _StockService_ReviewProduction_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(ReviewProductionRequest)
 	if err := dec(in); err != nil {
@@ -1147,6 +1187,10 @@ var StockService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "FindMarks",
 			Handler:    _StockService_FindMarks_Handler,
+		},
+		{
+			MethodName: "RecallBatch",
+			Handler:    _StockService_RecallBatch_Handler,
 		},
 		{
 			MethodName: "ReviewProduction",
