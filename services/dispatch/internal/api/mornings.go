@@ -44,6 +44,9 @@ func (s *Server) GetMorning(ctx context.Context, req *dispatchv1.GetMorningReque
 		return nil, fault.New(fault.NotFound, "PLAN_UNKNOWN",
 			"There is no plan %s in yard %s, or it is no longer kept.", req.GetPlanId(), req.GetYard())
 	}
+	if p.Folded != nil {
+		return nil, state.CheckRunsKept(p.Plan.Day)
+	}
 	return &dispatchv1.GetMorningResponse{Morning: &dispatchv1.Morning{
 		State: morningState(p.State), Plan: codec.PlanTo(p.Plan), ConfirmedBy: confirmedBy(p), Missing: codec.MissingTo(p.Missing),
 	}}, nil
@@ -81,16 +84,17 @@ func (s *Server) ListMornings(ctx context.Context, req *dispatchv1.ListMorningsR
 	}
 	answer := &dispatchv1.ListMorningsResponse{}
 	for _, p := range state.Plans(req.GetDay()) {
+		size := p.Size()
 		answer.Mornings = append(answer.Mornings, &dispatchv1.MorningSummary{
 			PlanId:        p.Plan.ID,
 			Day:           p.Plan.Day,
 			State:         morningState(p.State),
 			PlannedBy:     p.Plan.PlannedBy,
 			PlannedAt:     timestamppb.New(p.Plan.PlannedAt),
-			RunCount:      int32(len(p.Plan.Runs)),
+			RunCount:      int32(size.Runs),
 			RunLowerBound: int32(p.Plan.RunLowerBound),
-			UnservedCount: int32(len(p.Plan.Unserved)),
-			MassG:         p.Plan.MassG(),
+			UnservedCount: int32(size.Unserved),
+			MassG:         size.MassG,
 			ConfirmedBy:   confirmedBy(p),
 		})
 	}
@@ -105,8 +109,8 @@ func (s *Server) ConfirmMorning(ctx context.Context, req *dispatchv1.ConfirmMorn
 	}
 	return &dispatchv1.ConfirmMorningResponse{
 		PlanId:        p.Plan.ID,
-		RunCount:      int32(len(p.Plan.Runs)),
-		PieceCount:    int32(p.Plan.PieceCount()),
+		RunCount:      int32(p.Size().Runs),
+		PieceCount:    int32(p.Size().Pieces),
 		Position:      position,
 		StockPosition: p.StockPosition,
 	}, nil

@@ -23,6 +23,9 @@ func (s *Server) ListRuns(ctx context.Context, req *dispatchv1.ListRunsRequest) 
 	if err != nil {
 		return nil, err
 	}
+	if err := state.CheckRunsKept(req.GetDay()); err != nil {
+		return nil, err
+	}
 	answer := &dispatchv1.ListRunsResponse{Position: position}
 	for _, r := range state.Runs(req.GetDay()) {
 		answer.Runs = append(answer.Runs, &dispatchv1.RunStatus{

@@ -22,7 +22,7 @@ import (
 
 // snapshotVersion is raised whenever the memo or the meaning of Evolve
 // changes.
-const snapshotVersion = 2
+const snapshotVersion = 3
 
 // Domain is dispatch as the ledger sees it.
 func Domain() ledger.Domain[daybook.State, daybook.Event] {

@@ -172,7 +172,7 @@ func (b *floorBook) left(r RoomDemand) RoomDemand {
 	beams := r.Beams
 	r.Beams = nil
 	for _, beam := range beams {
-		if _, ok := b.marks.Get(beam.Mark); !ok {
+		if _, ok := b.marks.Get(beam.Mark); !ok && !b.isLaid(beam.Mark) {
 			r.Beams = append(r.Beams, beam)
 		}
 	}
@@ -194,6 +194,9 @@ func (c CancelCallOff) decide(s State) ([]Event, error) {
 			return nil, fault.New(fault.Stale, "CALL_OFF_ON_RUN",
 				"Call-off %s is on run %s, which is %s; cancel the run first.", c.CallOffID, r.Run.ID, r.State)
 		}
+	}
+	if f, ok := s.Folded(call.Day); ok && slices.Contains(f.CallOffs, c.CallOffID) {
+		return nil, fault.New(fault.Stale, "CALL_OFF_ON_RUN", "Call-off %s was delivered on %s.", c.CallOffID, call.Day)
 	}
 	if id := s.day(call.Day).confirming; id != "" {
 		return nil, fault.New(fault.Conflict, "DAY_BEING_CONFIRMED",

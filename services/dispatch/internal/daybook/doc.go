@@ -15,5 +15,7 @@
 //     no way back, hit only when the batch in quarantine is released anew;
 //   - what was set down at a site by hand keeps its place filled, whatever
 //     becomes of its run, until it is back in the yard;
+//   - a day whose runs are long over is folded (fold.go): its runs are no longer
+//     kept one by one, the places that they filled stay filled;
 //   - drops are delivered in order, after the truck has left.
 package daybook

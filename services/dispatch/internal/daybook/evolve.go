@@ -174,6 +174,7 @@ func (s State) planned(p Plan) State {
 	if err != nil {
 		return s
 	}
+	s = s.foldOld(newest)
 	before := (newest - keepDraftsDays).String()
 	var old []string
 	for it := s.days.Iterator(); !it.Done(); {

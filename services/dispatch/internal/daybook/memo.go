@@ -14,6 +14,7 @@ type Memo struct {
 	Days     []DayMemo `json:",omitempty"`
 	Plans    []PlanStatus
 	Runs     []RunMemo
+	Laid     []Laid `json:",omitempty"`
 }
 
 // DayMemo is what a day counts.
@@ -26,6 +27,7 @@ type DayMemo struct {
 	CallOffs   []string `json:",omitempty"`
 	Confirming string   `json:",omitempty"`
 	Served     bool     `json:",omitempty"`
+	Folded     *Folded  `json:",omitempty"`
 }
 
 // RunMemo is a run without what its plan says of it.
@@ -45,7 +47,7 @@ type RunMemo struct {
 
 // Memo writes the state down.
 func (s State) Memo() Memo {
-	m := Memo{Rules: s.rules, SetUp: s.setUp, Trucks: s.trucks, Sites: s.Sites()}
+	m := Memo{Rules: s.rules, SetUp: s.setUp, Trucks: s.trucks, Sites: s.Sites(), Laid: s.laid()}
 	for _, f := range s.Floors() {
 		m.Floors = append(m.Floors, *f)
 	}
@@ -53,7 +55,7 @@ func (s State) Memo() Memo {
 	each(s.days, func(day string, d *dayBook) {
 		m.Days = append(m.Days, DayMemo{
 			Day: day, Planned: d.planned, Changes: d.changes, Plans: d.plans, Runs: d.runs,
-			CallOffs: d.callOffs, Confirming: d.confirming, Served: d.served,
+			CallOffs: d.callOffs, Confirming: d.confirming, Served: d.served, Folded: d.folded,
 		})
 	})
 	each(s.plans, func(_ string, p *PlanStatus) { m.Plans = append(m.Plans, *p) })
@@ -94,6 +96,7 @@ func Recall(yard string, m Memo) State {
 	for _, d := range m.Days {
 		s = s.recallDay(d, runs)
 	}
+	s = s.recallLaid(m.Laid)
 	// After the live runs: a place that is filled for good is no other run's.
 	each(s.runs, func(_ string, r *RunStatus) {
 		if r.State == RunCancelledState {
@@ -135,7 +138,7 @@ func (s State) recallDay(m DayMemo, runs map[string]RunMemo) State {
 	return s.withDay(m.Day, func(d *dayBook) {
 		*d = dayBook{
 			planned: m.Planned, changes: m.Changes, plans: m.Plans, runs: m.Runs,
-			callOffs: m.CallOffs, confirming: m.Confirming, served: m.Served,
+			callOffs: m.CallOffs, confirming: m.Confirming, served: m.Served, folded: m.Folded,
 		}
 	})
 }

@@ -213,6 +213,9 @@ func (s State) overtaken(day string, item *Item, blocks map[FloorKey]map[string]
 		}
 		return ""
 	}
+	if b.isLaid(item.Mark) {
+		return "is for a place that was filled long ago"
+	}
 	if run, ok := b.marks.Get(item.Mark); ok {
 		if s.isCancelled(run) {
 			return fmt.Sprintf("is for a place that a piece of cancelled run %s fills already", run)

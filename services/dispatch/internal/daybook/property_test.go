@@ -33,7 +33,35 @@ func TestAnyStory(t *testing.T) {
 				t.Fatalf("recalled with another basis on %s", day)
 			}
 		}
+		story.folds()
 	})
+}
+
+// folds: folding a day changes nothing of what is still to be brought, nor of
+// what a plan would rest on, also after it was written down and recalled.
+func (y *story) folds() {
+	s := y.state
+	for _, day := range y.days {
+		s = s.fold(day)
+	}
+	for name, after := range map[string]State{"folded": s, "folded and recalled": Recall("testyard", s.Memo())} {
+		for _, day := range y.days {
+			if diff := cmp.Diff(y.state.Outstanding(day), after.Outstanding(day)); diff != "" {
+				y.t.Fatalf("%s, other work is left on %s:\n%s", name, day, diff)
+			}
+			if y.state.Basis(day) != after.Basis(day) {
+				y.t.Fatalf("%s, the basis of %s went from %s to %s", name, day, y.state.Basis(day), after.Basis(day))
+			}
+			for _, p := range y.state.Plans(day) {
+				if q, ok := after.Plan(p.Plan.ID); !ok || q.Size() != p.Size() || q.State != p.State {
+					y.t.Fatalf("%s, plan %s is lost", name, p.Plan.ID)
+				}
+			}
+		}
+	}
+	if diff := cmp.Diff(s.Memo(), Recall("testyard", s.Memo()).Memo()); diff != "" {
+		y.t.Fatalf("recalled with a difference after folding:\n%s", diff)
+	}
 }
 
 type story struct {

@@ -9,6 +9,9 @@ import (
 // run returns a confirmed run or the refusal that there is none.
 func (s State) run(id string) (*RunStatus, error) {
 	r, ok := s.runs.Get(id)
+	if day := s.dayOfFolded(id); !ok && day != "" {
+		return nil, s.CheckRunsKept(day)
+	}
 	if !ok {
 		return nil, fault.New(fault.NotFound, "RUN_UNKNOWN", "There is no confirmed run %s in yard %s.", id, s.yard)
 	}

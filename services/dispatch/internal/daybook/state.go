@@ -62,6 +62,8 @@ type PlanStatus struct {
 	EarlyHits []EarlyHit
 	// SetUp is the set-up of the yard that the plan rests on.
 	SetUp int
+	// Folded is what is kept of the plan's runs; nil while they are kept.
+	Folded *FoldedPlan `json:",omitempty"`
 }
 
 // EarlyHit is a hit of a run that is about to be confirmed.
@@ -106,6 +108,11 @@ type floorBook struct {
 	// marks on live runs, and the run; blocks on live runs by room.
 	marks  *immutable.SortedMap[string, string]
 	blocks *immutable.SortedMap[string, int]
+	// laidMarks and laidBlocks came on runs that are folded: see fold.go.
+	// blocks count them as well, marks do not.
+	laidMarks  string
+	laidCount  int
+	laidBlocks *immutable.SortedMap[string, int]
 }
 
 // dayBook is what belongs to one day.
@@ -121,6 +128,8 @@ type dayBook struct {
 	confirming string
 	// served says that a plan of the day was confirmed.
 	served bool
+	// folded is what is left of the day's runs; nil while they are kept.
+	folded *Folded
 }
 
 // State of a yard. The zero value is of no use: see New.
@@ -276,7 +285,7 @@ func (s State) Basis(day string) string {
 		if f.floor != nil {
 			revision = f.floor.Revision
 		}
-		fmt.Fprintf(&b, "/%d.%d.%d", revision, f.marks.Len(), f.blockSum())
+		fmt.Fprintf(&b, "/%d.%d.%d", revision, f.marks.Len()+f.laidCount, f.blockSum())
 	}
 	return b.String()
 }
@@ -293,8 +302,9 @@ func (s State) floor(k FloorKey) *floorBook {
 		return f
 	}
 	return &floorBook{
-		marks:  immutable.NewSortedMap[string, string](nil),
-		blocks: immutable.NewSortedMap[string, int](nil),
+		marks:      immutable.NewSortedMap[string, string](nil),
+		blocks:     immutable.NewSortedMap[string, int](nil),
+		laidBlocks: immutable.NewSortedMap[string, int](nil),
 	}
 }
 
@@ -311,8 +321,8 @@ func each[V any](m *immutable.SortedMap[string, V], fn func(string, V)) {
 	}
 }
 
-// DayOfRun returns the day of a confirmed run, or of a run whose plan is being
-// confirmed; empty when there is no such run.
+// DayOfRun returns the day of a confirmed run, kept or folded, or of a run whose
+// plan is being confirmed; empty when there is no such run.
 func (s State) DayOfRun(runID string) string {
 	if r, ok := s.runs.Get(runID); ok {
 		return r.Day
@@ -321,5 +331,5 @@ func (s State) DayOfRun(runID string) string {
 	if p, ok := s.plans.Get(id); ok {
 		return p.Plan.Day
 	}
-	return ""
+	return s.dayOfFolded(runID)
 }
