@@ -25,7 +25,7 @@ var (
 		"The topping is cast on unpropped beams: their own weight, the blocks and the fresh concrete stay on the beam alone, everything later acts on beam and topping. Line and point loads come later.",
 		"Differential shrinkage counts in service and in deflections: what the topping shrinks more than the beam after casting, with an effective modulus Ecm/(1 + 0.8 phi), where it is unfavourable; it is left out of the ultimate moment (2.3.2.2(2)), but not of the question whether a section is cracked.",
 		"At ultimate the whole load acts on beam and topping, plane sections, without the strains of the stages. The block is as deep, and the top strain as large, as the weaker of the two concretes allows; each concrete has its own strength.",
-		"Creep moves no stress between beam and topping, except through differential shrinkage and in deflections.",
+		"Creep moves no stress from the beam to the topping, which is the safe side for the beam; in deflections it does.",
 		"Shear at the interface by 6.2.5 with the whole shear force at the support's inner edge and no force across the interface.",
 		"The topping's own bending between the beams and its mesh are not checked here.",
 	}

@@ -16,13 +16,12 @@ func (w *work) deflectionChecks() {
 	if w.topping == nil {
 		end, before = w.plainDeflection(finish)
 	} else {
-		end = w.step("w", "deflection at the end", "EN 1992-1-1 7.4.3", "beam alone until the topping is cast, then beam and topping; prestress, creep, shrinkage", w.compositeSagMM(w.beam.Floor.DesignHours/24, w.psi.Psi2), "mm")
-		before = w.step("w1", "deflection when the finishes are just on", "EN 1992-1-1 7.4.3", "the same, at that age", w.compositeSagMM(finish, 0), "mm")
+		end, before = w.compositeDeflection(finish)
 	}
 	w.verdict("deflection at the end", "EN 1992-1-1 7.4.1(4), L/250", math.Abs(end), l/250, "mm")
 	after := w.step("w2", "deflection after the finishes are on", "EN 1992-1-1 7.4.1(5)", "w - w1", end-before, "mm")
 	w.verdict("deflection after the finishes", "EN 1992-1-1 7.4.1(5), L/500", math.Abs(after), l/500, "mm")
-	w.step("wq", "immediate from the imposed load", "EN 1992-1-1 7.4.3", "Ecm I", w.imposed.sagNMM3()/(w.concrete.EcmMPa()*w.whole.InertiaMM4), "mm")
+	w.step("wq", "immediate from the imposed load", "EN 1992-1-1 7.4.3", "elastic, over Ecm I, with a topping Ecm Ic", w.imposed.sagNMM3()/(w.concrete.EcmMPa()*w.whole.InertiaMM4), "mm")
 }
 
 // plainDeflection of a beam without a topping at the end, and when the

@@ -122,35 +122,66 @@ func (w *work) interfaceCheck() {
 	w.verdict("shear between beam and topping", "EN 1992-1-1 6.2.5", r.DemandMPa, r.ResistanceMPa, "MPa")
 }
 
-// compositeSagMM is the deflection at an age of the beam, downwards positive:
-// until casting on the beam alone, then on beam and topping. Creep carries
-// every part on from the moment it comes.
-func (w *work) compositeSagMM(days, imposed float64) float64 {
+// compositeSag holds the parts of a deflection, downwards positive, in mm.
+type compositeSag struct {
+	// phiCast and phi are the creep coefficients from transfer until casting
+	// and until the age looked at, phiEarly and phiLate those of what comes
+	// with the topping and with the finishes.
+	phiCast, phi, phiEarly, phiLate            float64
+	beam, fresh, creep, lost, later, shrinkage float64
+}
+
+func (s compositeSag) sum() float64 {
+	return s.beam + s.fresh + s.creep + s.lost + s.later + s.shrinkage
+}
+
+// compositeSagAt is the deflection at an age of the beam: until casting on the
+// beam alone, then on beam and topping. Each part creeps on from the moment it
+// comes; what would creep freely in the beam is held fast, and let go on beam
+// and topping together.
+func (w *work) compositeSagAt(days, imposed float64) (s compositeSag) {
 	t := w.topping
 	cast, finish := t.topping.CastAgeDays, w.beam.Floor.FinishAgeDays
-	modulus := w.concrete.EcmMPa()
 	phi := func(from, to float64) float64 {
 		if to <= from {
 			return 0
 		}
 		return CreepOf(w.concrete, w.climate, from, to).Phi
 	}
+	s.phiCast, s.phi, s.phiEarly, s.phiLate = phi(w.age, cast), phi(w.age, days), phi(cast, days), phi(finish, days)
+	modulus := w.concrete.EcmMPa()
 	bare, whole := modulus*w.gross.InertiaMM4, modulus*w.whole.InertiaMM4
-	self := Uniform(w.span, w.selfN)
-	selfSag := diagramOf(breaksOf(w.span), self).sagNMM3()
-	earlySag := w.early.sagNMM3() - selfSag
-	up := func(force, ecc float64) float64 { return force * ecc * w.span * w.span / 8 }
-	atCast, now := phi(w.age, cast), phi(w.age, days)
-	held := w.prestressAt(atCast)
-	sag := (1+atCast)*(selfSag-up(held, w.ecc))/bare + earlySag/bare
+	selfSag := diagramOf(breaksOf(w.span), Uniform(w.span, w.selfN)).sagNMM3()
+	freshSag := w.early.sagNMM3() - selfSag
+	up := func(force, arm float64) float64 { return force * arm * w.span * w.span / 8 }
 	below := w.whole.CentroidMM - w.section.CentroidMM + w.ecc
-	sag += (now - atCast) * (selfSag/whole - up(w.prestressAt(now), w.ecc)/whole)
-	sag += phi(cast, days) * earlySag / whole
-	sag += up(held-w.prestressAt(now), below) / whole
-	later := w.late.plus(w.imposed, imposed).sagNMM3()
-	sag += (1 + phi(finish, days)) * later / whole
-	grown := phi(cast, days) / phi(cast, w.beam.Floor.DesignHours/24)
-	return sag + grown*up(t.shrinkN, t.centroidMM-w.whole.CentroidMM)/whole
+	held, now := w.prestressAt(s.phiCast), w.prestressAt(s.phi)
+	s.beam = (1 + s.phiCast) * (selfSag - up(held, w.ecc)) / bare
+	s.fresh = freshSag / bare
+	s.creep = ((s.phi-s.phiCast)*(selfSag-up(now, below)) + s.phiEarly*freshSag) / whole
+	s.lost = up(held-now, below) / whole
+	s.later = (1 + s.phiLate) * w.late.plus(w.imposed, imposed).sagNMM3() / whole
+	grown := s.phiEarly / phi(cast, w.beam.Floor.DesignHours/24)
+	s.shrinkage = grown * up(t.shrinkN, t.centroidMM-w.whole.CentroidMM) * (1 + 0.8*s.phiEarly) / whole
+	return s
+}
+
+// compositeDeflection shows the deflection at the end part by part, and that
+// when the finishes are just on.
+func (w *work) compositeDeflection(finishDays float64) (end, before float64) {
+	s := w.compositeSagAt(w.beam.Floor.DesignHours/24, w.psi.Psi2)
+	w.step("phi,c", "creep coefficient until the topping is cast", "EN 1992-1-1 B.1", "", s.phiCast, "")
+	w.step("phi,b", "creep coefficient of what comes with the topping", "EN 1992-1-1 B.1", "from casting to the end", s.phiEarly, "")
+	w.step("phi,q", "creep coefficient of what comes with the finishes", "EN 1992-1-1 B.1", "from the finishes to the end", s.phiLate, "")
+	w.step("w,0", "beam alone until casting", "EN 1992-1-1 7.4.3", "(1 + phi,c)(self weight - prestress)/(Ecm I)", s.beam, "mm")
+	w.step("w,t", "blocks and topping as they come", "EN 1992-1-1 7.4.3", "elastic, over Ecm I", s.fresh, "mm")
+	w.step("w,c", "creep after casting", "EN 1992-1-1 7.4.3", "((phi - phi,c)(self weight - Pinf (yc - yp)) + phi,b (blocks and topping))/(Ecm Ic)", s.creep, "mm")
+	w.step("w,p", "prestress lost after casting", "EN 1992-1-1 7.4.3", "loss (yc - yp) leff^2/8 / (Ecm Ic)", s.lost, "mm")
+	w.step("w,q", "finishes, lines, points and quasi-permanent imposed load", "EN 1992-1-1 7.4.3", "(1 + phi,q) elastic, over Ecm Ic", s.later, "mm")
+	w.step("w,sh", "differential shrinkage", "EN 1992-1-1 7.21", "Nsh (yt - yc) leff^2/8 (1 + 0.8 phi,b)/(Ecm Ic)", s.shrinkage, "mm")
+	end = w.step("w", "deflection at the end", "EN 1992-1-1 7.4.3", "sum", s.sum(), "mm")
+	before = w.step("w1", "deflection when the finishes are just on", "EN 1992-1-1 7.4.3", "the same sum at that age, without imposed load", w.compositeSagAt(finishDays, 0).sum(), "mm")
+	return end, before
 }
 
 // prestressAt is the force that is left when creep has come to a coefficient.
