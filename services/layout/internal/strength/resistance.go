@@ -93,7 +93,7 @@ func UltimateOf(in UltimateInput) (Ultimate, error) {
 }
 
 // heightMM of the section with its topping.
-func (in UltimateInput) heightMM() float64 {
+func (in *UltimateInput) heightMM() float64 {
 	if in.Topping != nil {
 		return in.Topping.TopMM
 	}
@@ -102,7 +102,7 @@ func (in UltimateInput) heightMM() float64 {
 
 // balance is concrete force less wire force at a depth of the neutral axis;
 // it grows with the depth.
-func (in UltimateInput) balance(x float64) float64 {
+func (in *UltimateInput) balance(x float64) float64 {
 	force, _, _ := in.concrete(x)
 	for i, r := range in.Pattern.Rows {
 		force -= in.wireMPa(i, x) * float64(r.Count) * in.Pattern.Wire.AreaMM2
@@ -112,7 +112,7 @@ func (in UltimateInput) balance(x float64) float64 {
 
 // concrete returns the force of the stress block, its moment about the soffit,
 // and the part of the force in a topping.
-func (in UltimateInput) concrete(x float64) (forceN, momentNMM, toppingN float64) {
+func (in *UltimateInput) concrete(x float64) (forceN, momentNMM, toppingN float64) {
 	level := math.Max(in.heightMM()-in.Lambda*x, 0)
 	m := in.Section.above(level)
 	stress := in.Eta * in.FcdMPa * in.narrowing(x)
@@ -130,7 +130,7 @@ func (in UltimateInput) concrete(x float64) (forceN, momentNMM, toppingN float64
 
 // narrowing is the 10 % reduction of 3.1.7(3) where the width of the zone
 // decreases towards the top fibre; a topping is wider than the beam.
-func (in UltimateInput) narrowing(x float64) float64 {
+func (in *UltimateInput) narrowing(x float64) float64 {
 	if in.Topping != nil {
 		return 1
 	}
@@ -142,7 +142,7 @@ func (in UltimateInput) narrowing(x float64) float64 {
 }
 
 // wireMPa is the stress in a row when the neutral axis lies at depth x.
-func (in UltimateInput) wireMPa(row int, x float64) float64 {
+func (in *UltimateInput) wireMPa(row int, x float64) float64 {
 	depth := in.heightMM() - in.Pattern.Rows[row].HeightMM
 	strain := in.Prestrain[row] + in.EpsCU*(depth-x)/x
 	e := in.Pattern.Wire.ModulusMPa

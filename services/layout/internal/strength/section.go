@@ -154,13 +154,13 @@ func (m moments) plus(o moments) moments {
 }
 
 // NotionalSizeMM is h0 = 2 A / u (EN 1992-1-1 3.1.4(5)).
-func (s Section) NotionalSizeMM() float64 { return 2 * s.AreaMM2 / s.PerimeterMM }
+func (s *Section) NotionalSizeMM() float64 { return 2 * s.AreaMM2 / s.PerimeterMM }
 
 // BottomModulusMM3 is I over the distance of the soffit from the centroid.
-func (s Section) BottomModulusMM3() float64 { return s.InertiaMM4 / s.CentroidMM }
+func (s *Section) BottomModulusMM3() float64 { return s.InertiaMM4 / s.CentroidMM }
 
 // TopModulusMM3 is I over the distance of the top from the centroid.
-func (s Section) TopModulusMM3() float64 { return s.InertiaMM4 / (s.HeightMM - s.CentroidMM) }
+func (s *Section) TopModulusMM3() float64 { return s.InertiaMM4 / (s.HeightMM - s.CentroidMM) }
 
 // widthIn is the width of a strip at a level inside it.
 func (p strip) widthIn(y float64) float64 {
@@ -168,7 +168,7 @@ func (p strip) widthIn(y float64) float64 {
 }
 
 // above integrates over the part above a level about the soffit.
-func (s Section) above(yMM float64) moments {
+func (s *Section) above(yMM float64) moments {
 	for _, p := range s.strips {
 		if yMM >= p.high {
 			return p.above
@@ -182,19 +182,19 @@ func (s Section) above(yMM float64) moments {
 }
 
 // FirstMomentMM3 is the first moment about the centroid of the part above y.
-func (s Section) FirstMomentMM3(yMM float64) float64 {
+func (s *Section) FirstMomentMM3(yMM float64) float64 {
 	m := s.above(yMM)
 	return m.first - m.area*s.CentroidMM
 }
 
 // WidthMM is the total width at level y; at a step in the outline the smaller
 // of the two widths, which is the safe one for shear; 0 outside the section.
-func (s Section) WidthMM(yMM float64) float64 {
+func (s *Section) WidthMM(yMM float64) float64 {
 	return s.NarrowestMM(yMM, yMM)
 }
 
 // NarrowestMM is the smallest width between two levels, both included.
-func (s Section) NarrowestMM(fromMM, toMM float64) float64 {
+func (s *Section) NarrowestMM(fromMM, toMM float64) float64 {
 	least := math.Inf(1)
 	for _, p := range s.strips {
 		if low, high := math.Max(p.low, fromMM), math.Min(p.high, toMM); low <= high {
@@ -209,7 +209,7 @@ func (s Section) NarrowestMM(fromMM, toMM float64) float64 {
 
 // contactMM is the length of the outline above a level: what a concrete cast
 // on the section from there up touches. At the top it is the top's width.
-func (s Section) contactMM(yMM float64) float64 {
+func (s *Section) contactMM(yMM float64) float64 {
 	if yMM >= s.HeightMM {
 		return math.Max(s.strips[0].highWidth, 0)
 	}
