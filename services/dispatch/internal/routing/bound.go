@@ -2,6 +2,7 @@ package routing
 
 import (
 	"fmt"
+	"slices"
 
 	"spanyard.example/services/dispatch/internal/loading"
 	"spanyard.example/services/dispatch/internal/morning"
@@ -13,19 +14,29 @@ import (
 // of amounts exceeds. Three amounts serve:
 //
 //   - mass: a load is at most the truck's CapacityG;
-//   - deck area: piles do not overlap, so their areas add up to at most deck
-//     width times (deck length + tail overhang). Of a pile n beams wide and at
-//     most T tiers high, the beams that cross any one line across the deck are
-//     at most n*T, so a beam can be charged width/T at every line it crosses:
-//     length*width/T in all. A pallet is charged its own area.
+//   - deck area: no two piles are nearer than the gap both along and across the
+//     deck. So piles that are thought larger by a gap, along and across, do not
+//     overlap, and lie on a deck that is thought larger by a gap both ways: their
+//     areas add up to at most (deck width + gap) times (deck length + tail
+//     overhang + gap). A pile of beams is n of them wide, n at most m =
+//     floor(deck width/width of a beam), and T tiers high at most; it holds at
+//     most n*T, none longer than itself. Charge each beam (length + gap) *
+//     (width + gap/m) / T: those of the pile are charged at most (length + gap) *
+//     (n*width + n*gap/m), which is no more than its area, as n is at most m. A
+//     pallet is charged its area, a gap larger both ways.
 //   - length of lane: at most max_lanes piles stand side by side, which is to
 //     say nearer along the deck than the gap. Let every pile reach from its
 //     front end to a gap behind its tail end: then no line across the deck
 //     meets more than max_lanes of them, and all lie within deck length +
 //     tail overhang + gap, so their lengths add up to at most max_lanes times
-//     that. A pallet is charged its shorter side and a gap. A pile of beams
-//     holds at most N = floor(deck width/beam width)*T of them, none longer
-//     than itself, so each is charged (length + gap)/N.
+//     that. A pallet is charged its shorter side and a gap. A pile holds beams
+//     of one profile for one site, at most N = m*T of them. Take all piles of
+//     the plan with a profile for a site, the longest first, and its beams
+//     likewise. The first k-1 piles hold at most (k-1)*N beams, so one of the
+//     (k-1)*N+1 longest beams is in a later pile: the k-th pile is at least as
+//     long as the ((k-1)*N+1)-th beam. So the site is charged, for every N-th of
+//     its beams from the longest on, that length and a gap. This counts whole
+//     piles where the mass and the area count parts of them.
 //
 // For a site s let a(s) be the greatest amount that any truck can still carry
 // when it arrives there, g(s) the greatest capacity of a truck that can get
@@ -94,18 +105,18 @@ func (w *world) boundFor(a amounts, c int64) (int, string) {
 	if whole {
 		return int(n), fmt.Sprintf("%s of %s in all, at most %s a run", a.name, a.text(all), a.text(c))
 	}
-	return int(n), fmt.Sprintf("%s of %s for %d sites that take at most %s a run make %d; the rest of %s in all, at most %s a run, makes %d",
-		a.name, a.text(inClass), sites, a.text(c), x, a.text(all), a.text(a.most), n-x)
+	return int(n), fmt.Sprintf("%s of %s for sites that take at most %s a run (%d of them) makes %d; the rest of %s in all, at most %s a run, makes %d",
+		a.name, a.text(inClass), a.text(c), sites, x, a.text(all), a.text(a.most), n-x)
 }
 
 func (a amounts) text(amount int64) string {
 	switch a.name {
 	case "mass":
 		return tonnes(amount)
-	case "deck area":
+	case "deck area with gaps":
 		return fmt.Sprintf("%.1f m2", float64(amount)/1e6)
 	default:
-		return fmt.Sprintf("%.1f m", float64(amount)/1e6)
+		return fmt.Sprintf("%.1f m", float64(amount)/1e3)
 	}
 }
 
@@ -144,39 +155,61 @@ func (w *world) masses(p *plan) amounts {
 
 func (w *world) areas(p *plan) amounts {
 	rules := w.problem.Rules
-	a := w.newAmounts("deck area",
+	gap := int64(rules.PileGapMM)
+	a := w.newAmounts("deck area with gaps",
 		func(t *morning.Truck) int64 {
-			return int64(t.DeckWidthMM) * int64(t.DeckLengthMM+rules.MaxTailOverhangMM)
+			return (int64(t.DeckWidthMM) + gap) * (int64(t.DeckLengthMM+rules.MaxTailOverhangMM) + gap)
 		},
 		func(_ *morning.Truck, _ *morning.Site, whole int64) int64 { return whole })
 	w.addUp(p, &a, func(u *loading.Unit) int64 {
-		area := int64(u.LengthMM) * int64(u.WidthMM)
+		length, width := int64(u.LengthMM)+gap, int64(u.WidthMM)
 		if u.Item.Pallet() {
-			return area
+			return length * (width + gap)
 		}
-		return area / w.tiers(u)
+		m := w.abreast(u)
+		return length * (m*width + gap) / (m * w.tiers(u))
 	})
 	return a
 }
 
-// lanes counts lengths in thousandths of a millimetre.
-func (w *world) lanes(p *plan) amounts {
-	rules := w.problem.Rules
+// abreast is how many beams like this one lie side by side on the widest deck.
+func (w *world) abreast(u *loading.Unit) int64 {
 	widest := 0
 	for _, t := range w.problem.Trucks {
 		widest = max(widest, t.DeckWidthMM)
 	}
+	return int64(max(1, widest/max(1, u.WidthMM)))
+}
+
+// lanes counts whole piles, and lengths in millimetres.
+func (w *world) lanes(p *plan) amounts {
+	rules := w.problem.Rules
 	a := w.newAmounts("length of lane",
 		func(t *morning.Truck) int64 {
-			return int64(max(1, rules.MaxLanes)) * int64(t.DeckLengthMM+rules.MaxTailOverhangMM+rules.PileGapMM) * 1000
+			return int64(max(1, rules.MaxLanes)) * int64(t.DeckLengthMM+rules.MaxTailOverhangMM+rules.PileGapMM)
 		},
 		func(_ *morning.Truck, _ *morning.Site, whole int64) int64 { return whole })
-	w.addUp(p, &a, func(u *loading.Unit) int64 {
+	// The beams of each site by profile, and how many a pile of them holds.
+	type sort struct {
+		site    int
+		profile string
+	}
+	lengths, holds := map[sort][]int{}, map[sort]int64{}
+	w.eachUnit(p, func(site int, u *loading.Unit) {
 		if u.Item.Pallet() {
-			return int64(min(u.LengthMM, u.WidthMM)+rules.PileGapMM) * 1000
+			a.bySite[site] += int64(min(u.LengthMM, u.WidthMM) + rules.PileGapMM)
+			return
 		}
-		return int64(u.LengthMM+rules.PileGapMM) * 1000 / (int64(max(1, widest/max(1, u.WidthMM))) * w.tiers(u))
+		key := sort{site, u.Item.Beam.Profile}
+		lengths[key] = append(lengths[key], u.LengthMM)
+		holds[key] = max(holds[key], w.abreast(u)*w.tiers(u))
 	})
+	for key, list := range lengths {
+		slices.Sort(list)
+		for i := len(list) - 1; i >= 0; i -= int(holds[key]) {
+			a.bySite[key.site] += int64(list[i] + rules.PileGapMM)
+		}
+	}
 	return a
 }
 
@@ -188,11 +221,16 @@ func (w *world) tiers(u *loading.Unit) int64 {
 
 // addUp adds the amount of every unit of a plan to that of its site.
 func (w *world) addUp(p *plan, a *amounts, of func(*loading.Unit) int64) {
+	w.eachUnit(p, func(site int, u *loading.Unit) { a.bySite[site] += of(u) })
+}
+
+// eachUnit calls fn for every unit of a plan with the chain of its site.
+func (w *world) eachUnit(p *plan, fn func(site int, u *loading.Unit)) {
 	for i := range p.runs {
 		for _, s := range p.runs[i].drops {
 			units := w.chains[s.chain].units[s.start:s.end]
 			for j := range units {
-				a.bySite[s.chain] += of(&units[j])
+				fn(s.chain, &units[j])
 			}
 		}
 	}
