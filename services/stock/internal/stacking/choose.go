@@ -2,6 +2,7 @@ package stacking
 
 import (
 	"cmp"
+	"errors"
 	"fmt"
 	"math"
 	"slices"
@@ -134,7 +135,7 @@ func (r Request) best(all []assignment, open int, b Budget) (chosen []int, best 
 		nodes += a.Nodes
 		if failed != nil {
 			err = failed
-			if failed != ErrBlocked {
+			if !errors.Is(failed, ErrBlocked) {
 				bound = min(bound, a.Bound)
 			}
 			continue

@@ -31,13 +31,13 @@ type state struct {
 	group  []int32  // where a rank begins in order; last+2 entries
 
 	at    []uint16 // piece by stack*width+tier
-	low   []uint16 // lowest rank among the tiers below, by stack*(width+1)+tier
+	low   []uint16 // lowest rank among the tiers below (0: has to move), by stack*(width+1)+tier
 	high  []int32  // pieces by stack
 	where []int16  // stack by piece; -1: picked
 	tier  []int16  // by piece
 	next  uint16   // rank that is picked next
 	left  int32    // pieces of that rank still there
-	bad   int      // pieces above one that leaves earlier
+	bad   int      // pieces above one that leaves earlier; when sorting also all above them
 
 	zobrist []uint64 // by (rank or piece)*width+tier
 	seed    []uint64 // by stack: tells limits apart
@@ -264,6 +264,9 @@ func (st *state) push(s int, piece uint16) {
 	rank := st.rank[piece]
 	if rank > low {
 		st.bad++
+		if st.kind == sortOnly {
+			low = 0 // whatever lies above it has to move as well
+		}
 	} else {
 		low = rank
 	}
