@@ -1,8 +1,6 @@
 package stacking
 
-import (
-	"slices"
-)
+import "slices"
 
 // beam carries the most promising states from one relocation to the next: a
 // breadth-first search that keeps a fixed number of them.
@@ -129,24 +127,47 @@ func (b *beam) spread(now *shelf, left int) {
 	}
 }
 
-// idle says whether a move is left out although it is allowed: it touches
-// nothing that lies above the next pick, and brings a piece to lie above an
-// earlier one. The exact search leaves no such move out.
+// idle says whether a move is left out although it is allowed. When picking:
+// it touches nothing that lies above the next pick, and brings a piece to lie
+// above an earlier one. When sorting: it spoils a stack that is in order while
+// another takes the piece that is not. The exact search leaves no such move
+// out.
 func (b *beam) idle(c choice) bool {
 	st := b.st
-	if st.kind != pickAnyTop || st.lowest(int(c.from)) == st.next {
+	from, to := int(c.from), int(c.to)
+	if st.kind == pickAboveNext || st.rank[st.top(from)] <= st.lowest(to) {
 		return false
 	}
-	return st.rank[st.top(int(c.from))] > st.lowest(int(c.to))
+	if st.kind == pickAnyTop {
+		return st.lowest(from) != st.next
+	}
+	if st.lowest(to) == 0 {
+		return false
+	}
+	for s := range st.stacks {
+		if s != from && st.lowest(s) == 0 && st.fits(st.top(from), s) {
+			return true
+		}
+	}
+	return false
 }
 
 // order ranks states; smaller is more promising. The bound alone cannot tell
 // enough of them apart, the estimate alone forgets how sure the bound is.
 func (b *beam) order(bound int) int64 {
-	return int64(2*bound + b.roll.run(b.far))
+	return int64(2*bound + b.roll.run(b.enough()))
 }
 
 // choose keeps the most promising candidates.
 func (b *beam) choose(width int) {
 	b.cands = narrow(b.cands, width)
+}
+
+// enough is where an estimate stops: sorting by the fixed rule may go round
+// in circles.
+func (b *beam) enough() int {
+	if b.st.kind == sortOnly {
+		return 3*b.st.bad + 8
+	}
+	return b.far
 }

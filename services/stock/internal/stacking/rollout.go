@@ -12,9 +12,6 @@ type rollout struct {
 // would need more than enough.
 func (r *rollout) run(enough int) int {
 	st := r.st
-	if st.kind == sortOnly {
-		enough = min(enough, 3*st.bad+8)
-	}
 	r.steps = r.steps[:0]
 	for !st.done() && len(r.steps) < enough {
 		from, to := r.next()

@@ -45,9 +45,7 @@ func solve(p Problem, k kind, b Budget) (Answer, error) {
 	if st.done() {
 		r.found, r.fewest = true, 0
 	}
-	if k == pickAnyTop {
-		r.seed()
-	}
+	r.seed(k)
 	err := r.run()
 	a := Answer{Relocations: r.fewest, Bound: r.bound, Nodes: x.nodes}
 	if err != nil {
@@ -73,9 +71,19 @@ type race struct {
 	found  bool
 }
 
-// seed takes over a plan that moves only what is in the way: it is allowed
-// where any top may move.
-func (r *race) seed() {
+// seed starts with a plan by a fixed rule, so that there is one however short
+// the time is. Where any top may move, a plan that moves only what is in the
+// way is allowed too.
+func (r *race) seed(k kind) {
+	if n := r.beam.roll.run(4 * r.fewest); n == len(r.beam.roll.steps) && n < r.fewest {
+		r.plan, r.fewest, r.found = r.plan[:0], n, true
+		for _, u := range r.beam.roll.steps {
+			r.plan = append(r.plan, choice{from: int32(u.from), to: int32(u.to)})
+		}
+	}
+	if k != pickAnyTop || r.fewest == r.bound {
+		return
+	}
 	st := newState(r.p, pickAboveNext)
 	st.pickAll()
 	if plan, ok := newBeam(st, r.b.Stop).run(r.b.Width/8+1, r.fewest-1); ok {
