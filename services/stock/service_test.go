@@ -5,6 +5,7 @@ import (
 	"errors"
 	"io"
 	"log/slog"
+	"math"
 	"net"
 	"testing"
 	"time"
@@ -314,6 +315,39 @@ func (h *house) recall(t *testing.T, position uint64) {
 	}
 	if _, err := h.client.RecallBatch(h.ctx, &stockv1.RecallBatchRequest{Yard: yard, BatchId: "B9"}); fault.ReasonOf(err) != "BATCH_UNKNOWN" {
 		t.Errorf("recall of an unknown batch: %v", err)
+	}
+}
+
+// TestDueAndForecast: what the laboratory has to test today, and what may be
+// expected meanwhile.
+func TestDueAndForecast(t *testing.T) {
+	h := open(t, t.TempDir(), &hand{time.Date(2027, 3, 20, 8, 0, 0, 0, time.UTC)})
+	if _, err := h.client.SetYardRules(h.ctx, &stockv1.SetYardRulesRequest{
+		Yard: yard, RequestId: "rules", TimeZone: "Etc/UTC", BeamMinAgeDays: 14, BlockMinAgeDays: 28, BeamsPerStackTier: 4,
+		Sampling: []*stockeventv1.SamplingRule{{Kind: stockeventv1.BatchKind_BATCH_KIND_BEAMS, Specimen: stockeventv1.SpecimenKind_SPECIMEN_KIND_CUBE, Count: 3, AgeDays: 14, Laboratory: "Farrow Bench Laboratory"}},
+	}); err != nil {
+		t.Fatal(err)
+	}
+	h.receive(t, "B1", "2027-03-01", 2)
+	h.receive(t, "B2", "2027-03-06", 2)
+	h.receive(t, "B3", "2027-03-07", 2)
+	h.test(t, "B1", "T1", "2027-03-15", 66, 67)
+	due, err := h.client.ListDueSamples(h.ctx, &stockv1.ListDueSamplesRequest{Yard: yard})
+	if err != nil || due.GetDay() != "2027-03-20" || len(due.GetSamples()) != 2 {
+		t.Fatalf("due: %v, %v", due, err)
+	}
+	if first, second := due.GetSamples()[0], due.GetSamples()[1]; first.GetBatchId() != "B1" || !first.GetOverdue() || first.GetMissingCount() != 1 ||
+		second.GetBatchId() != "B2" || second.GetOverdue() || second.GetRule().GetLaboratory() != "Farrow Bench Laboratory" {
+		t.Errorf("due: %v", due)
+	}
+	// C50: fcm = 58; at 14 days and 20 degrees class R has 0.9205 of it (EN
+	// 1992-1-1 Table 3.1 and (3.2)).
+	forecast, err := h.client.ForecastStrength(h.ctx, &stockv1.ForecastStrengthRequest{Yard: yard, BatchId: "B2", Cement: stockv1.CementClass_CEMENT_CLASS_R})
+	if err != nil || forecast.GetAgeDays() != 14 || math.Abs(forecast.GetMeanMpa()-58*0.9205) > 0.01 {
+		t.Errorf("forecast: %v, %v", forecast, err)
+	}
+	if _, err := h.release("B2", "r"); fault.ReasonOf(err) != "NOT_TESTED" {
+		t.Errorf("a forecast released the batch: %v", err)
 	}
 }
 

@@ -117,6 +117,18 @@ func TestPages(t *testing.T) {
 				HappenedAt: batch.GetBatch().GetRelease().GetReleasedAt(), Actor: "Rosamund Tickpenny", Sentence: "Set down at site QF from run P1-R01, received by Bram Oddsock.",
 			}}}, time.UTC)
 		},
+		"rules": func(w io.Writer) {
+			show.StockRules(w, "demo", &stockeventv1.YardRulesSet{TimeZone: "Etc/UTC", BeamMinAgeDays: 14, BlockMinAgeDays: 28, BeamsPerStackTier: 4, Sampling: []*stockeventv1.SamplingRule{
+				{Kind: stockeventv1.BatchKind_BATCH_KIND_BEAMS, Specimen: stockeventv1.SpecimenKind_SPECIMEN_KIND_CYLINDER, Count: 3, AgeDays: 14, Laboratory: "Tumblewick Testing Room", ForRelease: true},
+				{Kind: stockeventv1.BatchKind_BATCH_KIND_BLOCKS, Product: "K520", Specimen: stockeventv1.SpecimenKind_SPECIMEN_KIND_BLOCK, Count: 6, AgeDays: 28, From: "2027-03-01"},
+			}})
+		},
+		"due": func(w io.Writer) {
+			show.DueSamples(w, &stockv1.ListDueSamplesResponse{Day: "2027-03-17", Samples: []*stockv1.DueSample{{
+				BatchId: "B1", Product: "T150", DueOn: "2027-03-15", MissingCount: 2, TestedCount: 1, Overdue: true,
+				Rule: &stockeventv1.SamplingRule{Specimen: stockeventv1.SpecimenKind_SPECIMEN_KIND_CYLINDER, Count: 3, AgeDays: 14, Laboratory: "Tumblewick Testing Room"},
+			}}})
+		},
 		"production": func(w io.Writer) {
 			show.Production(w, []*stockv1.ConcreteControl{
 				{FckCylinderMpa: 40, FckCubeMpa: 50, Specimen: stockeventv1.SpecimenKind_SPECIMEN_KIND_CUBE, AgeDays: 14, SampleCount: 1,

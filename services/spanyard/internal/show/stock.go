@@ -249,6 +249,7 @@ func StockRules(w io.Writer, yard string, r *stockeventv1.YardRulesSet) {
 	fmt.Fprintf(w, "Beams leave no younger than %s from casting, blocks no younger than %s from making.\n",
 		count(r.GetBeamMinAgeDays(), "day"), count(r.GetBlockMinAgeDays(), "day"))
 	fmt.Fprintf(w, "In a stack, %s side by side in one tier.\n", count(r.GetBeamsPerStackTier(), "beam"))
+	sampling(w, r.GetSampling())
 }
 
 // Stack prints a stack from top to bottom.

@@ -21,9 +21,13 @@ import (
 
 // SetYardRules opens the yard or changes its rules.
 func (s *Server) SetYardRules(ctx context.Context, req *stockv1.SetYardRulesRequest) (*stockv1.SetYardRulesResponse, error) {
+	sampling, err := codec.SamplingOf(req.GetSampling())
+	if err != nil {
+		return nil, fault.New(fault.Invalid, "BAD_VALUES", "Some values are not right.").At("sampling", "", "has a day that is none", "YYYY-MM-DD").Because(err)
+	}
 	r, err := s.do(ctx, req, yard.SetRules{Rules: yard.Rules{
-		TimeZone: req.GetTimeZone(), BeamMinAgeDays: int(req.GetBeamMinAgeDays()),
-		BlockMinAgeDays: int(req.GetBlockMinAgeDays()), BeamsPerStackTier: int(req.GetBeamsPerStackTier()),
+		TimeZone: req.GetTimeZone(), BeamMinAgeDays: int(req.GetBeamMinAgeDays()), BlockMinAgeDays: int(req.GetBlockMinAgeDays()),
+		BeamsPerStackTier: int(req.GetBeamsPerStackTier()), Sampling: sampling,
 	}})
 	if err != nil {
 		return nil, err

@@ -27,7 +27,9 @@ func (d flatDice) Roll(n int) int { return d.IntN(n) }
 
 // story returns a history in which every kind of event occurs.
 func story(t *testing.T) []yard.Event {
-	history := []yard.Event{yard.RulesSet{Rules: yardtest.Rules}}
+	planned := yardtest.Rules
+	planned.Sampling = []yard.SamplingRule{{Kind: yard.Beams, Product: "T15", Specimen: yard.Cube, Count: 3, AgeDays: 28, Laboratory: "Fennmoor Lab", From: 20_000}}
+	history := []yard.Event{yard.RulesSet{Rules: yardtest.Rules}, yard.RulesSet{Rules: planned}}
 	s := yard.EvolveAll(yard.New("alder"), history)
 	teller := yardtest.Teller{Dice: flatDice{rand.New(rand.NewPCG(7, 7))}, Now: yardtest.Start}
 	for range 4000 {

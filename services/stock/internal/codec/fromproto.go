@@ -12,11 +12,7 @@ import (
 func FromProto(message *stockeventv1.Event) (yard.Event, error) {
 	switch m := message.GetKind().(type) {
 	case *stockeventv1.Event_YardRulesSet:
-		r := m.YardRulesSet
-		return yard.RulesSet{Rules: yard.Rules{
-			TimeZone: r.GetTimeZone(), BeamMinAgeDays: int(r.GetBeamMinAgeDays()),
-			BlockMinAgeDays: int(r.GetBlockMinAgeDays()), BeamsPerStackTier: int(r.GetBeamsPerStackTier()),
-		}}, nil
+		return rulesSetOf(m.YardRulesSet)
 	case *stockeventv1.Event_BatchReceived:
 		return batchReceivedOf(m.BatchReceived)
 	case *stockeventv1.Event_TestRecorded:
@@ -64,6 +60,34 @@ func pieceEventOf(message *stockeventv1.Event) (yard.Event, error) {
 	default:
 		return nil, fmt.Errorf("event %T is not known to this version", m)
 	}
+}
+
+func rulesSetOf(r *stockeventv1.YardRulesSet) (yard.Event, error) {
+	sampling, err := SamplingOf(r.GetSampling())
+	return yard.RulesSet{Rules: yard.Rules{
+		TimeZone: r.GetTimeZone(), BeamMinAgeDays: int(r.GetBeamMinAgeDays()), BlockMinAgeDays: int(r.GetBlockMinAgeDays()),
+		BeamsPerStackTier: int(r.GetBeamsPerStackTier()), Sampling: sampling,
+	}}, err
+}
+
+// SamplingOf returns a sampling plan from messages.
+func SamplingOf(list []*stockeventv1.SamplingRule) ([]yard.SamplingRule, error) {
+	var out []yard.SamplingRule
+	for _, m := range list {
+		r := yard.SamplingRule{
+			Kind: yard.Kind(m.GetKind()), Product: m.GetProduct(), Specimen: Specimen(m.GetSpecimen()), Count: int(m.GetCount()),
+			AgeDays: int(m.GetAgeDays()), Laboratory: m.GetLaboratory(), ForRelease: m.GetForRelease(),
+		}
+		if m.GetFrom() != "" {
+			from, err := civil.ParseDay(m.GetFrom())
+			if err != nil {
+				return nil, err
+			}
+			r.From = from
+		}
+		out = append(out, r)
+	}
+	return out, nil
 }
 
 func batchReceivedOf(m *stockeventv1.BatchReceived) (yard.Event, error) {

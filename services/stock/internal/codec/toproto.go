@@ -41,10 +41,26 @@ func ToProto(event yard.Event) *stockeventv1.Event {
 
 // Rules returns the rules of a yard as messages carry them.
 func Rules(r yard.Rules) *stockeventv1.YardRulesSet {
-	return &stockeventv1.YardRulesSet{
+	m := &stockeventv1.YardRulesSet{
 		TimeZone: r.TimeZone, BeamMinAgeDays: int32(r.BeamMinAgeDays),
 		BlockMinAgeDays: int32(r.BlockMinAgeDays), BeamsPerStackTier: int32(r.BeamsPerStackTier),
 	}
+	for _, rule := range r.Sampling {
+		m.Sampling = append(m.Sampling, SamplingRule(rule))
+	}
+	return m
+}
+
+// SamplingRule returns a rule of sampling as messages carry it.
+func SamplingRule(r yard.SamplingRule) *stockeventv1.SamplingRule {
+	m := &stockeventv1.SamplingRule{
+		Kind: BatchKind(r.Kind), Product: r.Product, Specimen: stockeventv1.SpecimenKind(r.Specimen), Count: int32(r.Count),
+		AgeDays: int32(r.AgeDays), Laboratory: r.Laboratory, ForRelease: r.ForRelease,
+	}
+	if r.From != 0 {
+		m.From = r.From.String()
+	}
+	return m
 }
 
 func pieceEvent(event yard.Event) *stockeventv1.Event {

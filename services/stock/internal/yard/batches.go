@@ -21,10 +21,14 @@ func (c SetRules) decide(s State) ([]Event, error) {
 	p.within("beam_min_age_days", int64(c.Rules.BeamMinAgeDays), 1, 365)
 	p.within("block_min_age_days", int64(c.Rules.BlockMinAgeDays), 1, 365)
 	p.within("beams_per_stack_tier", int64(c.Rules.BeamsPerStackTier), 1, 50)
+	p.within("sampling", int64(len(c.Rules.Sampling)), 0, MaxSamplingRules)
+	for i, r := range c.Rules.Sampling {
+		r.check(&p, fmt.Sprintf("sampling[%d].", i))
+	}
 	if err := p.invalid(); err != nil {
 		return nil, err
 	}
-	if s.Open() && s.rules == c.Rules {
+	if s.Open() && s.rules.equal(c.Rules) {
 		return nil, nil
 	}
 	return []Event{RulesSet(c)}, nil

@@ -88,6 +88,9 @@ func (s State) whyNotReleasable(b Batch, c ReleaseBatch) error {
 	if len(b.Tests) == 0 {
 		against("NOT_TESTED", "tests", "", "no test of it is recorded", "at least one test, all conforming")
 	}
+	for _, missing := range s.untested(b) {
+		against("SAMPLES_MISSING", "tests", "", missing, "the specimens of the sampling plan")
+	}
 	for _, j := range b.FailedJudgements() {
 		ids := strings.Join(j.TestIDs, ", ")
 		against("TEST_FAILED", "tests", ids, fmt.Sprintf("test %s does not conform", ids), "all results conforming")

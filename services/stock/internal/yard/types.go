@@ -1,6 +1,7 @@
 package yard
 
 import (
+	"slices"
 	"time"
 
 	"github.com/benbjohnson/immutable"
@@ -17,6 +18,13 @@ type Rules struct {
 	BeamMinAgeDays, BlockMinAgeDays int
 	// BeamsPerStackTier lie side by side in one tier of a stack.
 	BeamsPerStackTier int
+	// Sampling says what is tested when. It is never changed in place.
+	Sampling []SamplingRule
+}
+
+func (r Rules) equal(o Rules) bool {
+	return r.TimeZone == o.TimeZone && r.BeamMinAgeDays == o.BeamMinAgeDays && r.BlockMinAgeDays == o.BlockMinAgeDays &&
+		r.BeamsPerStackTier == o.BeamsPerStackTier && slices.Equal(r.Sampling, o.Sampling)
 }
 
 // MinAgeDays returns the youngest age at which a kind may leave.

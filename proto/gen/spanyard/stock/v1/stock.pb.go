@@ -243,6 +243,62 @@ func (RecallPlaceKind) EnumDescriptor() ([]byte, []int) {
 	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{3}
 }
 
+// CementClass says how fast a cement hardens (EN 1992-1-1 3.1.2(6)).
+type CementClass int32
+
+const (
+	CementClass_CEMENT_CLASS_UNSPECIFIED CementClass = 0
+	// CEM 42.5 R, 52.5 N, 52.5 R.
+	CementClass_CEMENT_CLASS_R CementClass = 1
+	// CEM 32.5 R, 42.5 N.
+	CementClass_CEMENT_CLASS_N CementClass = 2
+	// CEM 32.5 N.
+	CementClass_CEMENT_CLASS_S CementClass = 3
+)
+
+// Enum value maps for CementClass.
+var (
+	CementClass_name = map[int32]string{
+		0: "CEMENT_CLASS_UNSPECIFIED",
+		1: "CEMENT_CLASS_R",
+		2: "CEMENT_CLASS_N",
+		3: "CEMENT_CLASS_S",
+	}
+	CementClass_value = map[string]int32{
+		"CEMENT_CLASS_UNSPECIFIED": 0,
+		"CEMENT_CLASS_R":           1,
+		"CEMENT_CLASS_N":           2,
+		"CEMENT_CLASS_S":           3,
+	}
+)
+
+func (x CementClass) Enum() *CementClass {
+	p := new(CementClass)
+	*p = x
+	return p
+}
+
+func (x CementClass) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (CementClass) Descriptor() protoreflect.EnumDescriptor {
+	return file_spanyard_stock_v1_stock_proto_enumTypes[4].Descriptor()
+}
+
+func (CementClass) Type() protoreflect.EnumType {
+	return &file_spanyard_stock_v1_stock_proto_enumTypes[4]
+}
+
+func (x CementClass) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use CementClass.Descriptor instead.
+func (CementClass) EnumDescriptor() ([]byte, []int) {
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{4}
+}
+
 // Batch without its pieces.
 type Batch struct {
 	state   protoimpl.MessageState `protogen:"open.v1"`
@@ -885,8 +941,10 @@ type SetYardRulesRequest struct {
 	BeamMinAgeDays    int32  `protobuf:"varint,4,opt,name=beam_min_age_days,json=beamMinAgeDays,proto3" json:"beam_min_age_days,omitempty"`
 	BlockMinAgeDays   int32  `protobuf:"varint,5,opt,name=block_min_age_days,json=blockMinAgeDays,proto3" json:"block_min_age_days,omitempty"`
 	BeamsPerStackTier int32  `protobuf:"varint,6,opt,name=beams_per_stack_tier,json=beamsPerStackTier,proto3" json:"beams_per_stack_tier,omitempty"`
-	unknownFields     protoimpl.UnknownFields
-	sizeCache         protoimpl.SizeCache
+	// The whole sampling plan: what is left out is not tested any more.
+	Sampling      []*v1.SamplingRule `protobuf:"bytes,7,rep,name=sampling,proto3" json:"sampling,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *SetYardRulesRequest) Reset() {
@@ -959,6 +1017,13 @@ func (x *SetYardRulesRequest) GetBeamsPerStackTier() int32 {
 		return x.BeamsPerStackTier
 	}
 	return 0
+}
+
+func (x *SetYardRulesRequest) GetSampling() []*v1.SamplingRule {
+	if x != nil {
+		return x.Sampling
+	}
+	return nil
 }
 
 type SetYardRulesResponse struct {
@@ -5213,6 +5278,456 @@ func (x *RecallFile) GetContent() []byte {
 	return nil
 }
 
+type ListDueSamplesRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Yard  string                 `protobuf:"bytes,1,opt,name=yard,proto3" json:"yard,omitempty"`
+	// Due by this day, YYYY-MM-DD in the yard's time zone; empty is today.
+	Day           string `protobuf:"bytes,2,opt,name=day,proto3" json:"day,omitempty"`
+	AtLeast       uint64 `protobuf:"varint,3,opt,name=at_least,json=atLeast,proto3" json:"at_least,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListDueSamplesRequest) Reset() {
+	*x = ListDueSamplesRequest{}
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[68]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListDueSamplesRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListDueSamplesRequest) ProtoMessage() {}
+
+func (x *ListDueSamplesRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[68]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListDueSamplesRequest.ProtoReflect.Descriptor instead.
+func (*ListDueSamplesRequest) Descriptor() ([]byte, []int) {
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{68}
+}
+
+func (x *ListDueSamplesRequest) GetYard() string {
+	if x != nil {
+		return x.Yard
+	}
+	return ""
+}
+
+func (x *ListDueSamplesRequest) GetDay() string {
+	if x != nil {
+		return x.Day
+	}
+	return ""
+}
+
+func (x *ListDueSamplesRequest) GetAtLeast() uint64 {
+	if x != nil {
+		return x.AtLeast
+	}
+	return 0
+}
+
+type ListDueSamplesResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Samples       []*DueSample           `protobuf:"bytes,1,rep,name=samples,proto3" json:"samples,omitempty"`
+	Day           string                 `protobuf:"bytes,2,opt,name=day,proto3" json:"day,omitempty"`
+	Position      uint64                 `protobuf:"varint,3,opt,name=position,proto3" json:"position,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListDueSamplesResponse) Reset() {
+	*x = ListDueSamplesResponse{}
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[69]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListDueSamplesResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListDueSamplesResponse) ProtoMessage() {}
+
+func (x *ListDueSamplesResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[69]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListDueSamplesResponse.ProtoReflect.Descriptor instead.
+func (*ListDueSamplesResponse) Descriptor() ([]byte, []int) {
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{69}
+}
+
+func (x *ListDueSamplesResponse) GetSamples() []*DueSample {
+	if x != nil {
+		return x.Samples
+	}
+	return nil
+}
+
+func (x *ListDueSamplesResponse) GetDay() string {
+	if x != nil {
+		return x.Day
+	}
+	return ""
+}
+
+func (x *ListDueSamplesResponse) GetPosition() uint64 {
+	if x != nil {
+		return x.Position
+	}
+	return 0
+}
+
+// DueSample is specimens of a batch that have to be tested.
+type DueSample struct {
+	state   protoimpl.MessageState `protogen:"open.v1"`
+	BatchId string                 `protobuf:"bytes,1,opt,name=batch_id,json=batchId,proto3" json:"batch_id,omitempty"`
+	// Profile or kind of blocks.
+	Product      string           `protobuf:"bytes,2,opt,name=product,proto3" json:"product,omitempty"`
+	Rule         *v1.SamplingRule `protobuf:"bytes,3,opt,name=rule,proto3" json:"rule,omitempty"`
+	DueOn        string           `protobuf:"bytes,4,opt,name=due_on,json=dueOn,proto3" json:"due_on,omitempty"`
+	TestedCount  int32            `protobuf:"varint,5,opt,name=tested_count,json=testedCount,proto3" json:"tested_count,omitempty"`
+	MissingCount int32            `protobuf:"varint,6,opt,name=missing_count,json=missingCount,proto3" json:"missing_count,omitempty"`
+	// Was due before today.
+	Overdue       bool `protobuf:"varint,7,opt,name=overdue,proto3" json:"overdue,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DueSample) Reset() {
+	*x = DueSample{}
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[70]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DueSample) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DueSample) ProtoMessage() {}
+
+func (x *DueSample) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[70]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DueSample.ProtoReflect.Descriptor instead.
+func (*DueSample) Descriptor() ([]byte, []int) {
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{70}
+}
+
+func (x *DueSample) GetBatchId() string {
+	if x != nil {
+		return x.BatchId
+	}
+	return ""
+}
+
+func (x *DueSample) GetProduct() string {
+	if x != nil {
+		return x.Product
+	}
+	return ""
+}
+
+func (x *DueSample) GetRule() *v1.SamplingRule {
+	if x != nil {
+		return x.Rule
+	}
+	return nil
+}
+
+func (x *DueSample) GetDueOn() string {
+	if x != nil {
+		return x.DueOn
+	}
+	return ""
+}
+
+func (x *DueSample) GetTestedCount() int32 {
+	if x != nil {
+		return x.TestedCount
+	}
+	return 0
+}
+
+func (x *DueSample) GetMissingCount() int32 {
+	if x != nil {
+		return x.MissingCount
+	}
+	return 0
+}
+
+func (x *DueSample) GetOverdue() bool {
+	if x != nil {
+		return x.Overdue
+	}
+	return false
+}
+
+// CureSpell is a time of the cure at one temperature.
+type CureSpell struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Celsius       float64                `protobuf:"fixed64,1,opt,name=celsius,proto3" json:"celsius,omitempty"`
+	Days          float64                `protobuf:"fixed64,2,opt,name=days,proto3" json:"days,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CureSpell) Reset() {
+	*x = CureSpell{}
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[71]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CureSpell) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CureSpell) ProtoMessage() {}
+
+func (x *CureSpell) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[71]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CureSpell.ProtoReflect.Descriptor instead.
+func (*CureSpell) Descriptor() ([]byte, []int) {
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{71}
+}
+
+func (x *CureSpell) GetCelsius() float64 {
+	if x != nil {
+		return x.Celsius
+	}
+	return 0
+}
+
+func (x *CureSpell) GetDays() float64 {
+	if x != nil {
+		return x.Days
+	}
+	return 0
+}
+
+type ForecastStrengthRequest struct {
+	state   protoimpl.MessageState `protogen:"open.v1"`
+	Yard    string                 `protobuf:"bytes,1,opt,name=yard,proto3" json:"yard,omitempty"`
+	BatchId string                 `protobuf:"bytes,2,opt,name=batch_id,json=batchId,proto3" json:"batch_id,omitempty"`
+	Cement  CementClass            `protobuf:"varint,3,opt,name=cement,proto3,enum=spanyard.stock.v1.CementClass" json:"cement,omitempty"`
+	// Temperatures from casting on; what is not told is taken as 20 degrees.
+	Cure []*CureSpell `protobuf:"bytes,4,rep,name=cure,proto3" json:"cure,omitempty"`
+	// Day of the forecast, YYYY-MM-DD; empty is today.
+	Day           string `protobuf:"bytes,5,opt,name=day,proto3" json:"day,omitempty"`
+	AtLeast       uint64 `protobuf:"varint,6,opt,name=at_least,json=atLeast,proto3" json:"at_least,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ForecastStrengthRequest) Reset() {
+	*x = ForecastStrengthRequest{}
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[72]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ForecastStrengthRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ForecastStrengthRequest) ProtoMessage() {}
+
+func (x *ForecastStrengthRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[72]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ForecastStrengthRequest.ProtoReflect.Descriptor instead.
+func (*ForecastStrengthRequest) Descriptor() ([]byte, []int) {
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{72}
+}
+
+func (x *ForecastStrengthRequest) GetYard() string {
+	if x != nil {
+		return x.Yard
+	}
+	return ""
+}
+
+func (x *ForecastStrengthRequest) GetBatchId() string {
+	if x != nil {
+		return x.BatchId
+	}
+	return ""
+}
+
+func (x *ForecastStrengthRequest) GetCement() CementClass {
+	if x != nil {
+		return x.Cement
+	}
+	return CementClass_CEMENT_CLASS_UNSPECIFIED
+}
+
+func (x *ForecastStrengthRequest) GetCure() []*CureSpell {
+	if x != nil {
+		return x.Cure
+	}
+	return nil
+}
+
+func (x *ForecastStrengthRequest) GetDay() string {
+	if x != nil {
+		return x.Day
+	}
+	return ""
+}
+
+func (x *ForecastStrengthRequest) GetAtLeast() uint64 {
+	if x != nil {
+		return x.AtLeast
+	}
+	return 0
+}
+
+type ForecastStrengthResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Mean cylinder strength to be expected on the day, and at 28 days.
+	MeanMpa    float64 `protobuf:"fixed64,1,opt,name=mean_mpa,json=meanMpa,proto3" json:"mean_mpa,omitempty"`
+	Mean_28Mpa float64 `protobuf:"fixed64,2,opt,name=mean_28_mpa,json=mean28Mpa,proto3" json:"mean_28_mpa,omitempty"`
+	// Age on the day, and the age at 20 degrees that the cure is worth.
+	AgeDays      int32   `protobuf:"varint,3,opt,name=age_days,json=ageDays,proto3" json:"age_days,omitempty"`
+	MaturityDays float64 `protobuf:"fixed64,4,opt,name=maturity_days,json=maturityDays,proto3" json:"maturity_days,omitempty"`
+	// What it rests on.
+	Basis         string `protobuf:"bytes,5,opt,name=basis,proto3" json:"basis,omitempty"`
+	Sentence      string `protobuf:"bytes,6,opt,name=sentence,proto3" json:"sentence,omitempty"`
+	Position      uint64 `protobuf:"varint,7,opt,name=position,proto3" json:"position,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ForecastStrengthResponse) Reset() {
+	*x = ForecastStrengthResponse{}
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[73]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ForecastStrengthResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ForecastStrengthResponse) ProtoMessage() {}
+
+func (x *ForecastStrengthResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[73]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ForecastStrengthResponse.ProtoReflect.Descriptor instead.
+func (*ForecastStrengthResponse) Descriptor() ([]byte, []int) {
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{73}
+}
+
+func (x *ForecastStrengthResponse) GetMeanMpa() float64 {
+	if x != nil {
+		return x.MeanMpa
+	}
+	return 0
+}
+
+func (x *ForecastStrengthResponse) GetMean_28Mpa() float64 {
+	if x != nil {
+		return x.Mean_28Mpa
+	}
+	return 0
+}
+
+func (x *ForecastStrengthResponse) GetAgeDays() int32 {
+	if x != nil {
+		return x.AgeDays
+	}
+	return 0
+}
+
+func (x *ForecastStrengthResponse) GetMaturityDays() float64 {
+	if x != nil {
+		return x.MaturityDays
+	}
+	return 0
+}
+
+func (x *ForecastStrengthResponse) GetBasis() string {
+	if x != nil {
+		return x.Basis
+	}
+	return ""
+}
+
+func (x *ForecastStrengthResponse) GetSentence() string {
+	if x != nil {
+		return x.Sentence
+	}
+	return ""
+}
+
+func (x *ForecastStrengthResponse) GetPosition() uint64 {
+	if x != nil {
+		return x.Position
+	}
+	return 0
+}
+
 type ReviewProductionRequest struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
 	Yard          string                 `protobuf:"bytes,1,opt,name=yard,proto3" json:"yard,omitempty"`
@@ -5223,7 +5738,7 @@ type ReviewProductionRequest struct {
 
 func (x *ReviewProductionRequest) Reset() {
 	*x = ReviewProductionRequest{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[68]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[74]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -5235,7 +5750,7 @@ func (x *ReviewProductionRequest) String() string {
 func (*ReviewProductionRequest) ProtoMessage() {}
 
 func (x *ReviewProductionRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[68]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[74]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -5248,7 +5763,7 @@ func (x *ReviewProductionRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReviewProductionRequest.ProtoReflect.Descriptor instead.
 func (*ReviewProductionRequest) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{68}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{74}
 }
 
 func (x *ReviewProductionRequest) GetYard() string {
@@ -5275,7 +5790,7 @@ type ReviewProductionResponse struct {
 
 func (x *ReviewProductionResponse) Reset() {
 	*x = ReviewProductionResponse{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[69]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[75]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -5287,7 +5802,7 @@ func (x *ReviewProductionResponse) String() string {
 func (*ReviewProductionResponse) ProtoMessage() {}
 
 func (x *ReviewProductionResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[69]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[75]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -5300,7 +5815,7 @@ func (x *ReviewProductionResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReviewProductionResponse.ProtoReflect.Descriptor instead.
 func (*ReviewProductionResponse) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{69}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{75}
 }
 
 func (x *ReviewProductionResponse) GetConcretes() []*ConcreteControl {
@@ -5351,7 +5866,7 @@ type ConcreteControl struct {
 
 func (x *ConcreteControl) Reset() {
 	*x = ConcreteControl{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[70]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[76]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -5363,7 +5878,7 @@ func (x *ConcreteControl) String() string {
 func (*ConcreteControl) ProtoMessage() {}
 
 func (x *ConcreteControl) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[70]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[76]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -5376,7 +5891,7 @@ func (x *ConcreteControl) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ConcreteControl.ProtoReflect.Descriptor instead.
 func (*ConcreteControl) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{70}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{76}
 }
 
 func (x *ConcreteControl) GetFckCylinderMpa() float64 {
@@ -5495,7 +6010,7 @@ type WatchStockRequest struct {
 
 func (x *WatchStockRequest) Reset() {
 	*x = WatchStockRequest{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[71]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[77]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -5507,7 +6022,7 @@ func (x *WatchStockRequest) String() string {
 func (*WatchStockRequest) ProtoMessage() {}
 
 func (x *WatchStockRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[71]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[77]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -5520,7 +6035,7 @@ func (x *WatchStockRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchStockRequest.ProtoReflect.Descriptor instead.
 func (*WatchStockRequest) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{71}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{77}
 }
 
 func (x *WatchStockRequest) GetYard() string {
@@ -5549,7 +6064,7 @@ type WatchStockResponse struct {
 
 func (x *WatchStockResponse) Reset() {
 	*x = WatchStockResponse{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[72]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[78]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -5561,7 +6076,7 @@ func (x *WatchStockResponse) String() string {
 func (*WatchStockResponse) ProtoMessage() {}
 
 func (x *WatchStockResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[72]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[78]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -5574,7 +6089,7 @@ func (x *WatchStockResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchStockResponse.ProtoReflect.Descriptor instead.
 func (*WatchStockResponse) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{72}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{78}
 }
 
 func (x *WatchStockResponse) GetPosition() uint64 {
@@ -5684,7 +6199,7 @@ const file_spanyard_stock_v1_stock_proto_rawDesc = "" +
 	"\bstack_id\x18\x05 \x01(\tR\astackId\x12\x1f\n" +
 	"\vreleased_on\x18\x06 \x01(\tR\n" +
 	"releasedOn\x12\x17\n" +
-	"\amade_on\x18\a \x01(\tR\x06madeOn\"\xc9\x02\n" +
+	"\amade_on\x18\a \x01(\tR\x06madeOn\"\x96\x03\n" +
 	"\x13SetYardRulesRequest\x124\n" +
 	"\x04yard\x18\x01 \x01(\tB \xbaH\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,31}$R\x04yard\x12(\n" +
 	"\n" +
@@ -5694,7 +6209,8 @@ const file_spanyard_stock_v1_stock_proto_rawDesc = "" +
 	"\xbaH\a\x1a\x05\x18\xed\x02(\x01R\x0ebeamMinAgeDays\x127\n" +
 	"\x12block_min_age_days\x18\x05 \x01(\x05B\n" +
 	"\xbaH\a\x1a\x05\x18\xed\x02(\x01R\x0fblockMinAgeDays\x12:\n" +
-	"\x14beams_per_stack_tier\x18\x06 \x01(\x05B\t\xbaH\x06\x1a\x04\x182(\x01R\x11beamsPerStackTier\"2\n" +
+	"\x14beams_per_stack_tier\x18\x06 \x01(\x05B\t\xbaH\x06\x1a\x04\x182(\x01R\x11beamsPerStackTier\x12K\n" +
+	"\bsampling\x18\a \x03(\v2%.spanyard.stock.event.v1.SamplingRuleB\b\xbaH\x05\x92\x01\x02\x10dR\bsampling\"2\n" +
 	"\x14SetYardRulesResponse\x12\x1a\n" +
 	"\bposition\x18\x01 \x01(\x04R\bposition\"f\n" +
 	"\x13GetYardRulesRequest\x124\n" +
@@ -6059,7 +6575,42 @@ const file_spanyard_stock_v1_stock_proto_rawDesc = "" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x1d\n" +
 	"\n" +
 	"media_type\x18\x02 \x01(\tR\tmediaType\x12\x18\n" +
-	"\acontent\x18\x03 \x01(\fR\acontent\"j\n" +
+	"\acontent\x18\x03 \x01(\fR\acontent\"\xa2\x01\n" +
+	"\x15ListDueSamplesRequest\x124\n" +
+	"\x04yard\x18\x01 \x01(\tB \xbaH\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,31}$R\x04yard\x128\n" +
+	"\x03day\x18\x02 \x01(\tB&\xbaH#r!2\x1f^([0-9]{4}-[0-9]{2}-[0-9]{2})?$R\x03day\x12\x19\n" +
+	"\bat_least\x18\x03 \x01(\x04R\aatLeast\"~\n" +
+	"\x16ListDueSamplesResponse\x126\n" +
+	"\asamples\x18\x01 \x03(\v2\x1c.spanyard.stock.v1.DueSampleR\asamples\x12\x10\n" +
+	"\x03day\x18\x02 \x01(\tR\x03day\x12\x1a\n" +
+	"\bposition\x18\x03 \x01(\x04R\bposition\"\xf4\x01\n" +
+	"\tDueSample\x12\x19\n" +
+	"\bbatch_id\x18\x01 \x01(\tR\abatchId\x12\x18\n" +
+	"\aproduct\x18\x02 \x01(\tR\aproduct\x129\n" +
+	"\x04rule\x18\x03 \x01(\v2%.spanyard.stock.event.v1.SamplingRuleR\x04rule\x12\x15\n" +
+	"\x06due_on\x18\x04 \x01(\tR\x05dueOn\x12!\n" +
+	"\ftested_count\x18\x05 \x01(\x05R\vtestedCount\x12#\n" +
+	"\rmissing_count\x18\x06 \x01(\x05R\fmissingCount\x12\x18\n" +
+	"\aoverdue\x18\a \x01(\bR\aoverdue\"k\n" +
+	"\tCureSpell\x121\n" +
+	"\acelsius\x18\x01 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x00T@)\x00\x00\x00\x00\x00\x00\x00\x00R\acelsius\x12+\n" +
+	"\x04days\x18\x02 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\xd0v@!\x00\x00\x00\x00\x00\x00\x00\x00R\x04days\"\xcb\x02\n" +
+	"\x17ForecastStrengthRequest\x124\n" +
+	"\x04yard\x18\x01 \x01(\tB \xbaH\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,31}$R\x04yard\x12$\n" +
+	"\bbatch_id\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18@R\abatchId\x12B\n" +
+	"\x06cement\x18\x03 \x01(\x0e2\x1e.spanyard.stock.v1.CementClassB\n" +
+	"\xbaH\a\x82\x01\x04\x10\x01 \x00R\x06cement\x12;\n" +
+	"\x04cure\x18\x04 \x03(\v2\x1c.spanyard.stock.v1.CureSpellB\t\xbaH\x06\x92\x01\x03\x10\xe8\aR\x04cure\x128\n" +
+	"\x03day\x18\x05 \x01(\tB&\xbaH#r!2\x1f^([0-9]{4}-[0-9]{2}-[0-9]{2})?$R\x03day\x12\x19\n" +
+	"\bat_least\x18\x06 \x01(\x04R\aatLeast\"\xe3\x01\n" +
+	"\x18ForecastStrengthResponse\x12\x19\n" +
+	"\bmean_mpa\x18\x01 \x01(\x01R\ameanMpa\x12\x1e\n" +
+	"\vmean_28_mpa\x18\x02 \x01(\x01R\tmean28Mpa\x12\x19\n" +
+	"\bage_days\x18\x03 \x01(\x05R\aageDays\x12#\n" +
+	"\rmaturity_days\x18\x04 \x01(\x01R\fmaturityDays\x12\x14\n" +
+	"\x05basis\x18\x05 \x01(\tR\x05basis\x12\x1a\n" +
+	"\bsentence\x18\x06 \x01(\tR\bsentence\x12\x1a\n" +
+	"\bposition\x18\a \x01(\x04R\bposition\"j\n" +
 	"\x17ReviewProductionRequest\x124\n" +
 	"\x04yard\x18\x01 \x01(\tB \xbaH\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,31}$R\x04yard\x12\x19\n" +
 	"\bat_least\x18\x02 \x01(\x04R\aatLeast\"x\n" +
@@ -6119,7 +6670,12 @@ const file_spanyard_stock_v1_stock_proto_rawDesc = "" +
 	"\x16RECALL_PLACE_KIND_SITE\x10\x02\x12\x1c\n" +
 	"\x18RECALL_PLACE_KIND_PICKED\x10\x03\x12\x1b\n" +
 	"\x17RECALL_PLACE_KIND_STACK\x10\x04\x12\x1e\n" +
-	"\x1aRECALL_PLACE_KIND_SCRAPPED\x10\x052\xc5\x14\n" +
+	"\x1aRECALL_PLACE_KIND_SCRAPPED\x10\x05*g\n" +
+	"\vCementClass\x12\x1c\n" +
+	"\x18CEMENT_CLASS_UNSPECIFIED\x10\x00\x12\x12\n" +
+	"\x0eCEMENT_CLASS_R\x10\x01\x12\x12\n" +
+	"\x0eCEMENT_CLASS_N\x10\x02\x12\x12\n" +
+	"\x0eCEMENT_CLASS_S\x10\x032\x99\x16\n" +
 	"\fStockService\x12_\n" +
 	"\fSetYardRules\x12&.spanyard.stock.v1.SetYardRulesRequest\x1a'.spanyard.stock.v1.SetYardRulesResponse\x12_\n" +
 	"\fGetYardRules\x12&.spanyard.stock.v1.GetYardRulesRequest\x1a'.spanyard.stock.v1.GetYardRulesResponse\x12_\n" +
@@ -6149,7 +6705,9 @@ const file_spanyard_stock_v1_stock_proto_rawDesc = "" +
 	"\x0fGetPieceHistory\x12).spanyard.stock.v1.GetPieceHistoryRequest\x1a*.spanyard.stock.v1.GetPieceHistoryResponse\x12V\n" +
 	"\tGetPieces\x12#.spanyard.stock.v1.GetPiecesRequest\x1a$.spanyard.stock.v1.GetPiecesResponse\x12V\n" +
 	"\tFindMarks\x12#.spanyard.stock.v1.FindMarksRequest\x1a$.spanyard.stock.v1.FindMarksResponse\x12\\\n" +
-	"\vRecallBatch\x12%.spanyard.stock.v1.RecallBatchRequest\x1a&.spanyard.stock.v1.RecallBatchResponse\x12k\n" +
+	"\vRecallBatch\x12%.spanyard.stock.v1.RecallBatchRequest\x1a&.spanyard.stock.v1.RecallBatchResponse\x12e\n" +
+	"\x0eListDueSamples\x12(.spanyard.stock.v1.ListDueSamplesRequest\x1a).spanyard.stock.v1.ListDueSamplesResponse\x12k\n" +
+	"\x10ForecastStrength\x12*.spanyard.stock.v1.ForecastStrengthRequest\x1a+.spanyard.stock.v1.ForecastStrengthResponse\x12k\n" +
 	"\x10ReviewProduction\x12*.spanyard.stock.v1.ReviewProductionRequest\x1a+.spanyard.stock.v1.ReviewProductionResponse\x12[\n" +
 	"\n" +
 	"WatchStock\x12$.spanyard.stock.v1.WatchStockRequest\x1a%.spanyard.stock.v1.WatchStockResponse0\x01B6Z4spanyard.example/proto/gen/spanyard/stock/v1;stockv1b\x06proto3"
@@ -6166,217 +6724,234 @@ func file_spanyard_stock_v1_stock_proto_rawDescGZIP() []byte {
 	return file_spanyard_stock_v1_stock_proto_rawDescData
 }
 
-var file_spanyard_stock_v1_stock_proto_enumTypes = make([]protoimpl.EnumInfo, 4)
-var file_spanyard_stock_v1_stock_proto_msgTypes = make([]protoimpl.MessageInfo, 73)
+var file_spanyard_stock_v1_stock_proto_enumTypes = make([]protoimpl.EnumInfo, 5)
+var file_spanyard_stock_v1_stock_proto_msgTypes = make([]protoimpl.MessageInfo, 79)
 var file_spanyard_stock_v1_stock_proto_goTypes = []any{
 	(FileFormat)(0),                  // 0: spanyard.stock.v1.FileFormat
 	(BatchState)(0),                  // 1: spanyard.stock.v1.BatchState
 	(RecallFileKind)(0),              // 2: spanyard.stock.v1.RecallFileKind
 	(RecallPlaceKind)(0),             // 3: spanyard.stock.v1.RecallPlaceKind
-	(*Batch)(nil),                    // 4: spanyard.stock.v1.Batch
-	(*Judgement)(nil),                // 5: spanyard.stock.v1.Judgement
-	(*PieceCounts)(nil),              // 6: spanyard.stock.v1.PieceCounts
-	(*Piece)(nil),                    // 7: spanyard.stock.v1.Piece
-	(*FreeBlocks)(nil),               // 8: spanyard.stock.v1.FreeBlocks
-	(*SetYardRulesRequest)(nil),      // 9: spanyard.stock.v1.SetYardRulesRequest
-	(*SetYardRulesResponse)(nil),     // 10: spanyard.stock.v1.SetYardRulesResponse
-	(*GetYardRulesRequest)(nil),      // 11: spanyard.stock.v1.GetYardRulesRequest
-	(*GetYardRulesResponse)(nil),     // 12: spanyard.stock.v1.GetYardRulesResponse
-	(*ReceiveBatchRequest)(nil),      // 13: spanyard.stock.v1.ReceiveBatchRequest
-	(*BeamLines)(nil),                // 14: spanyard.stock.v1.BeamLines
-	(*BeamLine)(nil),                 // 15: spanyard.stock.v1.BeamLine
-	(*BlockLine)(nil),                // 16: spanyard.stock.v1.BlockLine
-	(*ReceiveBatchResponse)(nil),     // 17: spanyard.stock.v1.ReceiveBatchResponse
-	(*ImportStockCountRequest)(nil),  // 18: spanyard.stock.v1.ImportStockCountRequest
-	(*ImportStockCountResponse)(nil), // 19: spanyard.stock.v1.ImportStockCountResponse
-	(*RecordTestRequest)(nil),        // 20: spanyard.stock.v1.RecordTestRequest
-	(*RecordTestResponse)(nil),       // 21: spanyard.stock.v1.RecordTestResponse
-	(*ReleaseBatchRequest)(nil),      // 22: spanyard.stock.v1.ReleaseBatchRequest
-	(*ReleaseBatchResponse)(nil),     // 23: spanyard.stock.v1.ReleaseBatchResponse
-	(*QuarantineBatchRequest)(nil),   // 24: spanyard.stock.v1.QuarantineBatchRequest
-	(*QuarantineBatchResponse)(nil),  // 25: spanyard.stock.v1.QuarantineBatchResponse
-	(*LiftQuarantineRequest)(nil),    // 26: spanyard.stock.v1.LiftQuarantineRequest
-	(*LiftQuarantineResponse)(nil),   // 27: spanyard.stock.v1.LiftQuarantineResponse
-	(*ReservePiecesRequest)(nil),     // 28: spanyard.stock.v1.ReservePiecesRequest
-	(*ReserveLine)(nil),              // 29: spanyard.stock.v1.ReserveLine
-	(*ReserveBlocks)(nil),            // 30: spanyard.stock.v1.ReserveBlocks
-	(*ReservePiecesResponse)(nil),    // 31: spanyard.stock.v1.ReservePiecesResponse
-	(*DropReservationRequest)(nil),   // 32: spanyard.stock.v1.DropReservationRequest
-	(*DropReservationResponse)(nil),  // 33: spanyard.stock.v1.DropReservationResponse
-	(*PickPiecesRequest)(nil),        // 34: spanyard.stock.v1.PickPiecesRequest
-	(*PickPiecesResponse)(nil),       // 35: spanyard.stock.v1.PickPiecesResponse
-	(*LoadPiecesRequest)(nil),        // 36: spanyard.stock.v1.LoadPiecesRequest
-	(*LoadPiecesResponse)(nil),       // 37: spanyard.stock.v1.LoadPiecesResponse
-	(*DeliverPiecesRequest)(nil),     // 38: spanyard.stock.v1.DeliverPiecesRequest
-	(*DeliverPiecesResponse)(nil),    // 39: spanyard.stock.v1.DeliverPiecesResponse
-	(*ReturnPiecesRequest)(nil),      // 40: spanyard.stock.v1.ReturnPiecesRequest
-	(*ReturnPiecesResponse)(nil),     // 41: spanyard.stock.v1.ReturnPiecesResponse
-	(*ScrapPiecesRequest)(nil),       // 42: spanyard.stock.v1.ScrapPiecesRequest
-	(*ScrapBlocks)(nil),              // 43: spanyard.stock.v1.ScrapBlocks
-	(*ScrapPiecesResponse)(nil),      // 44: spanyard.stock.v1.ScrapPiecesResponse
-	(*MovePiecesRequest)(nil),        // 45: spanyard.stock.v1.MovePiecesRequest
-	(*MovePiecesResponse)(nil),       // 46: spanyard.stock.v1.MovePiecesResponse
-	(*ListFreePiecesRequest)(nil),    // 47: spanyard.stock.v1.ListFreePiecesRequest
-	(*ListFreePiecesResponse)(nil),   // 48: spanyard.stock.v1.ListFreePiecesResponse
-	(*SummariseStockRequest)(nil),    // 49: spanyard.stock.v1.SummariseStockRequest
-	(*SummariseStockResponse)(nil),   // 50: spanyard.stock.v1.SummariseStockResponse
-	(*BeamSummary)(nil),              // 51: spanyard.stock.v1.BeamSummary
-	(*BlockSummary)(nil),             // 52: spanyard.stock.v1.BlockSummary
-	(*GetBatchRequest)(nil),          // 53: spanyard.stock.v1.GetBatchRequest
-	(*GetBatchResponse)(nil),         // 54: spanyard.stock.v1.GetBatchResponse
-	(*ListBatchesRequest)(nil),       // 55: spanyard.stock.v1.ListBatchesRequest
-	(*ListBatchesResponse)(nil),      // 56: spanyard.stock.v1.ListBatchesResponse
-	(*GetStackRequest)(nil),          // 57: spanyard.stock.v1.GetStackRequest
-	(*GetStackResponse)(nil),         // 58: spanyard.stock.v1.GetStackResponse
-	(*GetPieceHistoryRequest)(nil),   // 59: spanyard.stock.v1.GetPieceHistoryRequest
-	(*GetPieceHistoryResponse)(nil),  // 60: spanyard.stock.v1.GetPieceHistoryResponse
-	(*HistoryEntry)(nil),             // 61: spanyard.stock.v1.HistoryEntry
-	(*GetPiecesRequest)(nil),         // 62: spanyard.stock.v1.GetPiecesRequest
-	(*GetPiecesResponse)(nil),        // 63: spanyard.stock.v1.GetPiecesResponse
-	(*FindMarksRequest)(nil),         // 64: spanyard.stock.v1.FindMarksRequest
-	(*FindMarksResponse)(nil),        // 65: spanyard.stock.v1.FindMarksResponse
-	(*FoundMark)(nil),                // 66: spanyard.stock.v1.FoundMark
-	(*RecallBatchRequest)(nil),       // 67: spanyard.stock.v1.RecallBatchRequest
-	(*SiteContact)(nil),              // 68: spanyard.stock.v1.SiteContact
-	(*RecallBatchResponse)(nil),      // 69: spanyard.stock.v1.RecallBatchResponse
-	(*RecallPlace)(nil),              // 70: spanyard.stock.v1.RecallPlace
-	(*RecallFile)(nil),               // 71: spanyard.stock.v1.RecallFile
-	(*ReviewProductionRequest)(nil),  // 72: spanyard.stock.v1.ReviewProductionRequest
-	(*ReviewProductionResponse)(nil), // 73: spanyard.stock.v1.ReviewProductionResponse
-	(*ConcreteControl)(nil),          // 74: spanyard.stock.v1.ConcreteControl
-	(*WatchStockRequest)(nil),        // 75: spanyard.stock.v1.WatchStockRequest
-	(*WatchStockResponse)(nil),       // 76: spanyard.stock.v1.WatchStockResponse
-	(v1.BatchKind)(0),                // 77: spanyard.stock.event.v1.BatchKind
-	(*v1.Concrete)(nil),              // 78: spanyard.stock.event.v1.Concrete
-	(*v1.TestRecorded)(nil),          // 79: spanyard.stock.event.v1.TestRecorded
-	(*v1.BatchReleased)(nil),         // 80: spanyard.stock.event.v1.BatchReleased
-	(v1.SpecimenKind)(0),             // 81: spanyard.stock.event.v1.SpecimenKind
-	(*v1.Verdict)(nil),               // 82: spanyard.stock.event.v1.Verdict
-	(v1.PieceState)(0),               // 83: spanyard.stock.event.v1.PieceState
-	(*v1.Allocation)(nil),            // 84: spanyard.stock.event.v1.Allocation
-	(*timestamppb.Timestamp)(nil),    // 85: google.protobuf.Timestamp
-	(*v1.YardRulesSet)(nil),          // 86: spanyard.stock.event.v1.YardRulesSet
-	(*v1.BatchQuarantined)(nil),      // 87: spanyard.stock.event.v1.BatchQuarantined
-	(*v1.Event)(nil),                 // 88: spanyard.stock.event.v1.Event
+	(CementClass)(0),                 // 4: spanyard.stock.v1.CementClass
+	(*Batch)(nil),                    // 5: spanyard.stock.v1.Batch
+	(*Judgement)(nil),                // 6: spanyard.stock.v1.Judgement
+	(*PieceCounts)(nil),              // 7: spanyard.stock.v1.PieceCounts
+	(*Piece)(nil),                    // 8: spanyard.stock.v1.Piece
+	(*FreeBlocks)(nil),               // 9: spanyard.stock.v1.FreeBlocks
+	(*SetYardRulesRequest)(nil),      // 10: spanyard.stock.v1.SetYardRulesRequest
+	(*SetYardRulesResponse)(nil),     // 11: spanyard.stock.v1.SetYardRulesResponse
+	(*GetYardRulesRequest)(nil),      // 12: spanyard.stock.v1.GetYardRulesRequest
+	(*GetYardRulesResponse)(nil),     // 13: spanyard.stock.v1.GetYardRulesResponse
+	(*ReceiveBatchRequest)(nil),      // 14: spanyard.stock.v1.ReceiveBatchRequest
+	(*BeamLines)(nil),                // 15: spanyard.stock.v1.BeamLines
+	(*BeamLine)(nil),                 // 16: spanyard.stock.v1.BeamLine
+	(*BlockLine)(nil),                // 17: spanyard.stock.v1.BlockLine
+	(*ReceiveBatchResponse)(nil),     // 18: spanyard.stock.v1.ReceiveBatchResponse
+	(*ImportStockCountRequest)(nil),  // 19: spanyard.stock.v1.ImportStockCountRequest
+	(*ImportStockCountResponse)(nil), // 20: spanyard.stock.v1.ImportStockCountResponse
+	(*RecordTestRequest)(nil),        // 21: spanyard.stock.v1.RecordTestRequest
+	(*RecordTestResponse)(nil),       // 22: spanyard.stock.v1.RecordTestResponse
+	(*ReleaseBatchRequest)(nil),      // 23: spanyard.stock.v1.ReleaseBatchRequest
+	(*ReleaseBatchResponse)(nil),     // 24: spanyard.stock.v1.ReleaseBatchResponse
+	(*QuarantineBatchRequest)(nil),   // 25: spanyard.stock.v1.QuarantineBatchRequest
+	(*QuarantineBatchResponse)(nil),  // 26: spanyard.stock.v1.QuarantineBatchResponse
+	(*LiftQuarantineRequest)(nil),    // 27: spanyard.stock.v1.LiftQuarantineRequest
+	(*LiftQuarantineResponse)(nil),   // 28: spanyard.stock.v1.LiftQuarantineResponse
+	(*ReservePiecesRequest)(nil),     // 29: spanyard.stock.v1.ReservePiecesRequest
+	(*ReserveLine)(nil),              // 30: spanyard.stock.v1.ReserveLine
+	(*ReserveBlocks)(nil),            // 31: spanyard.stock.v1.ReserveBlocks
+	(*ReservePiecesResponse)(nil),    // 32: spanyard.stock.v1.ReservePiecesResponse
+	(*DropReservationRequest)(nil),   // 33: spanyard.stock.v1.DropReservationRequest
+	(*DropReservationResponse)(nil),  // 34: spanyard.stock.v1.DropReservationResponse
+	(*PickPiecesRequest)(nil),        // 35: spanyard.stock.v1.PickPiecesRequest
+	(*PickPiecesResponse)(nil),       // 36: spanyard.stock.v1.PickPiecesResponse
+	(*LoadPiecesRequest)(nil),        // 37: spanyard.stock.v1.LoadPiecesRequest
+	(*LoadPiecesResponse)(nil),       // 38: spanyard.stock.v1.LoadPiecesResponse
+	(*DeliverPiecesRequest)(nil),     // 39: spanyard.stock.v1.DeliverPiecesRequest
+	(*DeliverPiecesResponse)(nil),    // 40: spanyard.stock.v1.DeliverPiecesResponse
+	(*ReturnPiecesRequest)(nil),      // 41: spanyard.stock.v1.ReturnPiecesRequest
+	(*ReturnPiecesResponse)(nil),     // 42: spanyard.stock.v1.ReturnPiecesResponse
+	(*ScrapPiecesRequest)(nil),       // 43: spanyard.stock.v1.ScrapPiecesRequest
+	(*ScrapBlocks)(nil),              // 44: spanyard.stock.v1.ScrapBlocks
+	(*ScrapPiecesResponse)(nil),      // 45: spanyard.stock.v1.ScrapPiecesResponse
+	(*MovePiecesRequest)(nil),        // 46: spanyard.stock.v1.MovePiecesRequest
+	(*MovePiecesResponse)(nil),       // 47: spanyard.stock.v1.MovePiecesResponse
+	(*ListFreePiecesRequest)(nil),    // 48: spanyard.stock.v1.ListFreePiecesRequest
+	(*ListFreePiecesResponse)(nil),   // 49: spanyard.stock.v1.ListFreePiecesResponse
+	(*SummariseStockRequest)(nil),    // 50: spanyard.stock.v1.SummariseStockRequest
+	(*SummariseStockResponse)(nil),   // 51: spanyard.stock.v1.SummariseStockResponse
+	(*BeamSummary)(nil),              // 52: spanyard.stock.v1.BeamSummary
+	(*BlockSummary)(nil),             // 53: spanyard.stock.v1.BlockSummary
+	(*GetBatchRequest)(nil),          // 54: spanyard.stock.v1.GetBatchRequest
+	(*GetBatchResponse)(nil),         // 55: spanyard.stock.v1.GetBatchResponse
+	(*ListBatchesRequest)(nil),       // 56: spanyard.stock.v1.ListBatchesRequest
+	(*ListBatchesResponse)(nil),      // 57: spanyard.stock.v1.ListBatchesResponse
+	(*GetStackRequest)(nil),          // 58: spanyard.stock.v1.GetStackRequest
+	(*GetStackResponse)(nil),         // 59: spanyard.stock.v1.GetStackResponse
+	(*GetPieceHistoryRequest)(nil),   // 60: spanyard.stock.v1.GetPieceHistoryRequest
+	(*GetPieceHistoryResponse)(nil),  // 61: spanyard.stock.v1.GetPieceHistoryResponse
+	(*HistoryEntry)(nil),             // 62: spanyard.stock.v1.HistoryEntry
+	(*GetPiecesRequest)(nil),         // 63: spanyard.stock.v1.GetPiecesRequest
+	(*GetPiecesResponse)(nil),        // 64: spanyard.stock.v1.GetPiecesResponse
+	(*FindMarksRequest)(nil),         // 65: spanyard.stock.v1.FindMarksRequest
+	(*FindMarksResponse)(nil),        // 66: spanyard.stock.v1.FindMarksResponse
+	(*FoundMark)(nil),                // 67: spanyard.stock.v1.FoundMark
+	(*RecallBatchRequest)(nil),       // 68: spanyard.stock.v1.RecallBatchRequest
+	(*SiteContact)(nil),              // 69: spanyard.stock.v1.SiteContact
+	(*RecallBatchResponse)(nil),      // 70: spanyard.stock.v1.RecallBatchResponse
+	(*RecallPlace)(nil),              // 71: spanyard.stock.v1.RecallPlace
+	(*RecallFile)(nil),               // 72: spanyard.stock.v1.RecallFile
+	(*ListDueSamplesRequest)(nil),    // 73: spanyard.stock.v1.ListDueSamplesRequest
+	(*ListDueSamplesResponse)(nil),   // 74: spanyard.stock.v1.ListDueSamplesResponse
+	(*DueSample)(nil),                // 75: spanyard.stock.v1.DueSample
+	(*CureSpell)(nil),                // 76: spanyard.stock.v1.CureSpell
+	(*ForecastStrengthRequest)(nil),  // 77: spanyard.stock.v1.ForecastStrengthRequest
+	(*ForecastStrengthResponse)(nil), // 78: spanyard.stock.v1.ForecastStrengthResponse
+	(*ReviewProductionRequest)(nil),  // 79: spanyard.stock.v1.ReviewProductionRequest
+	(*ReviewProductionResponse)(nil), // 80: spanyard.stock.v1.ReviewProductionResponse
+	(*ConcreteControl)(nil),          // 81: spanyard.stock.v1.ConcreteControl
+	(*WatchStockRequest)(nil),        // 82: spanyard.stock.v1.WatchStockRequest
+	(*WatchStockResponse)(nil),       // 83: spanyard.stock.v1.WatchStockResponse
+	(v1.BatchKind)(0),                // 84: spanyard.stock.event.v1.BatchKind
+	(*v1.Concrete)(nil),              // 85: spanyard.stock.event.v1.Concrete
+	(*v1.TestRecorded)(nil),          // 86: spanyard.stock.event.v1.TestRecorded
+	(*v1.BatchReleased)(nil),         // 87: spanyard.stock.event.v1.BatchReleased
+	(v1.SpecimenKind)(0),             // 88: spanyard.stock.event.v1.SpecimenKind
+	(*v1.Verdict)(nil),               // 89: spanyard.stock.event.v1.Verdict
+	(v1.PieceState)(0),               // 90: spanyard.stock.event.v1.PieceState
+	(*v1.Allocation)(nil),            // 91: spanyard.stock.event.v1.Allocation
+	(*timestamppb.Timestamp)(nil),    // 92: google.protobuf.Timestamp
+	(*v1.SamplingRule)(nil),          // 93: spanyard.stock.event.v1.SamplingRule
+	(*v1.YardRulesSet)(nil),          // 94: spanyard.stock.event.v1.YardRulesSet
+	(*v1.BatchQuarantined)(nil),      // 95: spanyard.stock.event.v1.BatchQuarantined
+	(*v1.Event)(nil),                 // 96: spanyard.stock.event.v1.Event
 }
 var file_spanyard_stock_v1_stock_proto_depIdxs = []int32{
-	77, // 0: spanyard.stock.v1.Batch.kind:type_name -> spanyard.stock.event.v1.BatchKind
+	84, // 0: spanyard.stock.v1.Batch.kind:type_name -> spanyard.stock.event.v1.BatchKind
 	1,  // 1: spanyard.stock.v1.Batch.state:type_name -> spanyard.stock.v1.BatchState
-	78, // 2: spanyard.stock.v1.Batch.concrete:type_name -> spanyard.stock.event.v1.Concrete
-	6,  // 3: spanyard.stock.v1.Batch.counts:type_name -> spanyard.stock.v1.PieceCounts
-	79, // 4: spanyard.stock.v1.Batch.tests:type_name -> spanyard.stock.event.v1.TestRecorded
-	80, // 5: spanyard.stock.v1.Batch.release:type_name -> spanyard.stock.event.v1.BatchReleased
-	5,  // 6: spanyard.stock.v1.Batch.judgements:type_name -> spanyard.stock.v1.Judgement
-	81, // 7: spanyard.stock.v1.Judgement.specimen:type_name -> spanyard.stock.event.v1.SpecimenKind
-	82, // 8: spanyard.stock.v1.Judgement.verdict:type_name -> spanyard.stock.event.v1.Verdict
-	83, // 9: spanyard.stock.v1.Piece.state:type_name -> spanyard.stock.event.v1.PieceState
+	85, // 2: spanyard.stock.v1.Batch.concrete:type_name -> spanyard.stock.event.v1.Concrete
+	7,  // 3: spanyard.stock.v1.Batch.counts:type_name -> spanyard.stock.v1.PieceCounts
+	86, // 4: spanyard.stock.v1.Batch.tests:type_name -> spanyard.stock.event.v1.TestRecorded
+	87, // 5: spanyard.stock.v1.Batch.release:type_name -> spanyard.stock.event.v1.BatchReleased
+	6,  // 6: spanyard.stock.v1.Batch.judgements:type_name -> spanyard.stock.v1.Judgement
+	88, // 7: spanyard.stock.v1.Judgement.specimen:type_name -> spanyard.stock.event.v1.SpecimenKind
+	89, // 8: spanyard.stock.v1.Judgement.verdict:type_name -> spanyard.stock.event.v1.Verdict
+	90, // 9: spanyard.stock.v1.Piece.state:type_name -> spanyard.stock.event.v1.PieceState
 	1,  // 10: spanyard.stock.v1.Piece.batch_state:type_name -> spanyard.stock.v1.BatchState
-	84, // 11: spanyard.stock.v1.Piece.allocation:type_name -> spanyard.stock.event.v1.Allocation
-	85, // 12: spanyard.stock.v1.Piece.delivered_at:type_name -> google.protobuf.Timestamp
-	86, // 13: spanyard.stock.v1.GetYardRulesResponse.rules:type_name -> spanyard.stock.event.v1.YardRulesSet
-	78, // 14: spanyard.stock.v1.ReceiveBatchRequest.concrete:type_name -> spanyard.stock.event.v1.Concrete
-	14, // 15: spanyard.stock.v1.ReceiveBatchRequest.beams:type_name -> spanyard.stock.v1.BeamLines
-	16, // 16: spanyard.stock.v1.ReceiveBatchRequest.blocks:type_name -> spanyard.stock.v1.BlockLine
-	15, // 17: spanyard.stock.v1.BeamLines.lines:type_name -> spanyard.stock.v1.BeamLine
-	4,  // 18: spanyard.stock.v1.ReceiveBatchResponse.batch:type_name -> spanyard.stock.v1.Batch
-	0,  // 19: spanyard.stock.v1.ImportStockCountRequest.format:type_name -> spanyard.stock.v1.FileFormat
-	81, // 20: spanyard.stock.v1.RecordTestRequest.specimen:type_name -> spanyard.stock.event.v1.SpecimenKind
-	82, // 21: spanyard.stock.v1.RecordTestResponse.verdict:type_name -> spanyard.stock.event.v1.Verdict
-	87, // 22: spanyard.stock.v1.RecordTestResponse.quarantine:type_name -> spanyard.stock.event.v1.BatchQuarantined
-	80, // 23: spanyard.stock.v1.ReleaseBatchResponse.release:type_name -> spanyard.stock.event.v1.BatchReleased
-	87, // 24: spanyard.stock.v1.QuarantineBatchResponse.quarantine:type_name -> spanyard.stock.event.v1.BatchQuarantined
-	29, // 25: spanyard.stock.v1.ReservePiecesRequest.lines:type_name -> spanyard.stock.v1.ReserveLine
-	30, // 26: spanyard.stock.v1.ReserveLine.blocks:type_name -> spanyard.stock.v1.ReserveBlocks
-	84, // 27: spanyard.stock.v1.ReserveLine.allocation:type_name -> spanyard.stock.event.v1.Allocation
-	43, // 28: spanyard.stock.v1.ScrapPiecesRequest.blocks:type_name -> spanyard.stock.v1.ScrapBlocks
-	7,  // 29: spanyard.stock.v1.ListFreePiecesResponse.beams:type_name -> spanyard.stock.v1.Piece
-	8,  // 30: spanyard.stock.v1.ListFreePiecesResponse.blocks:type_name -> spanyard.stock.v1.FreeBlocks
-	51, // 31: spanyard.stock.v1.SummariseStockResponse.beams:type_name -> spanyard.stock.v1.BeamSummary
-	52, // 32: spanyard.stock.v1.SummariseStockResponse.blocks:type_name -> spanyard.stock.v1.BlockSummary
-	4,  // 33: spanyard.stock.v1.GetBatchResponse.batch:type_name -> spanyard.stock.v1.Batch
-	7,  // 34: spanyard.stock.v1.GetBatchResponse.pieces:type_name -> spanyard.stock.v1.Piece
-	4,  // 35: spanyard.stock.v1.ListBatchesResponse.batches:type_name -> spanyard.stock.v1.Batch
-	7,  // 36: spanyard.stock.v1.GetStackResponse.pieces:type_name -> spanyard.stock.v1.Piece
-	8,  // 37: spanyard.stock.v1.GetStackResponse.blocks:type_name -> spanyard.stock.v1.FreeBlocks
-	7,  // 38: spanyard.stock.v1.GetPieceHistoryResponse.piece:type_name -> spanyard.stock.v1.Piece
-	4,  // 39: spanyard.stock.v1.GetPieceHistoryResponse.batch:type_name -> spanyard.stock.v1.Batch
-	61, // 40: spanyard.stock.v1.GetPieceHistoryResponse.entries:type_name -> spanyard.stock.v1.HistoryEntry
-	85, // 41: spanyard.stock.v1.HistoryEntry.happened_at:type_name -> google.protobuf.Timestamp
-	7,  // 42: spanyard.stock.v1.GetPiecesResponse.pieces:type_name -> spanyard.stock.v1.Piece
-	66, // 43: spanyard.stock.v1.FindMarksResponse.marks:type_name -> spanyard.stock.v1.FoundMark
-	4,  // 44: spanyard.stock.v1.FindMarksResponse.batches:type_name -> spanyard.stock.v1.Batch
-	7,  // 45: spanyard.stock.v1.FoundMark.pieces:type_name -> spanyard.stock.v1.Piece
-	68, // 46: spanyard.stock.v1.RecallBatchRequest.contacts:type_name -> spanyard.stock.v1.SiteContact
-	2,  // 47: spanyard.stock.v1.RecallBatchRequest.files:type_name -> spanyard.stock.v1.RecallFileKind
-	4,  // 48: spanyard.stock.v1.RecallBatchResponse.batch:type_name -> spanyard.stock.v1.Batch
-	70, // 49: spanyard.stock.v1.RecallBatchResponse.places:type_name -> spanyard.stock.v1.RecallPlace
-	71, // 50: spanyard.stock.v1.RecallBatchResponse.files:type_name -> spanyard.stock.v1.RecallFile
-	3,  // 51: spanyard.stock.v1.RecallPlace.kind:type_name -> spanyard.stock.v1.RecallPlaceKind
-	7,  // 52: spanyard.stock.v1.RecallPlace.pieces:type_name -> spanyard.stock.v1.Piece
-	74, // 53: spanyard.stock.v1.ReviewProductionResponse.concretes:type_name -> spanyard.stock.v1.ConcreteControl
-	81, // 54: spanyard.stock.v1.ConcreteControl.specimen:type_name -> spanyard.stock.event.v1.SpecimenKind
-	82, // 55: spanyard.stock.v1.ConcreteControl.verdict:type_name -> spanyard.stock.event.v1.Verdict
-	85, // 56: spanyard.stock.v1.WatchStockResponse.happened_at:type_name -> google.protobuf.Timestamp
-	88, // 57: spanyard.stock.v1.WatchStockResponse.event:type_name -> spanyard.stock.event.v1.Event
-	9,  // 58: spanyard.stock.v1.StockService.SetYardRules:input_type -> spanyard.stock.v1.SetYardRulesRequest
-	11, // 59: spanyard.stock.v1.StockService.GetYardRules:input_type -> spanyard.stock.v1.GetYardRulesRequest
-	13, // 60: spanyard.stock.v1.StockService.ReceiveBatch:input_type -> spanyard.stock.v1.ReceiveBatchRequest
-	18, // 61: spanyard.stock.v1.StockService.ImportStockCount:input_type -> spanyard.stock.v1.ImportStockCountRequest
-	20, // 62: spanyard.stock.v1.StockService.RecordTest:input_type -> spanyard.stock.v1.RecordTestRequest
-	22, // 63: spanyard.stock.v1.StockService.ReleaseBatch:input_type -> spanyard.stock.v1.ReleaseBatchRequest
-	24, // 64: spanyard.stock.v1.StockService.QuarantineBatch:input_type -> spanyard.stock.v1.QuarantineBatchRequest
-	26, // 65: spanyard.stock.v1.StockService.LiftQuarantine:input_type -> spanyard.stock.v1.LiftQuarantineRequest
-	28, // 66: spanyard.stock.v1.StockService.ReservePieces:input_type -> spanyard.stock.v1.ReservePiecesRequest
-	32, // 67: spanyard.stock.v1.StockService.DropReservation:input_type -> spanyard.stock.v1.DropReservationRequest
-	34, // 68: spanyard.stock.v1.StockService.PickPieces:input_type -> spanyard.stock.v1.PickPiecesRequest
-	36, // 69: spanyard.stock.v1.StockService.LoadPieces:input_type -> spanyard.stock.v1.LoadPiecesRequest
-	38, // 70: spanyard.stock.v1.StockService.DeliverPieces:input_type -> spanyard.stock.v1.DeliverPiecesRequest
-	40, // 71: spanyard.stock.v1.StockService.ReturnPieces:input_type -> spanyard.stock.v1.ReturnPiecesRequest
-	42, // 72: spanyard.stock.v1.StockService.ScrapPieces:input_type -> spanyard.stock.v1.ScrapPiecesRequest
-	45, // 73: spanyard.stock.v1.StockService.MovePieces:input_type -> spanyard.stock.v1.MovePiecesRequest
-	47, // 74: spanyard.stock.v1.StockService.ListFreePieces:input_type -> spanyard.stock.v1.ListFreePiecesRequest
-	49, // 75: spanyard.stock.v1.StockService.SummariseStock:input_type -> spanyard.stock.v1.SummariseStockRequest
-	53, // 76: spanyard.stock.v1.StockService.GetBatch:input_type -> spanyard.stock.v1.GetBatchRequest
-	55, // 77: spanyard.stock.v1.StockService.ListBatches:input_type -> spanyard.stock.v1.ListBatchesRequest
-	57, // 78: spanyard.stock.v1.StockService.GetStack:input_type -> spanyard.stock.v1.GetStackRequest
-	59, // 79: spanyard.stock.v1.StockService.GetPieceHistory:input_type -> spanyard.stock.v1.GetPieceHistoryRequest
-	62, // 80: spanyard.stock.v1.StockService.GetPieces:input_type -> spanyard.stock.v1.GetPiecesRequest
-	64, // 81: spanyard.stock.v1.StockService.FindMarks:input_type -> spanyard.stock.v1.FindMarksRequest
-	67, // 82: spanyard.stock.v1.StockService.RecallBatch:input_type -> spanyard.stock.v1.RecallBatchRequest
-	72, // 83: spanyard.stock.v1.StockService.ReviewProduction:input_type -> spanyard.stock.v1.ReviewProductionRequest
-	75, // 84: spanyard.stock.v1.StockService.WatchStock:input_type -> spanyard.stock.v1.WatchStockRequest
-	10, // 85: spanyard.stock.v1.StockService.SetYardRules:output_type -> spanyard.stock.v1.SetYardRulesResponse
-	12, // 86: spanyard.stock.v1.StockService.GetYardRules:output_type -> spanyard.stock.v1.GetYardRulesResponse
-	17, // 87: spanyard.stock.v1.StockService.ReceiveBatch:output_type -> spanyard.stock.v1.ReceiveBatchResponse
-	19, // 88: spanyard.stock.v1.StockService.ImportStockCount:output_type -> spanyard.stock.v1.ImportStockCountResponse
-	21, // 89: spanyard.stock.v1.StockService.RecordTest:output_type -> spanyard.stock.v1.RecordTestResponse
-	23, // 90: spanyard.stock.v1.StockService.ReleaseBatch:output_type -> spanyard.stock.v1.ReleaseBatchResponse
-	25, // 91: spanyard.stock.v1.StockService.QuarantineBatch:output_type -> spanyard.stock.v1.QuarantineBatchResponse
-	27, // 92: spanyard.stock.v1.StockService.LiftQuarantine:output_type -> spanyard.stock.v1.LiftQuarantineResponse
-	31, // 93: spanyard.stock.v1.StockService.ReservePieces:output_type -> spanyard.stock.v1.ReservePiecesResponse
-	33, // 94: spanyard.stock.v1.StockService.DropReservation:output_type -> spanyard.stock.v1.DropReservationResponse
-	35, // 95: spanyard.stock.v1.StockService.PickPieces:output_type -> spanyard.stock.v1.PickPiecesResponse
-	37, // 96: spanyard.stock.v1.StockService.LoadPieces:output_type -> spanyard.stock.v1.LoadPiecesResponse
-	39, // 97: spanyard.stock.v1.StockService.DeliverPieces:output_type -> spanyard.stock.v1.DeliverPiecesResponse
-	41, // 98: spanyard.stock.v1.StockService.ReturnPieces:output_type -> spanyard.stock.v1.ReturnPiecesResponse
-	44, // 99: spanyard.stock.v1.StockService.ScrapPieces:output_type -> spanyard.stock.v1.ScrapPiecesResponse
-	46, // 100: spanyard.stock.v1.StockService.MovePieces:output_type -> spanyard.stock.v1.MovePiecesResponse
-	48, // 101: spanyard.stock.v1.StockService.ListFreePieces:output_type -> spanyard.stock.v1.ListFreePiecesResponse
-	50, // 102: spanyard.stock.v1.StockService.SummariseStock:output_type -> spanyard.stock.v1.SummariseStockResponse
-	54, // 103: spanyard.stock.v1.StockService.GetBatch:output_type -> spanyard.stock.v1.GetBatchResponse
-	56, // 104: spanyard.stock.v1.StockService.ListBatches:output_type -> spanyard.stock.v1.ListBatchesResponse
-	58, // 105: spanyard.stock.v1.StockService.GetStack:output_type -> spanyard.stock.v1.GetStackResponse
-	60, // 106: spanyard.stock.v1.StockService.GetPieceHistory:output_type -> spanyard.stock.v1.GetPieceHistoryResponse
-	63, // 107: spanyard.stock.v1.StockService.GetPieces:output_type -> spanyard.stock.v1.GetPiecesResponse
-	65, // 108: spanyard.stock.v1.StockService.FindMarks:output_type -> spanyard.stock.v1.FindMarksResponse
-	69, // 109: spanyard.stock.v1.StockService.RecallBatch:output_type -> spanyard.stock.v1.RecallBatchResponse
-	73, // 110: spanyard.stock.v1.StockService.ReviewProduction:output_type -> spanyard.stock.v1.ReviewProductionResponse
-	76, // 111: spanyard.stock.v1.StockService.WatchStock:output_type -> spanyard.stock.v1.WatchStockResponse
-	85, // [85:112] is the sub-list for method output_type
-	58, // [58:85] is the sub-list for method input_type
-	58, // [58:58] is the sub-list for extension type_name
-	58, // [58:58] is the sub-list for extension extendee
-	0,  // [0:58] is the sub-list for field type_name
+	91, // 11: spanyard.stock.v1.Piece.allocation:type_name -> spanyard.stock.event.v1.Allocation
+	92, // 12: spanyard.stock.v1.Piece.delivered_at:type_name -> google.protobuf.Timestamp
+	93, // 13: spanyard.stock.v1.SetYardRulesRequest.sampling:type_name -> spanyard.stock.event.v1.SamplingRule
+	94, // 14: spanyard.stock.v1.GetYardRulesResponse.rules:type_name -> spanyard.stock.event.v1.YardRulesSet
+	85, // 15: spanyard.stock.v1.ReceiveBatchRequest.concrete:type_name -> spanyard.stock.event.v1.Concrete
+	15, // 16: spanyard.stock.v1.ReceiveBatchRequest.beams:type_name -> spanyard.stock.v1.BeamLines
+	17, // 17: spanyard.stock.v1.ReceiveBatchRequest.blocks:type_name -> spanyard.stock.v1.BlockLine
+	16, // 18: spanyard.stock.v1.BeamLines.lines:type_name -> spanyard.stock.v1.BeamLine
+	5,  // 19: spanyard.stock.v1.ReceiveBatchResponse.batch:type_name -> spanyard.stock.v1.Batch
+	0,  // 20: spanyard.stock.v1.ImportStockCountRequest.format:type_name -> spanyard.stock.v1.FileFormat
+	88, // 21: spanyard.stock.v1.RecordTestRequest.specimen:type_name -> spanyard.stock.event.v1.SpecimenKind
+	89, // 22: spanyard.stock.v1.RecordTestResponse.verdict:type_name -> spanyard.stock.event.v1.Verdict
+	95, // 23: spanyard.stock.v1.RecordTestResponse.quarantine:type_name -> spanyard.stock.event.v1.BatchQuarantined
+	87, // 24: spanyard.stock.v1.ReleaseBatchResponse.release:type_name -> spanyard.stock.event.v1.BatchReleased
+	95, // 25: spanyard.stock.v1.QuarantineBatchResponse.quarantine:type_name -> spanyard.stock.event.v1.BatchQuarantined
+	30, // 26: spanyard.stock.v1.ReservePiecesRequest.lines:type_name -> spanyard.stock.v1.ReserveLine
+	31, // 27: spanyard.stock.v1.ReserveLine.blocks:type_name -> spanyard.stock.v1.ReserveBlocks
+	91, // 28: spanyard.stock.v1.ReserveLine.allocation:type_name -> spanyard.stock.event.v1.Allocation
+	44, // 29: spanyard.stock.v1.ScrapPiecesRequest.blocks:type_name -> spanyard.stock.v1.ScrapBlocks
+	8,  // 30: spanyard.stock.v1.ListFreePiecesResponse.beams:type_name -> spanyard.stock.v1.Piece
+	9,  // 31: spanyard.stock.v1.ListFreePiecesResponse.blocks:type_name -> spanyard.stock.v1.FreeBlocks
+	52, // 32: spanyard.stock.v1.SummariseStockResponse.beams:type_name -> spanyard.stock.v1.BeamSummary
+	53, // 33: spanyard.stock.v1.SummariseStockResponse.blocks:type_name -> spanyard.stock.v1.BlockSummary
+	5,  // 34: spanyard.stock.v1.GetBatchResponse.batch:type_name -> spanyard.stock.v1.Batch
+	8,  // 35: spanyard.stock.v1.GetBatchResponse.pieces:type_name -> spanyard.stock.v1.Piece
+	5,  // 36: spanyard.stock.v1.ListBatchesResponse.batches:type_name -> spanyard.stock.v1.Batch
+	8,  // 37: spanyard.stock.v1.GetStackResponse.pieces:type_name -> spanyard.stock.v1.Piece
+	9,  // 38: spanyard.stock.v1.GetStackResponse.blocks:type_name -> spanyard.stock.v1.FreeBlocks
+	8,  // 39: spanyard.stock.v1.GetPieceHistoryResponse.piece:type_name -> spanyard.stock.v1.Piece
+	5,  // 40: spanyard.stock.v1.GetPieceHistoryResponse.batch:type_name -> spanyard.stock.v1.Batch
+	62, // 41: spanyard.stock.v1.GetPieceHistoryResponse.entries:type_name -> spanyard.stock.v1.HistoryEntry
+	92, // 42: spanyard.stock.v1.HistoryEntry.happened_at:type_name -> google.protobuf.Timestamp
+	8,  // 43: spanyard.stock.v1.GetPiecesResponse.pieces:type_name -> spanyard.stock.v1.Piece
+	67, // 44: spanyard.stock.v1.FindMarksResponse.marks:type_name -> spanyard.stock.v1.FoundMark
+	5,  // 45: spanyard.stock.v1.FindMarksResponse.batches:type_name -> spanyard.stock.v1.Batch
+	8,  // 46: spanyard.stock.v1.FoundMark.pieces:type_name -> spanyard.stock.v1.Piece
+	69, // 47: spanyard.stock.v1.RecallBatchRequest.contacts:type_name -> spanyard.stock.v1.SiteContact
+	2,  // 48: spanyard.stock.v1.RecallBatchRequest.files:type_name -> spanyard.stock.v1.RecallFileKind
+	5,  // 49: spanyard.stock.v1.RecallBatchResponse.batch:type_name -> spanyard.stock.v1.Batch
+	71, // 50: spanyard.stock.v1.RecallBatchResponse.places:type_name -> spanyard.stock.v1.RecallPlace
+	72, // 51: spanyard.stock.v1.RecallBatchResponse.files:type_name -> spanyard.stock.v1.RecallFile
+	3,  // 52: spanyard.stock.v1.RecallPlace.kind:type_name -> spanyard.stock.v1.RecallPlaceKind
+	8,  // 53: spanyard.stock.v1.RecallPlace.pieces:type_name -> spanyard.stock.v1.Piece
+	75, // 54: spanyard.stock.v1.ListDueSamplesResponse.samples:type_name -> spanyard.stock.v1.DueSample
+	93, // 55: spanyard.stock.v1.DueSample.rule:type_name -> spanyard.stock.event.v1.SamplingRule
+	4,  // 56: spanyard.stock.v1.ForecastStrengthRequest.cement:type_name -> spanyard.stock.v1.CementClass
+	76, // 57: spanyard.stock.v1.ForecastStrengthRequest.cure:type_name -> spanyard.stock.v1.CureSpell
+	81, // 58: spanyard.stock.v1.ReviewProductionResponse.concretes:type_name -> spanyard.stock.v1.ConcreteControl
+	88, // 59: spanyard.stock.v1.ConcreteControl.specimen:type_name -> spanyard.stock.event.v1.SpecimenKind
+	89, // 60: spanyard.stock.v1.ConcreteControl.verdict:type_name -> spanyard.stock.event.v1.Verdict
+	92, // 61: spanyard.stock.v1.WatchStockResponse.happened_at:type_name -> google.protobuf.Timestamp
+	96, // 62: spanyard.stock.v1.WatchStockResponse.event:type_name -> spanyard.stock.event.v1.Event
+	10, // 63: spanyard.stock.v1.StockService.SetYardRules:input_type -> spanyard.stock.v1.SetYardRulesRequest
+	12, // 64: spanyard.stock.v1.StockService.GetYardRules:input_type -> spanyard.stock.v1.GetYardRulesRequest
+	14, // 65: spanyard.stock.v1.StockService.ReceiveBatch:input_type -> spanyard.stock.v1.ReceiveBatchRequest
+	19, // 66: spanyard.stock.v1.StockService.ImportStockCount:input_type -> spanyard.stock.v1.ImportStockCountRequest
+	21, // 67: spanyard.stock.v1.StockService.RecordTest:input_type -> spanyard.stock.v1.RecordTestRequest
+	23, // 68: spanyard.stock.v1.StockService.ReleaseBatch:input_type -> spanyard.stock.v1.ReleaseBatchRequest
+	25, // 69: spanyard.stock.v1.StockService.QuarantineBatch:input_type -> spanyard.stock.v1.QuarantineBatchRequest
+	27, // 70: spanyard.stock.v1.StockService.LiftQuarantine:input_type -> spanyard.stock.v1.LiftQuarantineRequest
+	29, // 71: spanyard.stock.v1.StockService.ReservePieces:input_type -> spanyard.stock.v1.ReservePiecesRequest
+	33, // 72: spanyard.stock.v1.StockService.DropReservation:input_type -> spanyard.stock.v1.DropReservationRequest
+	35, // 73: spanyard.stock.v1.StockService.PickPieces:input_type -> spanyard.stock.v1.PickPiecesRequest
+	37, // 74: spanyard.stock.v1.StockService.LoadPieces:input_type -> spanyard.stock.v1.LoadPiecesRequest
+	39, // 75: spanyard.stock.v1.StockService.DeliverPieces:input_type -> spanyard.stock.v1.DeliverPiecesRequest
+	41, // 76: spanyard.stock.v1.StockService.ReturnPieces:input_type -> spanyard.stock.v1.ReturnPiecesRequest
+	43, // 77: spanyard.stock.v1.StockService.ScrapPieces:input_type -> spanyard.stock.v1.ScrapPiecesRequest
+	46, // 78: spanyard.stock.v1.StockService.MovePieces:input_type -> spanyard.stock.v1.MovePiecesRequest
+	48, // 79: spanyard.stock.v1.StockService.ListFreePieces:input_type -> spanyard.stock.v1.ListFreePiecesRequest
+	50, // 80: spanyard.stock.v1.StockService.SummariseStock:input_type -> spanyard.stock.v1.SummariseStockRequest
+	54, // 81: spanyard.stock.v1.StockService.GetBatch:input_type -> spanyard.stock.v1.GetBatchRequest
+	56, // 82: spanyard.stock.v1.StockService.ListBatches:input_type -> spanyard.stock.v1.ListBatchesRequest
+	58, // 83: spanyard.stock.v1.StockService.GetStack:input_type -> spanyard.stock.v1.GetStackRequest
+	60, // 84: spanyard.stock.v1.StockService.GetPieceHistory:input_type -> spanyard.stock.v1.GetPieceHistoryRequest
+	63, // 85: spanyard.stock.v1.StockService.GetPieces:input_type -> spanyard.stock.v1.GetPiecesRequest
+	65, // 86: spanyard.stock.v1.StockService.FindMarks:input_type -> spanyard.stock.v1.FindMarksRequest
+	68, // 87: spanyard.stock.v1.StockService.RecallBatch:input_type -> spanyard.stock.v1.RecallBatchRequest
+	73, // 88: spanyard.stock.v1.StockService.ListDueSamples:input_type -> spanyard.stock.v1.ListDueSamplesRequest
+	77, // 89: spanyard.stock.v1.StockService.ForecastStrength:input_type -> spanyard.stock.v1.ForecastStrengthRequest
+	79, // 90: spanyard.stock.v1.StockService.ReviewProduction:input_type -> spanyard.stock.v1.ReviewProductionRequest
+	82, // 91: spanyard.stock.v1.StockService.WatchStock:input_type -> spanyard.stock.v1.WatchStockRequest
+	11, // 92: spanyard.stock.v1.StockService.SetYardRules:output_type -> spanyard.stock.v1.SetYardRulesResponse
+	13, // 93: spanyard.stock.v1.StockService.GetYardRules:output_type -> spanyard.stock.v1.GetYardRulesResponse
+	18, // 94: spanyard.stock.v1.StockService.ReceiveBatch:output_type -> spanyard.stock.v1.ReceiveBatchResponse
+	20, // 95: spanyard.stock.v1.StockService.ImportStockCount:output_type -> spanyard.stock.v1.ImportStockCountResponse
+	22, // 96: spanyard.stock.v1.StockService.RecordTest:output_type -> spanyard.stock.v1.RecordTestResponse
+	24, // 97: spanyard.stock.v1.StockService.ReleaseBatch:output_type -> spanyard.stock.v1.ReleaseBatchResponse
+	26, // 98: spanyard.stock.v1.StockService.QuarantineBatch:output_type -> spanyard.stock.v1.QuarantineBatchResponse
+	28, // 99: spanyard.stock.v1.StockService.LiftQuarantine:output_type -> spanyard.stock.v1.LiftQuarantineResponse
+	32, // 100: spanyard.stock.v1.StockService.ReservePieces:output_type -> spanyard.stock.v1.ReservePiecesResponse
+	34, // 101: spanyard.stock.v1.StockService.DropReservation:output_type -> spanyard.stock.v1.DropReservationResponse
+	36, // 102: spanyard.stock.v1.StockService.PickPieces:output_type -> spanyard.stock.v1.PickPiecesResponse
+	38, // 103: spanyard.stock.v1.StockService.LoadPieces:output_type -> spanyard.stock.v1.LoadPiecesResponse
+	40, // 104: spanyard.stock.v1.StockService.DeliverPieces:output_type -> spanyard.stock.v1.DeliverPiecesResponse
+	42, // 105: spanyard.stock.v1.StockService.ReturnPieces:output_type -> spanyard.stock.v1.ReturnPiecesResponse
+	45, // 106: spanyard.stock.v1.StockService.ScrapPieces:output_type -> spanyard.stock.v1.ScrapPiecesResponse
+	47, // 107: spanyard.stock.v1.StockService.MovePieces:output_type -> spanyard.stock.v1.MovePiecesResponse
+	49, // 108: spanyard.stock.v1.StockService.ListFreePieces:output_type -> spanyard.stock.v1.ListFreePiecesResponse
+	51, // 109: spanyard.stock.v1.StockService.SummariseStock:output_type -> spanyard.stock.v1.SummariseStockResponse
+	55, // 110: spanyard.stock.v1.StockService.GetBatch:output_type -> spanyard.stock.v1.GetBatchResponse
+	57, // 111: spanyard.stock.v1.StockService.ListBatches:output_type -> spanyard.stock.v1.ListBatchesResponse
+	59, // 112: spanyard.stock.v1.StockService.GetStack:output_type -> spanyard.stock.v1.GetStackResponse
+	61, // 113: spanyard.stock.v1.StockService.GetPieceHistory:output_type -> spanyard.stock.v1.GetPieceHistoryResponse
+	64, // 114: spanyard.stock.v1.StockService.GetPieces:output_type -> spanyard.stock.v1.GetPiecesResponse
+	66, // 115: spanyard.stock.v1.StockService.FindMarks:output_type -> spanyard.stock.v1.FindMarksResponse
+	70, // 116: spanyard.stock.v1.StockService.RecallBatch:output_type -> spanyard.stock.v1.RecallBatchResponse
+	74, // 117: spanyard.stock.v1.StockService.ListDueSamples:output_type -> spanyard.stock.v1.ListDueSamplesResponse
+	78, // 118: spanyard.stock.v1.StockService.ForecastStrength:output_type -> spanyard.stock.v1.ForecastStrengthResponse
+	80, // 119: spanyard.stock.v1.StockService.ReviewProduction:output_type -> spanyard.stock.v1.ReviewProductionResponse
+	83, // 120: spanyard.stock.v1.StockService.WatchStock:output_type -> spanyard.stock.v1.WatchStockResponse
+	92, // [92:121] is the sub-list for method output_type
+	63, // [63:92] is the sub-list for method input_type
+	63, // [63:63] is the sub-list for extension type_name
+	63, // [63:63] is the sub-list for extension extendee
+	0,  // [0:63] is the sub-list for field type_name
 }
 
 func init() { file_spanyard_stock_v1_stock_proto_init() }
@@ -6397,8 +6972,8 @@ func file_spanyard_stock_v1_stock_proto_init() {
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_spanyard_stock_v1_stock_proto_rawDesc), len(file_spanyard_stock_v1_stock_proto_rawDesc)),
-			NumEnums:      4,
-			NumMessages:   73,
+			NumEnums:      5,
+			NumMessages:   79,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -47,6 +47,8 @@ const (
 	StockService_GetPieces_FullMethodName        = "/spanyard.stock.v1.StockService/GetPieces"
 	StockService_FindMarks_FullMethodName        = "/spanyard.stock.v1.StockService/FindMarks"
 	StockService_RecallBatch_FullMethodName      = "/spanyard.stock.v1.StockService/RecallBatch"
+	StockService_ListDueSamples_FullMethodName   = "/spanyard.stock.v1.StockService/ListDueSamples"
+	StockService_ForecastStrength_FullMethodName = "/spanyard.stock.v1.StockService/ForecastStrength"
 	StockService_ReviewProduction_FullMethodName = "/spanyard.stock.v1.StockService/ReviewProduction"
 	StockService_WatchStock_FullMethodName       = "/spanyard.stock.v1.StockService/WatchStock"
 )
@@ -123,6 +125,12 @@ type StockServiceClient interface {
 	// whom to call; as data and, when asked for, as files. Reads the ledger, not
 	// the view. Idempotent.
 	RecallBatch(ctx context.Context, in *RecallBatchRequest, opts ...grpc.CallOption) (*RecallBatchResponse, error)
+	// Lists the specimens that are due by a day and not tested, oldest first, by
+	// the sampling plan of the rules. Idempotent.
+	ListDueSamples(ctx context.Context, in *ListDueSamplesRequest, opts ...grpc.CallOption) (*ListDueSamplesResponse, error)
+	// Forecasts the strength of a batch of beams from the maturity of its cure.
+	// A forecast releases nothing. Idempotent.
+	ForecastStrength(ctx context.Context, in *ForecastStrengthRequest, opts ...grpc.CallOption) (*ForecastStrengthResponse, error)
 	// Says how each concrete stands in its production control over time.
 	// Idempotent.
 	ReviewProduction(ctx context.Context, in *ReviewProductionRequest, opts ...grpc.CallOption) (*ReviewProductionResponse, error)
@@ -388,6 +396,26 @@ func (c *stockServiceClient) RecallBatch(ctx context.Context, in *RecallBatchReq
 	return out, nil
 }
 
+func (c *stockServiceClient) ListDueSamples(ctx context.Context, in *ListDueSamplesRequest, opts ...grpc.CallOption) (*ListDueSamplesResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListDueSamplesResponse)
+	err := c.cc.Invoke(ctx, StockService_ListDueSamples_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *stockServiceClient) ForecastStrength(ctx context.Context, in *ForecastStrengthRequest, opts ...grpc.CallOption) (*ForecastStrengthResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ForecastStrengthResponse)
+	err := c.cc.Invoke(ctx, StockService_ForecastStrength_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *stockServiceClient) ReviewProduction(ctx context.Context, in *ReviewProductionRequest, opts ...grpc.CallOption) (*ReviewProductionResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(ReviewProductionResponse)
@@ -489,6 +517,12 @@ type StockServiceServer interface {
 	// whom to call; as data and, when asked for, as files. Reads the ledger, not
 	// the view. Idempotent.
 	RecallBatch(context.Context, *RecallBatchRequest) (*RecallBatchResponse, error)
+	// Lists the specimens that are due by a day and not tested, oldest first, by
+	// the sampling plan of the rules. Idempotent.
+	ListDueSamples(context.Context, *ListDueSamplesRequest) (*ListDueSamplesResponse, error)
+	// Forecasts the strength of a batch of beams from the maturity of its cure.
+	// A forecast releases nothing. Idempotent.
+	ForecastStrength(context.Context, *ForecastStrengthRequest) (*ForecastStrengthResponse, error)
 	// Says how each concrete stands in its production control over time.
 	// Idempotent.
 	ReviewProduction(context.Context, *ReviewProductionRequest) (*ReviewProductionResponse, error)
@@ -578,6 +612,12 @@ func (UnimplementedStockServiceServer) FindMarks(context.Context, *FindMarksRequ
 }
 func (UnimplementedStockServiceServer) RecallBatch(context.Context, *RecallBatchRequest) (*RecallBatchResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method RecallBatch not implemented")
+}
+func (UnimplementedStockServiceServer) ListDueSamples(context.Context, *ListDueSamplesRequest) (*ListDueSamplesResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListDueSamples not implemented")
+}
+func (UnimplementedStockServiceServer) ForecastStrength(context.Context, *ForecastStrengthRequest) (*ForecastStrengthResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ForecastStrength not implemented")
 }
 func (UnimplementedStockServiceServer) ReviewProduction(context.Context, *ReviewProductionRequest) (*ReviewProductionResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ReviewProduction not implemented")
@@ -1056,6 +1096,42 @@ func _StockService_RecallBatch_Handler(srv interface{}, ctx context.Context, dec
 	return interceptor(ctx, in, info, handler)
 }
 
+func _StockService_ListDueSamples_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListDueSamplesRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(StockServiceServer).ListDueSamples(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: StockService_ListDueSamples_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(StockServiceServer).ListDueSamples(ctx, req.(*ListDueSamplesRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _StockService_ForecastStrength_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ForecastStrengthRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(StockServiceServer).ForecastStrength(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: StockService_ForecastStrength_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(StockServiceServer).ForecastStrength(ctx, req.(*ForecastStrengthRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _StockService_ReviewProduction_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(ReviewProductionRequest)
 	if err := dec(in); err != nil {
@@ -1191,6 +1267,14 @@ var StockService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "RecallBatch",
 			Handler:    _StockService_RecallBatch_Handler,
+		},
+		{
+			MethodName: "ListDueSamples",
+			Handler:    _StockService_ListDueSamples_Handler,
+		},
+		{
+			MethodName: "ForecastStrength",
+			Handler:    _StockService_ForecastStrength_Handler,
 		},
 		{
 			MethodName: "ReviewProduction",

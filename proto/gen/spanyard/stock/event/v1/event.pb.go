@@ -505,8 +505,10 @@ type YardRulesSet struct {
 	BlockMinAgeDays int32 `protobuf:"varint,3,opt,name=block_min_age_days,json=blockMinAgeDays,proto3" json:"block_min_age_days,omitempty"`
 	// Beams that lie side by side in one tier of a stack.
 	BeamsPerStackTier int32 `protobuf:"varint,4,opt,name=beams_per_stack_tier,json=beamsPerStackTier,proto3" json:"beams_per_stack_tier,omitempty"`
-	unknownFields     protoimpl.UnknownFields
-	sizeCache         protoimpl.SizeCache
+	// What is tested when.
+	Sampling      []*SamplingRule `protobuf:"bytes,5,rep,name=sampling,proto3" json:"sampling,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *YardRulesSet) Reset() {
@@ -567,6 +569,119 @@ func (x *YardRulesSet) GetBeamsPerStackTier() int32 {
 	return 0
 }
 
+func (x *YardRulesSet) GetSampling() []*SamplingRule {
+	if x != nil {
+		return x.Sampling
+	}
+	return nil
+}
+
+// SamplingRule says which specimens of a product are tested, and at what age.
+type SamplingRule struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Kind  BatchKind              `protobuf:"varint,1,opt,name=kind,proto3,enum=spanyard.stock.event.v1.BatchKind" json:"kind,omitempty"`
+	// Profile or kind of blocks; empty for all of the kind.
+	Product  string       `protobuf:"bytes,2,opt,name=product,proto3" json:"product,omitempty"`
+	Specimen SpecimenKind `protobuf:"varint,3,opt,name=specimen,proto3,enum=spanyard.stock.event.v1.SpecimenKind" json:"specimen,omitempty"`
+	// Specimens of each batch.
+	Count int32 `protobuf:"varint,4,opt,name=count,proto3" json:"count,omitempty"`
+	// Calendar days from making.
+	AgeDays    int32  `protobuf:"varint,5,opt,name=age_days,json=ageDays,proto3" json:"age_days,omitempty"`
+	Laboratory string `protobuf:"bytes,6,opt,name=laboratory,proto3" json:"laboratory,omitempty"`
+	// Keeps a batch in the yard until these specimens are tested.
+	ForRelease bool `protobuf:"varint,7,opt,name=for_release,json=forRelease,proto3" json:"for_release,omitempty"`
+	// Batches made before are left alone, YYYY-MM-DD; empty for none.
+	From          string `protobuf:"bytes,8,opt,name=from,proto3" json:"from,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SamplingRule) Reset() {
+	*x = SamplingRule{}
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SamplingRule) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SamplingRule) ProtoMessage() {}
+
+func (x *SamplingRule) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SamplingRule.ProtoReflect.Descriptor instead.
+func (*SamplingRule) Descriptor() ([]byte, []int) {
+	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *SamplingRule) GetKind() BatchKind {
+	if x != nil {
+		return x.Kind
+	}
+	return BatchKind_BATCH_KIND_UNSPECIFIED
+}
+
+func (x *SamplingRule) GetProduct() string {
+	if x != nil {
+		return x.Product
+	}
+	return ""
+}
+
+func (x *SamplingRule) GetSpecimen() SpecimenKind {
+	if x != nil {
+		return x.Specimen
+	}
+	return SpecimenKind_SPECIMEN_KIND_UNSPECIFIED
+}
+
+func (x *SamplingRule) GetCount() int32 {
+	if x != nil {
+		return x.Count
+	}
+	return 0
+}
+
+func (x *SamplingRule) GetAgeDays() int32 {
+	if x != nil {
+		return x.AgeDays
+	}
+	return 0
+}
+
+func (x *SamplingRule) GetLaboratory() string {
+	if x != nil {
+		return x.Laboratory
+	}
+	return ""
+}
+
+func (x *SamplingRule) GetForRelease() bool {
+	if x != nil {
+		return x.ForRelease
+	}
+	return false
+}
+
+func (x *SamplingRule) GetFrom() string {
+	if x != nil {
+		return x.From
+	}
+	return ""
+}
+
 // A batch arrived in the yard and cures.
 type BatchReceived struct {
 	state   protoimpl.MessageState `protogen:"open.v1"`
@@ -590,7 +705,7 @@ type BatchReceived struct {
 
 func (x *BatchReceived) Reset() {
 	*x = BatchReceived{}
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[2]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -602,7 +717,7 @@ func (x *BatchReceived) String() string {
 func (*BatchReceived) ProtoMessage() {}
 
 func (x *BatchReceived) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[2]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -615,7 +730,7 @@ func (x *BatchReceived) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BatchReceived.ProtoReflect.Descriptor instead.
 func (*BatchReceived) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{2}
+	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *BatchReceived) GetBatchId() string {
@@ -696,7 +811,7 @@ type Concrete struct {
 
 func (x *Concrete) Reset() {
 	*x = Concrete{}
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[3]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -708,7 +823,7 @@ func (x *Concrete) String() string {
 func (*Concrete) ProtoMessage() {}
 
 func (x *Concrete) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[3]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -721,7 +836,7 @@ func (x *Concrete) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Concrete.ProtoReflect.Descriptor instead.
 func (*Concrete) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{3}
+	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *Concrete) GetFckCylinderMpa() float64 {
@@ -758,7 +873,7 @@ type BeamPiece struct {
 
 func (x *BeamPiece) Reset() {
 	*x = BeamPiece{}
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[4]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -770,7 +885,7 @@ func (x *BeamPiece) String() string {
 func (*BeamPiece) ProtoMessage() {}
 
 func (x *BeamPiece) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[4]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -783,7 +898,7 @@ func (x *BeamPiece) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BeamPiece.ProtoReflect.Descriptor instead.
 func (*BeamPiece) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{4}
+	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *BeamPiece) GetPieceId() string {
@@ -827,7 +942,7 @@ type BlockLot struct {
 
 func (x *BlockLot) Reset() {
 	*x = BlockLot{}
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[5]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -839,7 +954,7 @@ func (x *BlockLot) String() string {
 func (*BlockLot) ProtoMessage() {}
 
 func (x *BlockLot) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[5]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -852,7 +967,7 @@ func (x *BlockLot) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BlockLot.ProtoReflect.Descriptor instead.
 func (*BlockLot) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{5}
+	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *BlockLot) GetBlockKind() string {
@@ -904,7 +1019,7 @@ type TestRecorded struct {
 
 func (x *TestRecorded) Reset() {
 	*x = TestRecorded{}
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[6]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -916,7 +1031,7 @@ func (x *TestRecorded) String() string {
 func (*TestRecorded) ProtoMessage() {}
 
 func (x *TestRecorded) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[6]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -929,7 +1044,7 @@ func (x *TestRecorded) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TestRecorded.ProtoReflect.Descriptor instead.
 func (*TestRecorded) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{6}
+	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *TestRecorded) GetBatchId() string {
@@ -1008,7 +1123,7 @@ type Verdict struct {
 
 func (x *Verdict) Reset() {
 	*x = Verdict{}
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[7]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1020,7 +1135,7 @@ func (x *Verdict) String() string {
 func (*Verdict) ProtoMessage() {}
 
 func (x *Verdict) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[7]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1033,7 +1148,7 @@ func (x *Verdict) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Verdict.ProtoReflect.Descriptor instead.
 func (*Verdict) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{7}
+	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *Verdict) GetConforms() bool {
@@ -1117,7 +1232,7 @@ type BatchReleased struct {
 
 func (x *BatchReleased) Reset() {
 	*x = BatchReleased{}
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[8]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1129,7 +1244,7 @@ func (x *BatchReleased) String() string {
 func (*BatchReleased) ProtoMessage() {}
 
 func (x *BatchReleased) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[8]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1142,7 +1257,7 @@ func (x *BatchReleased) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BatchReleased.ProtoReflect.Descriptor instead.
 func (*BatchReleased) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{8}
+	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *BatchReleased) GetBatchId() string {
@@ -1227,7 +1342,7 @@ type BatchQuarantined struct {
 
 func (x *BatchQuarantined) Reset() {
 	*x = BatchQuarantined{}
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[9]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1239,7 +1354,7 @@ func (x *BatchQuarantined) String() string {
 func (*BatchQuarantined) ProtoMessage() {}
 
 func (x *BatchQuarantined) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[9]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1252,7 +1367,7 @@ func (x *BatchQuarantined) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BatchQuarantined.ProtoReflect.Descriptor instead.
 func (*BatchQuarantined) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{9}
+	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *BatchQuarantined) GetBatchId() string {
@@ -1316,7 +1431,7 @@ type QuarantineHit struct {
 
 func (x *QuarantineHit) Reset() {
 	*x = QuarantineHit{}
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[10]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1328,7 +1443,7 @@ func (x *QuarantineHit) String() string {
 func (*QuarantineHit) ProtoMessage() {}
 
 func (x *QuarantineHit) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[10]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1341,7 +1456,7 @@ func (x *QuarantineHit) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use QuarantineHit.ProtoReflect.Descriptor instead.
 func (*QuarantineHit) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{10}
+	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *QuarantineHit) GetPieceId() string {
@@ -1377,7 +1492,7 @@ type QuarantineLifted struct {
 
 func (x *QuarantineLifted) Reset() {
 	*x = QuarantineLifted{}
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[11]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1389,7 +1504,7 @@ func (x *QuarantineLifted) String() string {
 func (*QuarantineLifted) ProtoMessage() {}
 
 func (x *QuarantineLifted) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[11]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1402,7 +1517,7 @@ func (x *QuarantineLifted) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use QuarantineLifted.ProtoReflect.Descriptor instead.
 func (*QuarantineLifted) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{11}
+	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *QuarantineLifted) GetBatchId() string {
@@ -1442,7 +1557,7 @@ type Allocation struct {
 
 func (x *Allocation) Reset() {
 	*x = Allocation{}
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[12]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1454,7 +1569,7 @@ func (x *Allocation) String() string {
 func (*Allocation) ProtoMessage() {}
 
 func (x *Allocation) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[12]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1467,7 +1582,7 @@ func (x *Allocation) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Allocation.ProtoReflect.Descriptor instead.
 func (*Allocation) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{12}
+	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *Allocation) GetReservationId() string {
@@ -1526,7 +1641,7 @@ type PiecesReserved struct {
 
 func (x *PiecesReserved) Reset() {
 	*x = PiecesReserved{}
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[13]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1538,7 +1653,7 @@ func (x *PiecesReserved) String() string {
 func (*PiecesReserved) ProtoMessage() {}
 
 func (x *PiecesReserved) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[13]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1551,7 +1666,7 @@ func (x *PiecesReserved) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PiecesReserved.ProtoReflect.Descriptor instead.
 func (*PiecesReserved) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{13}
+	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *PiecesReserved) GetReservationId() string {
@@ -1595,7 +1710,7 @@ type ReservedPiece struct {
 
 func (x *ReservedPiece) Reset() {
 	*x = ReservedPiece{}
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[14]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1607,7 +1722,7 @@ func (x *ReservedPiece) String() string {
 func (*ReservedPiece) ProtoMessage() {}
 
 func (x *ReservedPiece) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[14]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1620,7 +1735,7 @@ func (x *ReservedPiece) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReservedPiece.ProtoReflect.Descriptor instead.
 func (*ReservedPiece) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{14}
+	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *ReservedPiece) GetPieceId() string {
@@ -1657,7 +1772,7 @@ type Pallet struct {
 
 func (x *Pallet) Reset() {
 	*x = Pallet{}
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[15]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1669,7 +1784,7 @@ func (x *Pallet) String() string {
 func (*Pallet) ProtoMessage() {}
 
 func (x *Pallet) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[15]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1682,7 +1797,7 @@ func (x *Pallet) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Pallet.ProtoReflect.Descriptor instead.
 func (*Pallet) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{15}
+	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *Pallet) GetBatchId() string {
@@ -1725,7 +1840,7 @@ type ReservationDropped struct {
 
 func (x *ReservationDropped) Reset() {
 	*x = ReservationDropped{}
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[16]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1737,7 +1852,7 @@ func (x *ReservationDropped) String() string {
 func (*ReservationDropped) ProtoMessage() {}
 
 func (x *ReservationDropped) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[16]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1750,7 +1865,7 @@ func (x *ReservationDropped) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReservationDropped.ProtoReflect.Descriptor instead.
 func (*ReservationDropped) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{16}
+	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *ReservationDropped) GetReservationId() string {
@@ -1788,7 +1903,7 @@ type PiecePicked struct {
 
 func (x *PiecePicked) Reset() {
 	*x = PiecePicked{}
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[17]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1800,7 +1915,7 @@ func (x *PiecePicked) String() string {
 func (*PiecePicked) ProtoMessage() {}
 
 func (x *PiecePicked) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[17]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1813,7 +1928,7 @@ func (x *PiecePicked) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PiecePicked.ProtoReflect.Descriptor instead.
 func (*PiecePicked) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{17}
+	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *PiecePicked) GetPieceId() string {
@@ -1849,7 +1964,7 @@ type PieceLoaded struct {
 
 func (x *PieceLoaded) Reset() {
 	*x = PieceLoaded{}
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[18]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1861,7 +1976,7 @@ func (x *PieceLoaded) String() string {
 func (*PieceLoaded) ProtoMessage() {}
 
 func (x *PieceLoaded) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[18]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1874,7 +1989,7 @@ func (x *PieceLoaded) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PieceLoaded.ProtoReflect.Descriptor instead.
 func (*PieceLoaded) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{18}
+	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *PieceLoaded) GetPieceId() string {
@@ -1913,7 +2028,7 @@ type PieceDelivered struct {
 
 func (x *PieceDelivered) Reset() {
 	*x = PieceDelivered{}
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[19]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1925,7 +2040,7 @@ func (x *PieceDelivered) String() string {
 func (*PieceDelivered) ProtoMessage() {}
 
 func (x *PieceDelivered) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[19]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1938,7 +2053,7 @@ func (x *PieceDelivered) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PieceDelivered.ProtoReflect.Descriptor instead.
 func (*PieceDelivered) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{19}
+	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *PieceDelivered) GetPieceId() string {
@@ -1988,7 +2103,7 @@ type PieceReturned struct {
 
 func (x *PieceReturned) Reset() {
 	*x = PieceReturned{}
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[20]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2000,7 +2115,7 @@ func (x *PieceReturned) String() string {
 func (*PieceReturned) ProtoMessage() {}
 
 func (x *PieceReturned) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[20]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2013,7 +2128,7 @@ func (x *PieceReturned) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PieceReturned.ProtoReflect.Descriptor instead.
 func (*PieceReturned) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{20}
+	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *PieceReturned) GetPieceId() string {
@@ -2048,7 +2163,7 @@ type PieceScrapped struct {
 
 func (x *PieceScrapped) Reset() {
 	*x = PieceScrapped{}
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[21]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2060,7 +2175,7 @@ func (x *PieceScrapped) String() string {
 func (*PieceScrapped) ProtoMessage() {}
 
 func (x *PieceScrapped) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[21]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2073,7 +2188,7 @@ func (x *PieceScrapped) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PieceScrapped.ProtoReflect.Descriptor instead.
 func (*PieceScrapped) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{21}
+	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *PieceScrapped) GetPieceId() string {
@@ -2104,7 +2219,7 @@ type PieceMoved struct {
 
 func (x *PieceMoved) Reset() {
 	*x = PieceMoved{}
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[22]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2116,7 +2231,7 @@ func (x *PieceMoved) String() string {
 func (*PieceMoved) ProtoMessage() {}
 
 func (x *PieceMoved) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[22]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2129,7 +2244,7 @@ func (x *PieceMoved) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PieceMoved.ProtoReflect.Descriptor instead.
 func (*PieceMoved) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{22}
+	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *PieceMoved) GetPieceId() string {
@@ -2165,7 +2280,7 @@ type BlocksScrapped struct {
 
 func (x *BlocksScrapped) Reset() {
 	*x = BlocksScrapped{}
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[23]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2177,7 +2292,7 @@ func (x *BlocksScrapped) String() string {
 func (*BlocksScrapped) ProtoMessage() {}
 
 func (x *BlocksScrapped) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[23]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2190,7 +2305,7 @@ func (x *BlocksScrapped) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BlocksScrapped.ProtoReflect.Descriptor instead.
 func (*BlocksScrapped) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{23}
+	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *BlocksScrapped) GetBatchId() string {
@@ -2237,12 +2352,25 @@ const file_spanyard_stock_event_v1_event_proto_rawDesc = "" +
 	"\vpiece_moved\x187 \x01(\v2#.spanyard.stock.event.v1.PieceMovedH\x00R\n" +
 	"pieceMoved\x12R\n" +
 	"\x0fblocks_scrapped\x188 \x01(\v2'.spanyard.stock.event.v1.BlocksScrappedH\x00R\x0eblocksScrappedB\x06\n" +
-	"\x04kind\"\xb4\x01\n" +
+	"\x04kind\"\xf7\x01\n" +
 	"\fYardRulesSet\x12\x1b\n" +
 	"\ttime_zone\x18\x01 \x01(\tR\btimeZone\x12)\n" +
 	"\x11beam_min_age_days\x18\x02 \x01(\x05R\x0ebeamMinAgeDays\x12+\n" +
 	"\x12block_min_age_days\x18\x03 \x01(\x05R\x0fblockMinAgeDays\x12/\n" +
-	"\x14beams_per_stack_tier\x18\x04 \x01(\x05R\x11beamsPerStackTier\"\x84\x03\n" +
+	"\x14beams_per_stack_tier\x18\x04 \x01(\x05R\x11beamsPerStackTier\x12A\n" +
+	"\bsampling\x18\x05 \x03(\v2%.spanyard.stock.event.v1.SamplingRuleR\bsampling\"\xa9\x02\n" +
+	"\fSamplingRule\x126\n" +
+	"\x04kind\x18\x01 \x01(\x0e2\".spanyard.stock.event.v1.BatchKindR\x04kind\x12\x18\n" +
+	"\aproduct\x18\x02 \x01(\tR\aproduct\x12A\n" +
+	"\bspecimen\x18\x03 \x01(\x0e2%.spanyard.stock.event.v1.SpecimenKindR\bspecimen\x12\x14\n" +
+	"\x05count\x18\x04 \x01(\x05R\x05count\x12\x19\n" +
+	"\bage_days\x18\x05 \x01(\x05R\aageDays\x12\x1e\n" +
+	"\n" +
+	"laboratory\x18\x06 \x01(\tR\n" +
+	"laboratory\x12\x1f\n" +
+	"\vfor_release\x18\a \x01(\bR\n" +
+	"forRelease\x12\x12\n" +
+	"\x04from\x18\b \x01(\tR\x04from\"\x84\x03\n" +
 	"\rBatchReceived\x12\x19\n" +
 	"\bbatch_id\x18\x01 \x01(\tR\abatchId\x126\n" +
 	"\x04kind\x18\x02 \x01(\x0e2\".spanyard.stock.event.v1.BatchKindR\x04kind\x12\x17\n" +
@@ -2417,74 +2545,78 @@ func file_spanyard_stock_event_v1_event_proto_rawDescGZIP() []byte {
 }
 
 var file_spanyard_stock_event_v1_event_proto_enumTypes = make([]protoimpl.EnumInfo, 3)
-var file_spanyard_stock_event_v1_event_proto_msgTypes = make([]protoimpl.MessageInfo, 24)
+var file_spanyard_stock_event_v1_event_proto_msgTypes = make([]protoimpl.MessageInfo, 25)
 var file_spanyard_stock_event_v1_event_proto_goTypes = []any{
 	(BatchKind)(0),                // 0: spanyard.stock.event.v1.BatchKind
 	(SpecimenKind)(0),             // 1: spanyard.stock.event.v1.SpecimenKind
 	(PieceState)(0),               // 2: spanyard.stock.event.v1.PieceState
 	(*Event)(nil),                 // 3: spanyard.stock.event.v1.Event
 	(*YardRulesSet)(nil),          // 4: spanyard.stock.event.v1.YardRulesSet
-	(*BatchReceived)(nil),         // 5: spanyard.stock.event.v1.BatchReceived
-	(*Concrete)(nil),              // 6: spanyard.stock.event.v1.Concrete
-	(*BeamPiece)(nil),             // 7: spanyard.stock.event.v1.BeamPiece
-	(*BlockLot)(nil),              // 8: spanyard.stock.event.v1.BlockLot
-	(*TestRecorded)(nil),          // 9: spanyard.stock.event.v1.TestRecorded
-	(*Verdict)(nil),               // 10: spanyard.stock.event.v1.Verdict
-	(*BatchReleased)(nil),         // 11: spanyard.stock.event.v1.BatchReleased
-	(*BatchQuarantined)(nil),      // 12: spanyard.stock.event.v1.BatchQuarantined
-	(*QuarantineHit)(nil),         // 13: spanyard.stock.event.v1.QuarantineHit
-	(*QuarantineLifted)(nil),      // 14: spanyard.stock.event.v1.QuarantineLifted
-	(*Allocation)(nil),            // 15: spanyard.stock.event.v1.Allocation
-	(*PiecesReserved)(nil),        // 16: spanyard.stock.event.v1.PiecesReserved
-	(*ReservedPiece)(nil),         // 17: spanyard.stock.event.v1.ReservedPiece
-	(*Pallet)(nil),                // 18: spanyard.stock.event.v1.Pallet
-	(*ReservationDropped)(nil),    // 19: spanyard.stock.event.v1.ReservationDropped
-	(*PiecePicked)(nil),           // 20: spanyard.stock.event.v1.PiecePicked
-	(*PieceLoaded)(nil),           // 21: spanyard.stock.event.v1.PieceLoaded
-	(*PieceDelivered)(nil),        // 22: spanyard.stock.event.v1.PieceDelivered
-	(*PieceReturned)(nil),         // 23: spanyard.stock.event.v1.PieceReturned
-	(*PieceScrapped)(nil),         // 24: spanyard.stock.event.v1.PieceScrapped
-	(*PieceMoved)(nil),            // 25: spanyard.stock.event.v1.PieceMoved
-	(*BlocksScrapped)(nil),        // 26: spanyard.stock.event.v1.BlocksScrapped
-	(*timestamppb.Timestamp)(nil), // 27: google.protobuf.Timestamp
+	(*SamplingRule)(nil),          // 5: spanyard.stock.event.v1.SamplingRule
+	(*BatchReceived)(nil),         // 6: spanyard.stock.event.v1.BatchReceived
+	(*Concrete)(nil),              // 7: spanyard.stock.event.v1.Concrete
+	(*BeamPiece)(nil),             // 8: spanyard.stock.event.v1.BeamPiece
+	(*BlockLot)(nil),              // 9: spanyard.stock.event.v1.BlockLot
+	(*TestRecorded)(nil),          // 10: spanyard.stock.event.v1.TestRecorded
+	(*Verdict)(nil),               // 11: spanyard.stock.event.v1.Verdict
+	(*BatchReleased)(nil),         // 12: spanyard.stock.event.v1.BatchReleased
+	(*BatchQuarantined)(nil),      // 13: spanyard.stock.event.v1.BatchQuarantined
+	(*QuarantineHit)(nil),         // 14: spanyard.stock.event.v1.QuarantineHit
+	(*QuarantineLifted)(nil),      // 15: spanyard.stock.event.v1.QuarantineLifted
+	(*Allocation)(nil),            // 16: spanyard.stock.event.v1.Allocation
+	(*PiecesReserved)(nil),        // 17: spanyard.stock.event.v1.PiecesReserved
+	(*ReservedPiece)(nil),         // 18: spanyard.stock.event.v1.ReservedPiece
+	(*Pallet)(nil),                // 19: spanyard.stock.event.v1.Pallet
+	(*ReservationDropped)(nil),    // 20: spanyard.stock.event.v1.ReservationDropped
+	(*PiecePicked)(nil),           // 21: spanyard.stock.event.v1.PiecePicked
+	(*PieceLoaded)(nil),           // 22: spanyard.stock.event.v1.PieceLoaded
+	(*PieceDelivered)(nil),        // 23: spanyard.stock.event.v1.PieceDelivered
+	(*PieceReturned)(nil),         // 24: spanyard.stock.event.v1.PieceReturned
+	(*PieceScrapped)(nil),         // 25: spanyard.stock.event.v1.PieceScrapped
+	(*PieceMoved)(nil),            // 26: spanyard.stock.event.v1.PieceMoved
+	(*BlocksScrapped)(nil),        // 27: spanyard.stock.event.v1.BlocksScrapped
+	(*timestamppb.Timestamp)(nil), // 28: google.protobuf.Timestamp
 }
 var file_spanyard_stock_event_v1_event_proto_depIdxs = []int32{
 	4,  // 0: spanyard.stock.event.v1.Event.yard_rules_set:type_name -> spanyard.stock.event.v1.YardRulesSet
-	5,  // 1: spanyard.stock.event.v1.Event.batch_received:type_name -> spanyard.stock.event.v1.BatchReceived
-	9,  // 2: spanyard.stock.event.v1.Event.test_recorded:type_name -> spanyard.stock.event.v1.TestRecorded
-	11, // 3: spanyard.stock.event.v1.Event.batch_released:type_name -> spanyard.stock.event.v1.BatchReleased
-	12, // 4: spanyard.stock.event.v1.Event.batch_quarantined:type_name -> spanyard.stock.event.v1.BatchQuarantined
-	14, // 5: spanyard.stock.event.v1.Event.quarantine_lifted:type_name -> spanyard.stock.event.v1.QuarantineLifted
-	16, // 6: spanyard.stock.event.v1.Event.pieces_reserved:type_name -> spanyard.stock.event.v1.PiecesReserved
-	19, // 7: spanyard.stock.event.v1.Event.reservation_dropped:type_name -> spanyard.stock.event.v1.ReservationDropped
-	20, // 8: spanyard.stock.event.v1.Event.piece_picked:type_name -> spanyard.stock.event.v1.PiecePicked
-	21, // 9: spanyard.stock.event.v1.Event.piece_loaded:type_name -> spanyard.stock.event.v1.PieceLoaded
-	22, // 10: spanyard.stock.event.v1.Event.piece_delivered:type_name -> spanyard.stock.event.v1.PieceDelivered
-	23, // 11: spanyard.stock.event.v1.Event.piece_returned:type_name -> spanyard.stock.event.v1.PieceReturned
-	24, // 12: spanyard.stock.event.v1.Event.piece_scrapped:type_name -> spanyard.stock.event.v1.PieceScrapped
-	25, // 13: spanyard.stock.event.v1.Event.piece_moved:type_name -> spanyard.stock.event.v1.PieceMoved
-	26, // 14: spanyard.stock.event.v1.Event.blocks_scrapped:type_name -> spanyard.stock.event.v1.BlocksScrapped
-	0,  // 15: spanyard.stock.event.v1.BatchReceived.kind:type_name -> spanyard.stock.event.v1.BatchKind
-	6,  // 16: spanyard.stock.event.v1.BatchReceived.concrete:type_name -> spanyard.stock.event.v1.Concrete
-	7,  // 17: spanyard.stock.event.v1.BatchReceived.beams:type_name -> spanyard.stock.event.v1.BeamPiece
-	8,  // 18: spanyard.stock.event.v1.BatchReceived.blocks:type_name -> spanyard.stock.event.v1.BlockLot
-	1,  // 19: spanyard.stock.event.v1.TestRecorded.specimen:type_name -> spanyard.stock.event.v1.SpecimenKind
-	10, // 20: spanyard.stock.event.v1.TestRecorded.verdict:type_name -> spanyard.stock.event.v1.Verdict
-	27, // 21: spanyard.stock.event.v1.BatchReleased.released_at:type_name -> google.protobuf.Timestamp
-	13, // 22: spanyard.stock.event.v1.BatchReleased.cleared:type_name -> spanyard.stock.event.v1.QuarantineHit
-	27, // 23: spanyard.stock.event.v1.BatchQuarantined.quarantined_at:type_name -> google.protobuf.Timestamp
-	13, // 24: spanyard.stock.event.v1.BatchQuarantined.hits:type_name -> spanyard.stock.event.v1.QuarantineHit
-	2,  // 25: spanyard.stock.event.v1.QuarantineHit.state:type_name -> spanyard.stock.event.v1.PieceState
-	15, // 26: spanyard.stock.event.v1.QuarantineHit.allocation:type_name -> spanyard.stock.event.v1.Allocation
-	17, // 27: spanyard.stock.event.v1.PiecesReserved.pieces:type_name -> spanyard.stock.event.v1.ReservedPiece
-	15, // 28: spanyard.stock.event.v1.ReservedPiece.allocation:type_name -> spanyard.stock.event.v1.Allocation
-	18, // 29: spanyard.stock.event.v1.ReservedPiece.pallet:type_name -> spanyard.stock.event.v1.Pallet
-	27, // 30: spanyard.stock.event.v1.PieceDelivered.delivered_at:type_name -> google.protobuf.Timestamp
-	31, // [31:31] is the sub-list for method output_type
-	31, // [31:31] is the sub-list for method input_type
-	31, // [31:31] is the sub-list for extension type_name
-	31, // [31:31] is the sub-list for extension extendee
-	0,  // [0:31] is the sub-list for field type_name
+	6,  // 1: spanyard.stock.event.v1.Event.batch_received:type_name -> spanyard.stock.event.v1.BatchReceived
+	10, // 2: spanyard.stock.event.v1.Event.test_recorded:type_name -> spanyard.stock.event.v1.TestRecorded
+	12, // 3: spanyard.stock.event.v1.Event.batch_released:type_name -> spanyard.stock.event.v1.BatchReleased
+	13, // 4: spanyard.stock.event.v1.Event.batch_quarantined:type_name -> spanyard.stock.event.v1.BatchQuarantined
+	15, // 5: spanyard.stock.event.v1.Event.quarantine_lifted:type_name -> spanyard.stock.event.v1.QuarantineLifted
+	17, // 6: spanyard.stock.event.v1.Event.pieces_reserved:type_name -> spanyard.stock.event.v1.PiecesReserved
+	20, // 7: spanyard.stock.event.v1.Event.reservation_dropped:type_name -> spanyard.stock.event.v1.ReservationDropped
+	21, // 8: spanyard.stock.event.v1.Event.piece_picked:type_name -> spanyard.stock.event.v1.PiecePicked
+	22, // 9: spanyard.stock.event.v1.Event.piece_loaded:type_name -> spanyard.stock.event.v1.PieceLoaded
+	23, // 10: spanyard.stock.event.v1.Event.piece_delivered:type_name -> spanyard.stock.event.v1.PieceDelivered
+	24, // 11: spanyard.stock.event.v1.Event.piece_returned:type_name -> spanyard.stock.event.v1.PieceReturned
+	25, // 12: spanyard.stock.event.v1.Event.piece_scrapped:type_name -> spanyard.stock.event.v1.PieceScrapped
+	26, // 13: spanyard.stock.event.v1.Event.piece_moved:type_name -> spanyard.stock.event.v1.PieceMoved
+	27, // 14: spanyard.stock.event.v1.Event.blocks_scrapped:type_name -> spanyard.stock.event.v1.BlocksScrapped
+	5,  // 15: spanyard.stock.event.v1.YardRulesSet.sampling:type_name -> spanyard.stock.event.v1.SamplingRule
+	0,  // 16: spanyard.stock.event.v1.SamplingRule.kind:type_name -> spanyard.stock.event.v1.BatchKind
+	1,  // 17: spanyard.stock.event.v1.SamplingRule.specimen:type_name -> spanyard.stock.event.v1.SpecimenKind
+	0,  // 18: spanyard.stock.event.v1.BatchReceived.kind:type_name -> spanyard.stock.event.v1.BatchKind
+	7,  // 19: spanyard.stock.event.v1.BatchReceived.concrete:type_name -> spanyard.stock.event.v1.Concrete
+	8,  // 20: spanyard.stock.event.v1.BatchReceived.beams:type_name -> spanyard.stock.event.v1.BeamPiece
+	9,  // 21: spanyard.stock.event.v1.BatchReceived.blocks:type_name -> spanyard.stock.event.v1.BlockLot
+	1,  // 22: spanyard.stock.event.v1.TestRecorded.specimen:type_name -> spanyard.stock.event.v1.SpecimenKind
+	11, // 23: spanyard.stock.event.v1.TestRecorded.verdict:type_name -> spanyard.stock.event.v1.Verdict
+	28, // 24: spanyard.stock.event.v1.BatchReleased.released_at:type_name -> google.protobuf.Timestamp
+	14, // 25: spanyard.stock.event.v1.BatchReleased.cleared:type_name -> spanyard.stock.event.v1.QuarantineHit
+	28, // 26: spanyard.stock.event.v1.BatchQuarantined.quarantined_at:type_name -> google.protobuf.Timestamp
+	14, // 27: spanyard.stock.event.v1.BatchQuarantined.hits:type_name -> spanyard.stock.event.v1.QuarantineHit
+	2,  // 28: spanyard.stock.event.v1.QuarantineHit.state:type_name -> spanyard.stock.event.v1.PieceState
+	16, // 29: spanyard.stock.event.v1.QuarantineHit.allocation:type_name -> spanyard.stock.event.v1.Allocation
+	18, // 30: spanyard.stock.event.v1.PiecesReserved.pieces:type_name -> spanyard.stock.event.v1.ReservedPiece
+	16, // 31: spanyard.stock.event.v1.ReservedPiece.allocation:type_name -> spanyard.stock.event.v1.Allocation
+	19, // 32: spanyard.stock.event.v1.ReservedPiece.pallet:type_name -> spanyard.stock.event.v1.Pallet
+	28, // 33: spanyard.stock.event.v1.PieceDelivered.delivered_at:type_name -> google.protobuf.Timestamp
+	34, // [34:34] is the sub-list for method output_type
+	34, // [34:34] is the sub-list for method input_type
+	34, // [34:34] is the sub-list for extension type_name
+	34, // [34:34] is the sub-list for extension extendee
+	0,  // [0:34] is the sub-list for field type_name
 }
 
 func init() { file_spanyard_stock_event_v1_event_proto_init() }
@@ -2515,7 +2647,7 @@ func file_spanyard_stock_event_v1_event_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_spanyard_stock_event_v1_event_proto_rawDesc), len(file_spanyard_stock_event_v1_event_proto_rawDesc)),
 			NumEnums:      3,
-			NumMessages:   24,
+			NumMessages:   25,
 			NumExtensions: 0,
 			NumServices:   0,
 		},
