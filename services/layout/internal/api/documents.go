@@ -25,8 +25,8 @@ type sources struct {
 	catalogue    *design.Catalogue
 	calculations []strength.Report
 	title, sheet string
-	// revision and date for the drawing's title block.
-	revision, date string
+	// revision, date and approvedBy for the drawing's title block.
+	revision, date, approvedBy string
 	// drawn and spans are made once for all documents.
 	drawn *drawing.Sheet
 	spans *papers.Spans
@@ -56,7 +56,7 @@ func sourcesOf(r office.Record) (sources, error) {
 		from.revision += ", " + standing
 	}
 	if !r.ApprovedAt.IsZero() {
-		from.date = r.ApprovedAt.UTC().Format(time.DateOnly)
+		from.date, from.approvedBy = r.ApprovedAt.UTC().Format(time.DateOnly), r.Engineer
 	}
 	return from, nil
 }
@@ -158,7 +158,7 @@ func (s *sources) drawing(kind layoutv1.DocumentKind) (func(io.Writer) error, er
 		return nil, nil
 	}
 	if s.drawn == nil {
-		sheet, err := drawing.New(*s.plan, drawing.Options{Sheet: s.sheet, Revision: s.revision, Date: s.date})
+		sheet, err := drawing.New(*s.plan, drawing.Options{Sheet: s.sheet, Revision: s.revision, Date: s.date, ApprovedBy: s.approvedBy})
 		if err != nil {
 			return nil, fault.New(fault.Invalid, "DRAWING_IMPOSSIBLE", "The laying plan cannot be drawn: %v.", err)
 		}

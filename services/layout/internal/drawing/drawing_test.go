@@ -2,6 +2,8 @@ package drawing
 
 import (
 	"bytes"
+	"fmt"
+	"math"
 	"strings"
 	"testing"
 
@@ -17,9 +19,7 @@ func tee(width, height, foot, web float64) strength.Outline {
 	return strength.Outline{corner(-width/2, 0), corner(width/2, 0), corner(width/2, foot), corner(web/2, foot), corner(web/2, height), corner(-web/2, height), corner(-web/2, foot), corner(-width/2, foot)}
 }
 
-// laid is an invented floor: an L-shape, an opening, a slanted wall with a
-// partition, and a room that cannot be laid.
-func laid(t testing.TB) design.Plan {
+func designer(t testing.TB) *design.Designer {
 	t.Helper()
 	d, err := design.New(design.Catalogue{
 		Profiles: []design.Profile{{Name: "T150", Outline: tee(120, 150, 50, 60), Patterns: []design.Pattern{
@@ -36,6 +36,14 @@ func laid(t testing.TB) design.Plan {
 	if err != nil {
 		t.Fatal(err)
 	}
+	return d
+}
+
+// laid is an invented floor: an L-shape, an opening, a slanted wall with a
+// partition, and a room that cannot be laid.
+func laid(t testing.TB) design.Plan {
+	t.Helper()
+	d := designer(t)
 	points := func(v ...float64) []geometry.Point {
 		var out []geometry.Point
 		for i := 0; i < len(v); i += 2 {
@@ -53,53 +61,94 @@ func laid(t testing.TB) design.Plan {
 	}})
 }
 
+func words(s *Sheet) string {
+	var all strings.Builder
+	for _, p := range s.Pages {
+		for _, item := range p.Items {
+			if item.Text != nil {
+				all.WriteString(item.Text.Value + "\n")
+			}
+		}
+	}
+	return all.String()
+}
+
 func TestSheet(t *testing.T) {
+	north := 90.0
 	plan := laid(t)
-	s, err := New(plan, Options{Sheet: "A3", Revision: "2", Date: "2027-03-16"})
+	s, err := New(plan, Options{Sheet: "A3", Revision: "2", Date: "2027-03-16", NorthDegrees: &north, Owner: "Thistlewick Yard", ApprovedBy: "Rosamund Tickpenny"})
 	if err != nil {
 		t.Fatal(err)
 	}
-	if s.Scale != 100 || s.Grouped {
-		t.Errorf("scale 1:%d, grouped %v", s.Scale, s.Grouped)
+	if len(s.Pages) != 1 || s.Pages[0].Scale != 100 || s.whole != s.Pages[0] {
+		t.Errorf("%d pages, scale 1:%d", len(s.Pages), s.Pages[0].Scale)
 	}
-	marks, beams := 0, 0
-	var all strings.Builder
-	for _, item := range s.Items {
-		if item.Text != nil {
-			if item.Text.HeightMM < smallest {
-				t.Errorf("%q is %.1f mm high", item.Text.Value, item.Text.HeightMM)
-			}
-			if item.Text.Layer == layerMarks {
-				marks++
-			}
-			all.WriteString(item.Text.Value + "\n")
-			continue
-		}
-		if item.Line.Layer == layerBeams {
-			beams++
-		}
-		for _, p := range item.Line.Points {
-			if p.X < 0 || p.Y < 0 || p.X > s.WidthMM || p.Y > s.HeightMM {
-				t.Errorf("a line of %s leaves the sheet at (%.1f, %.1f)", item.Line.Layer, p.X, p.Y)
-			}
-		}
+	for _, f := range faults(plan, s) {
+		t.Error(f)
 	}
-	want := 0
-	for _, r := range plan.Rooms {
-		want += len(r.Beams)
-	}
-	if beams != want || marks < want/2 {
-		t.Errorf("%d beams are drawn of %d, %d marks", beams, want, marks)
-	}
-	for _, text := range []string{"Laying plan, floor 1", "Quillfeather Lane 3", "NOT LAID", "licensed engineer", "1:100", "01 Parlour"} {
-		if !strings.Contains(all.String(), text) {
+	all := words(s)
+	for _, text := range []string{"Beams and blocks, floor 1", "Quillfeather Lane 3", "NOT LAID", "licensed engineer", "1:100", "1-01 Parlour",
+		"02  3.90", "2x 05+06  4.50", "Headers at openings, m: ", ", laid double", "filler", "Set out", "N", "2027-03-16", "Thistlewick Yard", "Rosamund Tickpenny", "1/1", "0 to 5 m at 1:100"} {
+		if !strings.Contains(all, text) {
 			t.Errorf("the sheet does not say %q", text)
 		}
 	}
 }
 
+// A floor that cannot be read on one sheet goes on on others, with a key, and
+// stays whole in the DXF file.
+func TestLargeFloor(t *testing.T) {
+	room := func(i, k int) design.Room {
+		x, y := float64(i)*5000, float64(k)*4000
+		return design.Room{ID: fmt.Sprintf("%02d", 10*k+i+1), Order: 10*k + i + 1, Loads: design.Loads{Category: "A", ImposedKNPerM2: 2, FinishesKNPerM2: 0.15},
+			Shape: geometry.Polygon{Outline: []geometry.Point{{X: x, Y: y}, {X: x + 4700, Y: y}, {X: x + 4700, Y: y + 3700}, {X: x, Y: y + 3700}}}}
+	}
+	var rooms []design.Room
+	for k := range 6 {
+		for i := range 9 {
+			rooms = append(rooms, room(i, k))
+		}
+	}
+	plan := designer(t).Lay(design.Floor{Job: "J9", Floor: "2", Rooms: rooms})
+	s, err := New(plan, Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if s.Pages[0].Kind != KeyPage || len(s.Pages) < 3 {
+		t.Fatalf("%d pages, the first of kind %d", len(s.Pages), s.Pages[0].Kind)
+	}
+	drawn := map[string]int{}
+	for _, p := range s.Pages {
+		for _, id := range p.Rooms {
+			drawn[id]++
+		}
+		if p.Kind == PlanPage && p.Scale > 100 {
+			t.Errorf("a page is drawn 1:%d", p.Scale)
+		}
+	}
+	for _, r := range rooms {
+		if drawn[r.ID] != 1 {
+			t.Errorf("room %s is drawn %d times", r.ID, drawn[r.ID])
+		}
+	}
+	for _, f := range faults(plan, s) {
+		t.Error(f)
+	}
+	if all := words(s); !strings.Contains(all, "Sheet 2") || !strings.Contains(all, "Sheet 3") {
+		t.Error("the sheets are not named in the key")
+	}
+	if len(s.whole.Rooms) != len(rooms) || s.whole.Scale != 100 {
+		t.Errorf("%d rooms in the DXF, 1:%d", len(s.whole.Rooms), s.whole.Scale)
+	}
+	a1, err := New(plan, Options{Sheet: "A1"})
+	if err != nil || len(a1.Pages) >= len(s.Pages) {
+		t.Errorf("%d pages of A1, %v", len(a1.Pages), err)
+	}
+}
+
 func TestFormats(t *testing.T) {
-	s, err := New(laid(t), Options{})
+	plan := laid(t)
+	s, err := New(plan, Options{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -117,18 +166,42 @@ func TestFormats(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if d.Units != 4 || len(d.Bad) > 0 {
-		t.Errorf("units %d, bad %v", d.Units, d.Bad)
+	if d.Units != 4 || len(d.Bad) > 0 || len(d.Skipped) > 0 {
+		t.Errorf("units %d, bad %v, skipped %v", d.Units, d.Bad, d.Skipped)
 	}
-	room := false
+	beams, room := 0, false
 	for _, p := range d.Paths {
-		if p.Layer == layerWalls && p.Closed && len(p.Points) == 6 {
-			room = room || near(geometry.Point(p.Points[0]), geometry.Point{X: 0, Y: 0}) && near(geometry.Point(p.Points[1]), geometry.Point{X: 5200, Y: 0})
+		switch p.Layer {
+		case layerBeamOutlines:
+			beams++
+		case layerRoomOutlines:
+			room = room || p.Closed && len(p.Points) == 6 && near(p.Points[0], dxf.Point{}) && near(p.Points[1], dxf.Point{X: 5200})
+		case layerWalls:
+			for _, q := range p.Points {
+				if !onWall(plan, geometry.Point(q)) {
+					t.Errorf("a wall is drawn at %v, where none is", q)
+				}
+			}
 		}
 	}
-	if !room {
-		t.Error("the L-shaped room is not in the DXF at its place and size")
+	want := 0
+	for _, r := range plan.Rooms {
+		want += len(r.Beams)
 	}
+	if !room || beams != want {
+		t.Errorf("the L-shaped room is at its place and size: %v; %d of %d beams", room, beams, want)
+	}
+}
+
+func near(a, b dxf.Point) bool { return math.Hypot(a.X-b.X, a.Y-b.Y) < 0.01 }
+
+func onWall(plan design.Plan, p geometry.Point) bool {
+	for _, r := range plan.Rooms {
+		if geometry.DistanceToRing(r.Room.Shape.Outline, p) < 0.01 {
+			return true
+		}
+	}
+	return false
 }
 
 func TestWrongSheet(t *testing.T) {

@@ -175,8 +175,15 @@ func (f *flattener) text(e entity, m matrix, layer string) {
 		return
 	}
 	at := e.point(10)
-	if _, aligned := e.first(11); aligned && e.kind != "MTEXT" && (e.int(72, 0) != 0 || e.int(73, 0) != 0) {
-		at = e.point(11)
+	if _, aligned := e.first(11); aligned && e.kind != "MTEXT" {
+		const between, fitted = 3, 5
+		switch h := e.int(72, 0); {
+		case h == between || h == fitted: // drawn from one point to the other
+			end := e.point(11)
+			at = Point{(at.X + end.X) / 2, (at.Y + end.Y) / 2}
+		case h != 0 || e.int(73, 0) != 0:
+			at = e.point(11)
+		}
 	}
 	f.drawing.Texts = append(f.drawing.Texts, Text{Value: value, Layer: layer, At: m.apply(at)})
 }
