@@ -166,7 +166,8 @@ type FreeBeam struct {
 	Tier int
 	// Above counts the pieces in higher tiers of its stack, free or not.
 	Above int
-	// ReleaseRank orders batches by the day of their release: the lower
+	// ReleaseRank orders batches by the day of their release, then of their
+	// making: the lower
 	// leaves first. Equal ranks go by batch id.
 	ReleaseRank int
 }

@@ -79,7 +79,7 @@ func add(stock *morning.Stock, seen map[string]bool, page *stockv1.ListFreePiece
 			continue
 		}
 		seen[p.GetPieceId()] = true
-		rank, err := releaseRank(p.GetReleasedOn())
+		rank, err := releaseRank(p.GetReleasedOn(), p.GetMadeOn())
 		if err != nil {
 			return fmt.Errorf("piece %s: %w", p.GetPieceId(), err)
 		}
@@ -95,7 +95,7 @@ func add(stock *morning.Stock, seen map[string]bool, page *stockv1.ListFreePiece
 			continue
 		}
 		seen[key] = true
-		rank, err := releaseRank(b.GetReleasedOn())
+		rank, err := releaseRank(b.GetReleasedOn(), b.GetMadeOn())
 		if err != nil {
 			return fmt.Errorf("blocks of batch %s: %w", b.GetBatchId(), err)
 		}
@@ -107,11 +107,19 @@ func add(stock *morning.Stock, seen map[string]bool, page *stockv1.ListFreePiece
 	return nil
 }
 
-// releaseRank orders batches by the day of their release.
-func releaseRank(day string) (int, error) {
-	d, err := civil.ParseDay(day)
-	return int(d), err
+// releaseRank orders batches by the day of their release, and those of one day
+// by the day on which they were made: an opening count releases all on one.
+func releaseRank(releasedOn, madeOn string) (int, error) {
+	released, err := civil.ParseDay(releasedOn)
+	if err != nil {
+		return 0, err
+	}
+	made, err := civil.ParseDay(madeOn)
+	return int(released)*daysBeyond + int(made), err
 }
+
+// daysBeyond is more than any day's number since 1970 will be.
+const daysBeyond = 100_000
 
 // Reserve promises all pieces of a plan, or none, and returns the position of
 // the stock ledger after it.

@@ -47,7 +47,7 @@ func (r *recorder) GetPieces(context.Context, *stockv1.GetPiecesRequest, ...grpc
 func piece(id string, change func(*stockv1.Piece)) *stockv1.Piece {
 	p := &stockv1.Piece{
 		PieceId: id, BatchId: "L1", State: stockeventv1.PieceState_PIECE_STATE_IN_YARD, BatchState: stockv1.BatchState_BATCH_STATE_RELEASED,
-		Profile: "T150", WirePattern: "4x5", LengthMm: 4200, MassG: 84_000, StackId: "S1", Tier: 2, PiecesAbove: 3, ReleasedOn: "1970-01-11",
+		Profile: "T150", WirePattern: "4x5", LengthMm: 4200, MassG: 84_000, StackId: "S1", Tier: 2, PiecesAbove: 3, ReleasedOn: "1970-01-11", MadeOn: "1970-01-06",
 	}
 	if change != nil {
 		change(p)
@@ -67,7 +67,7 @@ func TestFreeReadsEveryPageOnce(t *testing.T) {
 		},
 		"two": { // a piece that moved while the pages were read
 			Beams:    []*stockv1.Piece{piece("L1-001", nil), piece("L1-004", nil)},
-			Blocks:   []*stockv1.FreeBlocks{{BatchId: "B1", BlockKind: "B20", BlockCount: 70, MassGEach: 15_000, StackId: "S2", ReleasedOn: "1970-01-02"}},
+			Blocks:   []*stockv1.FreeBlocks{{BatchId: "B1", BlockKind: "B20", BlockCount: 70, MassGEach: 15_000, StackId: "S2", ReleasedOn: "1970-01-02", MadeOn: "1970-01-02"}},
 			Position: 44,
 		},
 	}}
@@ -77,13 +77,13 @@ func TestFreeReadsEveryPageOnce(t *testing.T) {
 	}
 	beam := morning.FreeBeam{
 		PieceID: "L1-001", BatchID: "L1", Product: morning.Product{Profile: "T150", WirePattern: "4x5", LengthMM: 4200},
-		MassG: 84_000, StackID: "S1", Tier: 2, Above: 3, ReleaseRank: 10,
+		MassG: 84_000, StackID: "S1", Tier: 2, Above: 3, ReleaseRank: 1_000_005,
 	}
 	second := beam
 	second.PieceID = "L1-004"
 	want := morning.Stock{
 		Beams:  []morning.FreeBeam{beam, second},
-		Blocks: []morning.FreeBlocks{{BatchID: "B1", Kind: "B20", Count: 70, MassGEach: 15_000, StackID: "S2", ReleaseRank: 1}},
+		Blocks: []morning.FreeBlocks{{BatchID: "B1", Kind: "B20", Count: 70, MassGEach: 15_000, StackID: "S2", ReleaseRank: 100_001}},
 	}
 	if diff := cmp.Diff(want, stock); diff != "" {
 		t.Error(diff)
