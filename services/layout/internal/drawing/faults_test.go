@@ -60,6 +60,9 @@ func pageFaults(p *Page) []string {
 			note("%q leaves the sheet", t.Value)
 		}
 		for k := range i {
+			if apart(t, seen.texts[k]) {
+				continue
+			}
 			if geometry.Overlap(boxes[i], boxes[k]) > 0.1 {
 				note("%q lies on %q", t.Value, seen.texts[k].Value)
 			}
@@ -68,7 +71,11 @@ func pageFaults(p *Page) []string {
 	through := func(layer string, a, b Point) {
 		line := segment(a, b)
 		for i, t := range seen.texts {
-			if near := 60.0; math.Abs(a.X-t.At.X) > near && math.Abs(b.X-t.At.X) > near && math.Hypot(a.X-b.X, a.Y-b.Y) < near {
+			const reach = 110
+			if max(a.X, b.X) < t.At.X-reach || min(a.X, b.X) > t.At.X+reach || max(a.Y, b.Y) < t.At.Y-reach || min(a.Y, b.Y) > t.At.Y+reach {
+				continue
+			}
+			if t.Degrees == 0 && (max(a.Y, b.Y) < t.At.Y-2 || min(a.Y, b.Y) > t.At.Y+7) {
 				continue
 			}
 			if geometry.Overlap(boxes[i], line) > 0.05 {
@@ -95,6 +102,12 @@ func pageFaults(p *Page) []string {
 		}
 	}
 	return out
+}
+
+// apart says that two texts are too far from each other to touch.
+func apart(a, b Text) bool {
+	const reach = 220
+	return math.Abs(a.At.X-b.At.X) > reach || math.Abs(a.At.Y-b.At.Y) > reach || a.Degrees == 0 && b.Degrees == 0 && math.Abs(a.At.Y-b.At.Y) > 9
 }
 
 // segment is a line as a rectangle of its thinnest weight.
@@ -274,20 +287,23 @@ func TestRealFloorsCanBeRead(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	every := 25 // all of them take minutes
+	every, most := 4, 60 // of floors, and rooms in one: looking at every pair of texts takes long
 	if testing.Short() {
-		every = 100
+		every, most = 24, 20
 	}
 	d := designer(t)
 	count := map[string]int{}
-	for i := 3; i < len(floors); i += every {
+	for i := 0; i < len(floors); i += every {
+		if len(floors[i].Rooms) > most {
+			continue
+		}
 		plan := d.Lay(floors[i])
 		s, err := New(plan, Options{})
 		if err != nil {
 			t.Fatal(err)
 		}
 		if found := faults(plan, s); len(found) > 0 {
-			t.Logf("floor %d (%s): %s", i, floors[i].Job, found[0])
+			t.Logf("floor %d: %s", i, found[0])
 			count["with faults"]++
 		}
 		count["floors"]++
@@ -299,7 +315,8 @@ func TestRealFloorsCanBeRead(t *testing.T) {
 		}
 	}
 	t.Log(count)
-	// In a crowded room a leader may cross the room's name.
+	// Where rooms lie in each other, the lines of one may cross the words of the
+	// other.
 	if 10*count["with faults"] > count["floors"] {
 		t.Errorf("%d of %d floors have something that is hard to read", count["with faults"], count["floors"])
 	}

@@ -66,6 +66,8 @@ func (s *site) span() {
 		}
 		along := func(t float64) Point { return s.frame.Out(Point{X: p.at.From + p.at.Length()*t, Y: p.y}) }
 		if s.dimension(along, p.at.Length(), s.r.Layout.DirectionDegrees) {
+			// No number of blocks may stand on the line beside the figure.
+			s.taken = append(s.taken, box(along(0.5), p.at.Length(), 0.6, s.r.Layout.DirectionDegrees))
 			return
 		}
 	}
@@ -181,6 +183,7 @@ func (s *site) write(labels []placed) {
 	for _, l := range labels {
 		if len(l.bar) == 2 {
 			s.line(l.bar[0], l.bar[1], Broad, Solid, layerMarks)
+			s.take(barBox(l.bar))
 			for _, end := range l.bar {
 				s.round(Round{Centre: end, Radius: 0.6, Fill: Ink, Layer: layerMarks})
 			}
@@ -199,7 +202,7 @@ func (s *site) each(words func(set) []string, height float64) ([]placed, bool) {
 	var labels []placed
 	all := true
 	for i, b := range s.sets {
-		l, ok := s.onBeam(words(b), height, i, i, b)
+		l, ok := s.onBeam(words(b), height, i, i, b, nil)
 		if !ok {
 			all = false
 			continue
@@ -212,20 +215,35 @@ func (s *site) each(words func(set) []string, height float64) ([]placed, bool) {
 
 // onBeam looks for a place on a beam; where a wall is near, the label moves
 // inwards as far as it still lies on its beam.
-func (s *site) onBeam(words []string, height float64, first, last int, b set) (placed, bool) {
+func (s *site) onBeam(words []string, height float64, first, last int, b set, bar func(Text, Point) []Point) (placed, bool) {
 	aside := math.Max(0, (height+0.5)/2-(b.high.Y-b.low.Y)/2+0.1)
 	for _, w := range words {
 		t := Text{Value: w, HeightMM: height, Degrees: s.r.Layout.DirectionDegrees, Layer: layerMarks}
 		for _, shift := range []float64{0, aside, -aside} {
 			for _, part := range shares {
 				at := s.frame.Out(Point{X: b.low.X + (b.high.X-b.low.X)*part, Y: (b.low.Y+b.high.Y)/2 + shift})
-				if q := plateBox(t, at); s.free(q) && s.clearOfBeams(q, first, last) {
-					return placed{text: t, at: at}, true
+				q := plateBox(t, at)
+				if !s.free(q) || !s.clearOfBeams(q, first, last) {
+					continue
 				}
+				l := placed{text: t, at: at}
+				if bar != nil {
+					if l.bar = bar(t, at); overlapsAny(barBox(l.bar), s.taken) {
+						continue
+					}
+				}
+				return l, true
 			}
 		}
 	}
 	return placed{}, false
+}
+
+// barBox is what a group's bar covers.
+func barBox(bar []Point) geometry.Quad {
+	a, b := bar[0], bar[1]
+	const dots = 1.2
+	return box(middle(a, b), math.Hypot(b.X-a.X, b.Y-a.Y)+dots, dots, math.Atan2(b.Y-a.Y, b.X-a.X)*180/math.Pi)
 }
 
 // label of a set: how many lie side by side, their marks, and the length of
@@ -262,14 +280,20 @@ func (s *site) groups(height float64) ([]placed, bool) {
 		if run[0] == run[1] {
 			value = fmt.Sprintf("%s  %s", number(s.r.Beams[run[0]].Mark), metres(s.r.Beams[run[0]].LengthMM))
 		}
-		l, ok := s.onBeam([]string{prefix(s.r) + "-" + value, value}, height, first, last, s.sets[(first+last)/2])
+		var bar func(Text, Point) []Point
+		if first != last {
+			bar = func(t Text, at Point) []Point {
+				x := s.frame.In(at).X - textWidth(t.Value, height, false)/2 - 1.5
+				y := func(b set) float64 { return (b.low.Y + b.high.Y) / 2 }
+				return []Point{s.frame.Out(Point{X: x, Y: y(s.sets[first])}), s.frame.Out(Point{X: x, Y: y(s.sets[last])})}
+			}
+		}
+		l, ok := s.onBeam([]string{prefix(s.r) + "-" + value, value}, height, first, last, s.sets[(first+last)/2], bar)
 		if !ok {
 			return nil, false
 		}
-		if first != last {
-			x := s.frame.In(l.at).X - textWidth(l.text.Value, height, false)/2 - 1.5
-			y := func(b set) float64 { return (b.low.Y + b.high.Y) / 2 }
-			l.bar = []Point{s.frame.Out(Point{X: x, Y: y(s.sets[first])}), s.frame.Out(Point{X: x, Y: y(s.sets[last])})}
+		if l.bar != nil {
+			s.taken = append(s.taken, barBox(l.bar))
 		}
 		labels = append(labels, l)
 		s.taken = append(s.taken, plateBox(l.text, l.at))
@@ -336,8 +360,10 @@ func (s *site) counts() {
 		}
 		i := longest(s.flat, y)
 		var places []Point
-		for _, t := range shares {
-			places = append(places, s.frame.Out(Point{X: i.From + i.Length()*t, Y: y}))
+		for _, aside := range []float64{0, -2.2, 2.2} {
+			for _, t := range shares {
+				places = append(places, s.frame.Out(Point{X: i.From + i.Length()*t, Y: y + aside}))
+			}
 		}
 		between := func(q geometry.Quad) bool { return s.clearOfBeams(q, 0, -1) }
 		for _, t := range []Text{{Value: long, HeightMM: labelMM}, {Value: short, HeightMM: labelMM}, {Value: short, HeightMM: smallMM}} {

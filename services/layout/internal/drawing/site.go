@@ -110,11 +110,19 @@ const touching = 0.05
 
 func overlapsAny(q geometry.Quad, others []geometry.Quad) bool {
 	for _, o := range others {
-		if geometry.Overlap(q, o) > touching {
+		if !farApart(q, o) && geometry.Overlap(q, o) > touching {
 			return true
 		}
 	}
 	return false
+}
+
+// farApart says cheaply that two boxes cannot overlap.
+func farApart(a, b geometry.Quad) bool {
+	return max(a[0].X, a[1].X, a[2].X, a[3].X) < min(b[0].X, b[1].X, b[2].X, b[3].X) ||
+		min(a[0].X, a[1].X, a[2].X, a[3].X) > max(b[0].X, b[1].X, b[2].X, b[3].X) ||
+		max(a[0].Y, a[1].Y, a[2].Y, a[3].Y) < min(b[0].Y, b[1].Y, b[2].Y, b[3].Y) ||
+		min(a[0].Y, a[1].Y, a[2].Y, a[3].Y) > max(b[0].Y, b[1].Y, b[2].Y, b[3].Y)
 }
 
 // free says that a label may lie there: inside the room, on no other label and
@@ -127,7 +135,7 @@ func (s *site) free(q geometry.Quad) bool {
 // first to last.
 func (s *site) clearOfBeams(q geometry.Quad, first, last int) bool {
 	for i, o := range s.sets {
-		if (i < first || i > last) && geometry.Overlap(q, o.quad) > touching {
+		if (i < first || i > last) && !farApart(q, o.quad) && geometry.Overlap(q, o.quad) > touching {
 			return false
 		}
 	}
