@@ -6,6 +6,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"runtime"
 	"strings"
 	"testing"
 	"time"
@@ -124,7 +125,7 @@ func TestInsertsAreBounded(t *testing.T) {
 }
 
 // TestRealDrawings reads every public drawing: it gives paths, or is refused
-// with words; none takes long.
+// with words; none takes long or much memory.
 func TestRealDrawings(t *testing.T) {
 	folder := sharedtest.Dir(t, "floors", "dxf")
 	index, err := os.Open(filepath.Join(folder, "INDEX.csv"))
@@ -143,7 +144,16 @@ func TestRealDrawings(t *testing.T) {
 		if err != nil {
 			continue // a drawing that is kept back
 		}
+		var before, after runtime.MemStats
+		runtime.ReadMemStats(&before)
+		began := time.Now()
 		d, err := Read(content)
+		if took := time.Since(began); took > 10*time.Second {
+			t.Errorf("%s took %v", row[0], took)
+		}
+		if runtime.ReadMemStats(&after); after.TotalAlloc-before.TotalAlloc > 256<<20 {
+			t.Errorf("%s: %d MB were asked for", row[0], (after.TotalAlloc-before.TotalAlloc)>>20)
+		}
 		var syntax *SyntaxError
 		switch want := refused[row[0]]; {
 		case want != nil && !errors.Is(err, want):
