@@ -27,6 +27,8 @@ type sources struct {
 	title, sheet string
 	// revision, date and approvedBy for the drawing's title block.
 	revision, date, approvedBy string
+	// note for the drawing's foot.
+	note string
 	// drawn and spans are made once for all documents.
 	drawn *drawing.Sheet
 	spans *papers.Spans
@@ -57,6 +59,9 @@ func sourcesOf(r office.Record) (sources, error) {
 	}
 	if !r.ApprovedAt.IsZero() {
 		from.date, from.approvedBy = r.ApprovedAt.UTC().Format(time.DateOnly), r.Engineer
+	}
+	if r.Plan.Schematic {
+		from.note = "Drawn from a room schedule: the rooms' sizes are true, their places on the sheet are not."
 	}
 	return from, nil
 }
@@ -158,7 +163,7 @@ func (s *sources) drawing(kind layoutv1.DocumentKind) (func(io.Writer) error, er
 		return nil, nil
 	}
 	if s.drawn == nil {
-		sheet, err := drawing.New(*s.plan, drawing.Options{Sheet: s.sheet, Revision: s.revision, Date: s.date, ApprovedBy: s.approvedBy})
+		sheet, err := drawing.New(*s.plan, drawing.Options{Sheet: s.sheet, Revision: s.revision, Date: s.date, ApprovedBy: s.approvedBy, Note: s.note})
 		if err != nil {
 			return nil, fault.New(fault.Invalid, "DRAWING_IMPOSSIBLE", "The laying plan cannot be drawn: %v.", err)
 		}

@@ -3,6 +3,7 @@ package drawing
 import (
 	"fmt"
 	"math"
+	"strings"
 )
 
 // caution stands on every sheet.
@@ -112,7 +113,7 @@ func (d *draughtsman) legend() {
 	if d.page.Scale > 0 {
 		d.scaleBar(Point{X: left, Y: y - 1})
 	}
-	for i, l := range wrapTo(caution, labelMM, math.Min(right-left, 220)) {
+	for i, l := range wrapTo(strings.TrimSpace(d.options.Note+" "+caution), labelMM, math.Min(right-left, 220)) {
 		d.text(Text{Value: l, At: Point{X: left, Y: y - 8.5 - rowMM*float64(i)}, HeightMM: labelMM, Layer: layerFrame})
 	}
 	if n := d.options.NorthDegrees; n != nil && d.page.Scale > 0 {

@@ -153,6 +153,8 @@ type Options struct {
 	// Revision, Date of issue, Owner, DrawnBy and ApprovedBy for the title
 	// block; what is empty is left to be filled in by hand.
 	Revision, Date, Owner, DrawnBy, ApprovedBy string
+	// Note stands before the caution: a sentence or two.
+	Note string
 	// NorthDegrees is the direction of north, counted from the right against
 	// the clock; nil when it is not known.
 	NorthDegrees *float64
