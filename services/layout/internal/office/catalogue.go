@@ -223,7 +223,7 @@ func (c Catalogue) checked() (Catalogue, error) {
 		k.block(fmt.Sprintf("blocks[%d]", i), b, seen)
 	}
 	if len(k.fault.Places) == 0 {
-		if err := c.Engine().Validate(); err != nil {
+		if err := c.Engine().Try(); err != nil {
 			k.fault.At("catalogue", "", err.Error(), "")
 		}
 	}

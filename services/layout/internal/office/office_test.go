@@ -340,6 +340,12 @@ func TestBasisNamesEveryMistake(t *testing.T) {
 	if d := cmp.Diff(want, placesOf(err)); d != "" {
 		t.Errorf("places (-want +got):\n%s\n%v", d, err)
 	}
+	// What only a beam shows is found by one: more wires than the foot holds.
+	c = officetest.Catalogue()
+	c.Profiles[1].Patterns[1].Rows[0].Count = 40
+	if _, err := office.Decide(office.New(), office.SetCatalogue{Catalogue: c}); err == nil || !strings.Contains(err.Error(), "no beam of profile T190 with wire pattern 7W can be computed") {
+		t.Errorf("40 wires in a row: %v", err)
+	}
 	// Without a basis, nothing can be checked.
 	c = officetest.Catalogue()
 	c.Basis = nil
