@@ -65,8 +65,8 @@ type Problem struct {
 	LeftOut string
 }
 
-// Plan is where every beam of one floor of one job lies. Nothing in a plan is
-// ever changed after it was made; plans share their slices.
+// Plan is where every beam of one floor of one job lies. It is a value: a
+// change makes another one, and plans share their slices.
 type Plan struct {
 	Job      string
 	JobName  string
