@@ -28,8 +28,8 @@ import (
 // an outline that crosses itself.
 func millDXF(t *testing.T) []byte {
 	t.Helper()
-	path := func(layer string, xy ...float64) dxf.Path {
-		p := dxf.Path{Layer: layer, Closed: true}
+	path := func(layer string, xy ...float64) dxf.Stroke {
+		p := dxf.Stroke{Layer: layer, Closed: true}
 		for i := 0; i < len(xy); i += 2 {
 			p.Points = append(p.Points, dxf.Point{X: xy[i], Y: xy[i+1]})
 		}
@@ -37,7 +37,7 @@ func millDXF(t *testing.T) []byte {
 	}
 	var b bytes.Buffer
 	err := dxf.Write(&b, dxf.Written{
-		Paths: []dxf.Path{
+		Strokes: []dxf.Stroke{
 			path("ROOMS", 0, 0, 4200, 0, 4200, 3600, 0, 3600),
 			path("ROOMS", 4500, 0, 7500, 0, 7500, 2600, 4500, 2600),
 			path("ROOMS", 9000, 0, 12_000, 2600, 12_000, 0, 9000, 2600),
@@ -376,7 +376,7 @@ func TestDocuments(t *testing.T) {
 	}
 	beams, draft := 0, false
 	for _, p := range drawn.Paths {
-		if p.Layer == "BEAMS" && p.Closed {
+		if p.Layer == "BEAM_OUTLINES" && p.Closed {
 			beams++
 		}
 	}
