@@ -64,14 +64,13 @@ func drawnProto(r *design.Room) *eventv1.DrawnRoom {
 	}
 }
 
-// drawnOf is the inverse of drawnProto, for the room of an ID and a place in
-// the laying order.
-func drawnOf(m *eventv1.DrawnRoom, id string, order int32) *design.Room {
+// drawnOf is the inverse of drawnProto.
+func drawnOf(m *eventv1.DrawnRoom) *design.Room {
 	if m == nil {
 		return nil
 	}
 	r := AskedOf(&eventv1.RoomPlan{
-		Room: id, LayingOrder: order, RoomName: m.GetRoomName(), Category: m.GetCategory(),
+		RoomName: m.GetRoomName(), Category: m.GetCategory(),
 		ImposedLoadNPerM2: m.GetImposedLoadNPerM2(), FinishesLoadNPerM2: m.GetFinishesLoadNPerM2(),
 		Holes: m.GetHoles(), OpenSides: m.GetOpenSides(), Partitions: m.GetPartitions(), Wishes: m.GetWishes(),
 	})

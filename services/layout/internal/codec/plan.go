@@ -164,7 +164,7 @@ func memberProto(m *arrange.Member) *eventv1.PlanMember {
 
 // RoomOf is the inverse of RoomProto, for rooms that have been checked.
 func RoomOf(m *eventv1.RoomPlan) office.Room {
-	r := office.Room{LeftOut: m.GetLeftOutReason(), Drawn: drawnOf(m.GetDrawn(), m.GetRoom(), m.GetLayingOrder()), RoomPlan: design.RoomPlan{Room: AskedOf(m)}}
+	r := office.Room{LeftOut: m.GetLeftOutReason(), Drawn: drawnOf(m.GetDrawn()), RoomPlan: design.RoomPlan{Room: AskedOf(m)}}
 	if m.GetRefusal() != "" {
 		r.Refused = arrange.Refuse(m.GetRefusalCode(), m.GetRefusal(), m.GetRefusalHelp())
 	}

@@ -28,11 +28,15 @@ const (
 )
 
 // checkBrief notes in f what no room can be; what the yard cannot lay is for
-// the engine to say, and an outline that is none as well. Places begin with
-// where.
-func checkBrief(f *fault.Error, where string, r design.Room) {
+// the engine to say. Places begin with where. An outline that is none is noted
+// where drawn says that a person has just drawn it; one from a file is named
+// in the plan, beside the good rooms.
+func checkBrief(f *fault.Error, where string, r design.Room, drawn bool) {
 	before := len(f.Places)
 	checkShape(f, where, r)
+	if err := r.Shape.Validate(); err != nil && drawn && len(f.Places) == before {
+		f.At(where+"outline", "", err.Error(), "corners in turn round the room, holes inside it")
+	}
 	if name := strings.TrimSpace(r.Name); name != "" {
 		if problem := textProblem(name, MaxRoomNameChars); problem != "" {
 			f.At(where+"room_name", clip(r.Name), problem, textAllowed(MaxRoomNameChars))

@@ -32,6 +32,9 @@ const (
 	mostBearingMM  = 1_000
 	leastBeamMM    = 1_000
 	mostBeamMM     = 30_000
+	maxCorners     = 100
+	maxWireRows    = 50
+	maxWiresInRow  = 50
 )
 
 // Profile is a beam's cross-section and the wire patterns it is cast with.
@@ -116,6 +119,10 @@ func (c Catalogue) completed(k *checker) Catalogue {
 	for i := range c.Profiles {
 		p := &c.Profiles[i]
 		where := fmt.Sprintf("profiles[%d]", i)
+		if n := len(p.Outline); n > maxCorners {
+			k.fault.At(where+".outline", strconv.Itoa(n), "are too many corners", strconv.Itoa(maxCorners))
+			continue
+		}
 		section, err := strength.NewSection(p.Outline)
 		if err != nil {
 			k.fault.At(where+".outline", "", err.Error(), "the corners of the cross-section in turn, symmetric about x 0, the bottom at y 0")
@@ -201,6 +208,7 @@ func (c Catalogue) checked() (Catalogue, error) {
 		return c, k.fault
 	}
 	c = c.completed(k)
+	k.basis(*c.Basis)
 	k.number("length_step_mm", int64(c.LengthStepMM), 1, maxStepMM)
 	k.number("min_bearing_mm", int64(c.MinBearingMM), leastBearingMM, mostBearingMM)
 	k.number("max_beam_length_mm", int64(c.MaxBeamLengthMM), leastBeamMM, mostBeamMM)
@@ -215,7 +223,7 @@ func (c Catalogue) checked() (Catalogue, error) {
 		k.block(fmt.Sprintf("blocks[%d]", i), b, seen)
 	}
 	if len(k.fault.Places) == 0 {
-		if err := c.Engine().Validate(); err != nil {
+		if err := c.Engine().Try(); err != nil {
 			k.fault.At("catalogue", "", err.Error(), "")
 		}
 	}
@@ -230,17 +238,39 @@ func (c Catalogue) checked() (Catalogue, error) {
 }
 
 // checker collects what is wrong.
-type checker struct{ fault *fault.Error }
+type checker struct {
+	fault *fault.Error
+	// weightless says that the density is wrong, of which masses follow.
+	weightless bool
+}
 
 func (k *checker) profile(where string, p Profile, seen map[string]bool) {
 	k.name(where+".name", p.Name, seen)
 	k.number(where+".height_mm", int64(p.HeightMM), 1, maxSizeMM)
 	k.number(where+".width_mm", int64(p.WidthMM), 1, maxSizeMM)
-	k.number(where+".mass_g_per_m", p.MassGPerM, 1, maxMassGPerM)
+	if !k.weightless {
+		k.number(where+".mass_g_per_m", p.MassGPerM, 1, maxMassGPerM)
+	}
 	k.number(where+".wire_patterns", int64(len(p.WirePatterns)), 1, maxPatterns)
 	patterns := map[string]bool{}
 	for i, pattern := range p.WirePatterns {
 		k.name(fmt.Sprintf("%s.wire_patterns[%d]", where, i), pattern, patterns)
+	}
+	for i, w := range p.Patterns {
+		k.pattern(fmt.Sprintf("%s.patterns[%d]", where, i), w, p.HeightMM)
+	}
+}
+
+// pattern makes sure that wires lie in the beam.
+func (k *checker) pattern(where string, w design.Pattern, heightMM int) {
+	k.number(where+".cents_per_m", w.CentsPerM, 0, maxCents)
+	k.number(where+".rows", int64(len(w.Rows)), 1, maxWireRows)
+	for i, r := range w.Rows {
+		row := fmt.Sprintf("%s.rows[%d]", where, i)
+		k.number(row+".count", int64(r.Count), 1, maxWiresInRow)
+		if !(r.HeightMM > 0 && r.HeightMM < float64(heightMM)) {
+			k.fault.At(row+".height_mm", fmt.Sprint(r.HeightMM), "does not lie in the beam", fmt.Sprintf("above 0 and below %d", heightMM))
+		}
 	}
 }
 

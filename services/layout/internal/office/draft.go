@@ -140,7 +140,7 @@ func (c DraftDrawing) check() error {
 		} else {
 			seen[id] = true
 		}
-		checkBrief(f, where+", ", r)
+		checkBrief(f, where+", ", r, false)
 	}
 	if len(f.Places) == 0 {
 		return nil

@@ -141,12 +141,7 @@ func (c EditRoom) decide(s State) ([]Event, error) {
 		names = append(names, string(field))
 	}
 	f := fault.New(fault.Invalid, ReasonBadEdit, "Room %s cannot be changed so; nothing was changed.", c.Room)
-	checkBrief(f, "", room)
-	if len(f.Places) == 0 && (slices.Contains(c.Fields, FieldOutline) || slices.Contains(c.Fields, FieldHoles)) {
-		if err := room.Shape.Validate(); err != nil {
-			f.At("outline", "", err.Error(), "corners in turn round the room, holes inside it")
-		}
-	}
+	checkBrief(f, "", room, slices.Contains(c.Fields, FieldOutline) || slices.Contains(c.Fields, FieldHoles))
 	if len(f.Places) > 0 {
 		return nil, f
 	}

@@ -46,9 +46,9 @@ func inherit(old Plan, rooms []design.Room) ([]design.Room, map[string]*design.R
 			continue
 		}
 		was := old.Rooms[from[i]]
-		room, said := merged(was, *r)
-		if *r = room; said != nil {
-			drawn[room.ID] = said
+		room, drawing := merged(was, *r)
+		if *r = room; drawing != nil {
+			drawn[room.ID] = drawing
 		}
 	}
 	return rooms, drawn
@@ -101,8 +101,7 @@ func merged(was Room, file design.Room) (design.Room, *design.Room) {
 	if !byHand {
 		return room, nil
 	}
-	file.Shape.Outline = nil
-	return room, &file
+	return room, said(file)
 }
 
 // alike reports whether two rooms have the same value of a field.

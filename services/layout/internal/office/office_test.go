@@ -3,6 +3,8 @@ package office_test
 import (
 	"errors"
 	"fmt"
+	"math"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -12,6 +14,7 @@ import (
 	"spanyard.example/services/kit/fault"
 	"spanyard.example/services/layout/internal/office"
 	"spanyard.example/services/layout/internal/officetest"
+	"spanyard.example/services/layout/internal/strength"
 )
 
 var noon = time.Date(2031, 3, 4, 12, 0, 0, 0, time.UTC)
@@ -316,6 +319,38 @@ func TestCatalogueNamesEveryMistake(t *testing.T) {
 		"blocks[0].pitch_mm", "blocks[1].name", "blocks[1].pallet_tare_g"}
 	if d := cmp.Diff(want, got); d != "" {
 		t.Errorf("places (-want +got):\n%s", d)
+	}
+}
+
+// TestBasisNamesEveryMistake: a number that is left out, or that no beam can be
+// made with, is named; with national factors of nothing every beam would pass.
+func TestBasisNamesEveryMistake(t *testing.T) {
+	c := officetest.Catalogue()
+	c.Basis.National = strength.National{GammaC: 1.5}
+	c.Basis.Wire.Fp01kMPa = 1800
+	c.Basis.Concrete.KgPerM3, c.Basis.Concrete.Cement = math.NaN(), "X"
+	c.Basis.Rules.ScreedMM = -1
+	c.Basis.Wire.Name = ""
+	c.Profiles[0].Patterns[0].Rows[0].HeightMM = 150
+	c.Profiles[0].Patterns[1].Rows[1].Count = 0
+	_, err := office.Decide(office.New(), office.SetCatalogue{Catalogue: c})
+	want := []string{"basis.wire.fp01k_mpa", "basis.concrete.kg_per_m3", "basis.national.alpha_cc", "basis.national.alpha_ct", "basis.national.gamma_s",
+		"basis.national.gamma_g", "basis.national.gamma_q", "basis.national.xi", "basis.rules.screed_mm", "basis.concrete.cement_class", "basis.wire.name",
+		"profiles[0].patterns[0].rows[0].height_mm", "profiles[0].patterns[1].rows[1].count"}
+	if d := cmp.Diff(want, placesOf(err)); d != "" {
+		t.Errorf("places (-want +got):\n%s\n%v", d, err)
+	}
+	// What only a beam shows is found by one: more wires than the foot holds.
+	c = officetest.Catalogue()
+	c.Profiles[1].Patterns[1].Rows[0].Count = 40
+	if _, err := office.Decide(office.New(), office.SetCatalogue{Catalogue: c}); err == nil || !strings.Contains(err.Error(), "no beam of profile T190 with wire pattern 7W can be computed") {
+		t.Errorf("40 wires in a row: %v", err)
+	}
+	// Without a basis, nothing can be checked.
+	c = officetest.Catalogue()
+	c.Basis = nil
+	if _, err := office.Decide(office.New(), office.SetCatalogue{Catalogue: c}); !slices.Equal(placesOf(err), []string{"basis"}) {
+		t.Errorf("no basis: %v", err)
 	}
 }
 

@@ -25,7 +25,7 @@ type Room struct {
 	design.RoomPlan
 	// LeftOut is why the room gets no beams; empty when it is to have some.
 	LeftOut string
-	// Drawn is what the drawing says of the room, without its outline, where
+	// Drawn is what the drawing says of the room beside its outline, where
 	// something else was asked of it by hand; nil where nothing was.
 	Drawn *design.Room
 }
@@ -36,9 +36,14 @@ func (r Room) asDrawn(schematic bool) *design.Room {
 	if schematic || r.Drawn != nil {
 		return r.Drawn
 	}
-	drawn := r.Room
-	drawn.Shape.Outline = nil
-	return &drawn
+	return said(r.Room)
+}
+
+// said returns what a drawing says of a room beside its outline: nothing of its
+// ID and its place in the laying order.
+func said(r design.Room) *design.Room {
+	r.ID, r.Order, r.Shape.Outline = "", 0, nil
+	return &r
 }
 
 // Open reports whether something has to be done about the room.
@@ -60,8 +65,8 @@ type Problem struct {
 	LeftOut string
 }
 
-// Plan is where every beam of one floor of one job lies. Nothing in a plan is
-// ever changed after it was made; plans share their slices.
+// Plan is where every beam of one floor of one job lies. It is a value: a
+// change makes another one, and plans share their slices.
 type Plan struct {
 	Job      string
 	JobName  string
