@@ -213,7 +213,7 @@ func (l *Loader) Plan(ctx context.Context) (*dispatchv1.Morning, error) {
 	m := l.s.Main
 	l.say("Planning the morning of " + m.Day)
 	answer, err := l.dispatch.PlanMorning(rpc.AsActor(ctx, m.People.Dispatcher), &dispatchv1.PlanMorningRequest{
-		Yard: m.Yard, RequestId: l.request("plan"), Day: m.Day,
+		Yard: m.Yard, RequestId: l.request("plan"), Day: m.Day, BudgetMs: planBudgetMS,
 	})
 	if err != nil {
 		return nil, err
@@ -226,3 +226,7 @@ func (l *Loader) Plan(ctx context.Context) (*dispatchv1.Morning, error) {
 	}
 	return now.GetMorning(), nil
 }
+
+// planBudgetMS is far more than planning a scenario takes, so that a slow
+// machine comes to the same plan as a fast one.
+const planBudgetMS = 30_000
