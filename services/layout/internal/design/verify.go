@@ -47,15 +47,14 @@ func Violations(c Catalogue, r RoomPlan) []string {
 	sum := r.Layout.BeamMM2 + r.Layout.FillMM2
 	for _, b := range r.Layout.Bays {
 		sum += b.AreaMM2
-		if b.High-b.Low > r.Kit.PitchMM-r.Kit.WidthMM/2+1 {
+		if b.High-b.Low > r.Kit.PitchMM-r.Kit.WidthMM+1 {
 			note("a bay is %.0f mm wide", b.High-b.Low)
 		}
 		if blocks := float64(b.Whole+b.Cut) * r.Kit.BlockMM * (b.High - b.Low); b.AreaMM2 > blocks+1 {
 			note("%d blocks do not cover a bay of %.0f mm2", b.Whole+b.Cut, b.AreaMM2)
 		}
 	}
-	// Openings count as their rectangles, which are no floor.
-	if area := r.Room.Shape.Area(); sum > area*(1+1e-6) || len(r.Room.Shape.Holes) == 0 && sum < area*(1-1e-6) {
+	if area := r.Room.Shape.Area(); math.Abs(sum-area) > 1e-6*area+1 {
 		note("beams, blocks and fills cover %.0f of %.0f mm2", sum, area)
 	}
 	return out
