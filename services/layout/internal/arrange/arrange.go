@@ -116,7 +116,13 @@ type Member struct {
 	Lines       []Line
 	// Points are the ends of trimmers that hang on the row.
 	Points []PointForce
+	// Floors are such ends in plans from before trimmers were checked; laying
+	// makes none.
+	Floors []AreaLoad
 }
+
+// AreaLoad is a point load that stands for a stretch of floor.
+type AreaLoad struct{ AtMM, AreaMM2 float64 }
 
 // Line is a permanent line load on a row.
 type Line struct{ FromMM, ToMM, NPerMM float64 }
@@ -232,7 +238,7 @@ func Search(room Room, kits []Kit, rules Rules, checks Checks, obstacles []geome
 		if refusal.help != nil {
 			refusal.Help = refusal.help()
 		}
-		return Layout{}, refusal
+		return Layout{}, Refuse(refusal.code, refusal.Reason, refusal.Help)
 	}
 	return *best, nil
 }

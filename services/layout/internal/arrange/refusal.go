@@ -12,11 +12,11 @@ type Refusal struct {
 	Reason string
 	// Help names what would make it possible.
 	Help string
-	// ClearMM is the clear span that is too long, ReachMM the longest that the
-	// beams carry; both 0 where the refusal is not about a span.
-	ClearMM, ReachMM float64
 
 	code string
+	// clearMM is the span that is too long, reachMM the longest that the beams
+	// carry; search compares refusals by them.
+	clearMM, reachMM float64
 	// help is worked out for the refusal that is shown only.
 	help func() string
 }
@@ -38,7 +38,7 @@ func (r *Refusal) closer(o *Refusal) bool {
 	if (r.code == "span") != (o.code == "span") {
 		return o.code == "span"
 	}
-	return r.code == "span" && r.ClearMM-r.ReachMM < o.ClearMM-o.ReachMM
+	return r.code == "span" && r.clearMM-r.reachMM < o.clearMM-o.reachMM
 }
 
 func (s *sweep) narrow() *Refusal {
@@ -58,7 +58,7 @@ func (s *sweep) tooWeak(r row, part geometry.Interval, worst Outcome, loaded boo
 	_, most := s.perRow()
 	kit, clear := s.kit, part.Length()
 	reach := s.checks.Longest(s.layout.Kit, most, s.room.BearingMM)
-	out := &Refusal{code: "span", ClearMM: clear, ReachMM: math.Min(reach.ClearMM, clear)}
+	out := &Refusal{code: "span", clearMM: clear, reachMM: math.Min(reach.ClearMM, clear)}
 	beams := beamsOf(most, kit.Profile)
 	if reach.ClearMM < s.rules.ShortestMM {
 		out.Reason = fmt.Sprintf("%s carry no span under these loads (%s).", upper(beams), reach.Governing)

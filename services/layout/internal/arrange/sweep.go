@@ -257,7 +257,7 @@ func (s *sweep) try(r *row) (*hit, *Refusal) {
 			if refused.code != "span" && refused.code != "load" {
 				return nil, refused
 			}
-			if weak == nil || refused.ClearMM > weak.ClearMM {
+			if weak == nil || refused.clearMM > weak.clearMM {
 				weak = refused
 			}
 			continue

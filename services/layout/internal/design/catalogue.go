@@ -83,11 +83,16 @@ type Concrete struct {
 
 // Rules of laying, the yard's own.
 type Rules struct {
-	LengthStepMM    float64 `json:"length_step_mm"`
-	MaxLengthMM     float64 `json:"max_length_mm"`
-	ShortestMM      float64 `json:"shortest_clear_mm"`
-	MostPerRow      int     `json:"most_beams_per_row"`
-	BearingMM       float64 `json:"bearing_mm"`
+	LengthStepMM float64 `json:"length_step_mm"`
+	MaxLengthMM  float64 `json:"max_length_mm"`
+	ShortestMM   float64 `json:"shortest_clear_mm"`
+	MostPerRow   int     `json:"most_beams_per_row"`
+	BearingMM    float64 `json:"bearing_mm"`
+	// HeaderWidthMM, HeaderBearingMM, HeaderMaxMM are of catalogues from before
+	// trimmers were products; they stay as they were stored.
+	HeaderWidthMM   float64 `json:"header_width_mm"`
+	HeaderBearingMM float64 `json:"header_bearing_mm"`
+	HeaderMaxMM     float64 `json:"header_max_mm"`
 	LineLoadKNPerM  float64 `json:"line_load_kn_per_m"`
 	HumidityPercent float64 `json:"humidity_percent"`
 	DesignHours     float64 `json:"design_hours"`

@@ -285,6 +285,10 @@ func (d *Designer) beam(room Room, kit arrange.Kit, m arrange.Member) strength.B
 	for _, l := range m.Lines {
 		b.Floor.Lines = append(b.Floor.Lines, strength.Stretch{FromMM: l.FromMM + offset, ToMM: l.ToMM + offset, NPerMM: l.NPerMM})
 	}
+	dead := (d.finishes(room) + d.infill(kit)/kit.PitchMM*1000 + section.AreaMM2*25e-6/kit.PitchMM*1000) * 1e-3
+	for _, a := range m.Floors {
+		b.Floor.Points = append(b.Floor.Points, strength.PointLoad{AtMM: a.AtMM + offset, N: a.AreaMM2 * dead, VariableN: a.AreaMM2 * room.Loads.ImposedKNPerM2 * 1e-3})
+	}
 	for _, p := range m.Points {
 		b.Floor.Points = append(b.Floor.Points, strength.PointLoad{AtMM: p.AtMM + offset, N: p.PermanentN, VariableN: p.VariableN})
 	}

@@ -17,8 +17,8 @@ type TrimmerPiece struct {
 	ClearMM  float64
 	MassG    int64
 	Quad     geometry.Quad
-	// Verdicts of its check against what its maker states.
-	Verdicts  []strength.Verdict
+	// Fullness of the governing check against what its source states;
+	// TrimmerVerdicts has all of them.
 	Fullness  float64
 	Governing string
 }
@@ -26,12 +26,26 @@ type TrimmerPiece struct {
 // evenly is the load, spread evenly over a clear length, that bends and shears
 // a trimmer at least as much as forces do.
 func evenly(clearMM float64, forces []arrange.PointForce, permanent, variable float64) float64 {
-	l := strength.Loads{SpanMM: clearMM}
+	left, total := 0.0, 0.0
+	size := func(f arrange.PointForce) float64 { return permanent*f.PermanentN + variable*f.VariableN }
 	for _, f := range forces {
-		l.Points = append(l.Points, strength.PointLoad{AtMM: f.AtMM, N: permanent*f.PermanentN + variable*f.VariableN})
+		left += size(f) * (1 - f.AtMM/clearMM)
+		total += size(f)
 	}
-	moment, _ := l.MaxMoment()
-	return math.Max(8*moment/(clearMM*clearMM), 2*math.Max(l.LeftN(), l.RightN())/clearMM)
+	most := 0.0
+	for _, at := range forces {
+		moment := left * at.AtMM
+		for _, f := range forces {
+			moment -= size(f) * math.Max(0, at.AtMM-f.AtMM)
+		}
+		most = math.Max(most, moment)
+	}
+	return math.Max(8*most/(clearMM*clearMM), 2*math.Max(left, total-left)/clearMM)
+}
+
+// TrimmerVerdicts are the checks of a trimmer in its place.
+func (c Catalogue) TrimmerVerdicts(h arrange.Header, category strength.Category) []strength.Verdict {
+	return c.trimmerVerdicts(c.Trimmers[h.Trimmer], h.ClearMM, h.Forces, category)
 }
 
 // trimmerVerdicts check a trimmer under forces; its own weight counts.
@@ -101,13 +115,30 @@ func (d *Designer) react(room Room, kit arrange.Kit, m arrange.Member) (left, ri
 	b := d.beam(room, kit, m)
 	f := b.Floor
 	span := f.ClearSpanMM + 2*strength.SupportOffsetMM(d.sections[kit.Profile].HeightMM, f.BearingMM)
-	dead := strength.Uniform(span, d.sections[kit.Profile].AreaMM2*25e-6*float64(m.PerRow)+f.InfillKNPerM+f.FinishesKNPerM2*f.PitchMM/1000)
-	live := strength.Uniform(span, f.ImposedKNPerM2*f.PitchMM/1000)
-	dead.Stretches, dead.Points = append(dead.Stretches, f.Lines...), append(dead.Points, f.Points...)
-	for _, p := range f.Points {
-		live.Points = append(live.Points, strength.PointLoad{AtMM: p.AtMM, N: p.VariableN})
+	offset := (span - f.ClearSpanMM) / 2
+	dead := d.sections[kit.Profile].AreaMM2*25e-6*float64(m.PerRow) + f.InfillKNPerM + f.FinishesKNPerM2*f.PitchMM/1000 + toppingKNPerM2(f.Topping)*f.PitchMM/1000
+	half := arrange.Force{PermanentN: dead * span / 2, VariableN: f.ImposedKNPerM2 * f.PitchMM / 1000 * span / 2}
+	left, right = half, half
+	put := func(at, permanent, variable float64) {
+		share := (at + offset) / span
+		left.PermanentN, left.VariableN = left.PermanentN+permanent*(1-share), left.VariableN+variable*(1-share)
+		right.PermanentN, right.VariableN = right.PermanentN+permanent*share, right.VariableN+variable*share
 	}
-	return arrange.Force{PermanentN: dead.LeftN(), VariableN: live.LeftN()}, arrange.Force{PermanentN: dead.RightN(), VariableN: live.RightN()}
+	for _, l := range m.Lines {
+		put((l.FromMM+l.ToMM)/2, l.NPerMM*(l.ToMM-l.FromMM), 0)
+	}
+	for _, p := range m.Points {
+		put(p.AtMM, p.PermanentN, p.VariableN)
+	}
+	return left, right
+}
+
+// toppingKNPerM2 is the weight of a structural topping.
+func toppingKNPerM2(t *strength.Topping) float64 {
+	if t == nil {
+		return 0
+	}
+	return t.ThicknessMM / 1000 * 25
 }
 
 // trimmers lists a layout's trimmers as pieces.
@@ -115,10 +146,9 @@ func (d *Designer) trimmers(f Floor, room Room, l arrange.Layout) []TrimmerPiece
 	var out []TrimmerPiece
 	for i, h := range l.Headers {
 		t := d.catalogue.Trimmers[h.Trimmer]
-		verdicts := d.catalogue.trimmerVerdicts(t, h.ClearMM, h.Forces, room.Loads.Category)
-		worst := fullest(verdicts)
+		worst := fullest(d.catalogue.TrimmerVerdicts(h, room.Loads.Category))
 		out = append(out, TrimmerPiece{Mark: fmt.Sprintf("%s-%s-T%d", f.Floor, room.ID, i+1), Name: t.Name, LengthMM: int(h.LengthMM), ClearMM: h.ClearMM,
-			MassG: int64(math.Round(h.LengthMM * t.KgPerM)), Quad: h.Quad, Verdicts: verdicts, Fullness: worst.Fullness, Governing: worst.What})
+			MassG: int64(math.Round(h.LengthMM * t.KgPerM)), Quad: h.Quad, Fullness: worst.Fullness, Governing: worst.What})
 	}
 	return out
 }
