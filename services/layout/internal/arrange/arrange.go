@@ -7,8 +7,7 @@
 //
 // A row is one, two or three beams side by side. Every connected part of the
 // room that a row crosses gets beams of its own clear span, so an L-shape or a
-// slanted wall gives beams of different lengths. Blocks bear on walls as they
-// do on beams, so a bay is never wider than that between two beams.
+// slanted wall gives beams of different lengths.
 //
 // An opening is framed by a row along each of its sides and by a trimmer on
 // each of its ends, which carries the beams cut short and hangs on the rows.

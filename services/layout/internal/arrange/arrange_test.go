@@ -72,7 +72,7 @@ func violations(room Room, l Layout) []string {
 	sum := l.BeamMM2 + l.FillMM2
 	for _, b := range l.Bays {
 		sum += b.AreaMM2
-		if b.High-b.Low > kit.PitchMM-kit.WidthMM+1 {
+		if b.High-b.Low > kit.PitchMM-kit.WidthMM/2+1 {
 			note("a bay is %.0f mm wide", b.High-b.Low)
 		}
 		if n := float64(b.Whole+b.Cut) * kit.BlockMM * (b.High - b.Low); b.AreaMM2 > n+1 {
@@ -108,7 +108,7 @@ func bare(room Room, l Layout) []string {
 			if !shape.Contains(p) || nearOpening(room, frame, p) {
 				continue
 			}
-			if gap, short := clearAcross(shape, quads, p); !short && gap > kit.PitchMM-kit.WidthMM+1 {
+			if gap, short := clearAcross(shape, quads, p); !short && gap > kit.PitchMM-kit.WidthMM/2+1 {
 				return []string{fmt.Sprintf("at (%.0f, %.0f) the next beams or walls are %.0f mm apart", p.X, p.Y, gap)}
 			}
 		}

@@ -79,8 +79,12 @@ func newSweep(room Room, rules Rules, checks Checks, degrees float64, obstacles 
 	return s
 }
 
-// gap is the clear width of a whole bay.
+// gap is the clear width of a whole bay between two rows.
 func (s *sweep) gap() float64 { return s.kit.PitchMM - s.kit.WidthMM }
+
+// edgeGap is the clear width of a whole bay beside a wall: a row's middle lies
+// a pitch away from it.
+func (s *sweep) edgeGap() float64 { return s.kit.PitchMM - s.kit.WidthMM/2 }
 
 // sliverMM is the least width of a bay at a wall that closes a room, where it
 // can be helped: a narrower filler is hard to make, and beams of a neighbour
@@ -97,29 +101,32 @@ func (s *sweep) placeRows(firstShare float64) *Refusal {
 	}
 	edge := s.low
 	for _, f := range fixed {
-		if edge, refused = s.fill(edge, f.low, firstShare); refused != nil {
+		if refused := s.fill(edge, f.low, firstShare); refused != nil {
 			return refused
 		}
 		s.rows = append(s.rows, f)
 		edge = f.high
 	}
-	_, refused = s.fill(edge, s.high, firstShare)
-	return refused
+	return s.fill(edge, s.high, firstShare)
 }
 
 // fill places rows from one edge until the rest to the limit is no wider than
 // a bay.
-func (s *sweep) fill(edge, limit, firstShare float64) (float64, *Refusal) {
+func (s *sweep) fill(edge, limit, firstShare float64) *Refusal {
 	const eps, most = 1e-6, 100000
 	gap, width := s.gap(), s.kit.WidthMM
 	if edge == s.low {
-		gap *= firstShare
+		gap = s.edgeGap() * firstShare
 	}
 	for range most {
 		rest := limit - edge
 		lone := len(s.rows) == 0 && limit == s.high && rest > width
-		if rest <= s.gap()+eps && !lone || rest <= width {
-			return edge, nil
+		widest := s.gap()
+		if limit == s.high || edge == s.low {
+			widest = s.edgeGap()
+		}
+		if rest <= widest+eps && !lone || rest <= width {
+			return nil
 		}
 		low := math.Min(edge+gap, limit-width)
 		if limit == s.high && limit-low-width < sliverMM {
@@ -127,12 +134,12 @@ func (s *sweep) fill(edge, limit, firstShare float64) (float64, *Refusal) {
 		}
 		r, refused := s.strongRow(func(width float64) float64 { return math.Min(low, limit-width) }, edge, row{})
 		if refused != nil {
-			return edge, refused
+			return refused
 		}
 		s.rows = append(s.rows, r)
 		edge, gap = r.high, s.gap()
 	}
-	return edge, Refuse("outline", "The room needs more rows than can be planned.", "Check its size.")
+	return Refuse("outline", "The room needs more rows than can be planned.", "Check its size.")
 }
 
 // fixedRows are those that have to lie where they are: along openings and
@@ -380,9 +387,13 @@ func (s *sweep) strongSpan(r *row, part geometry.Interval) (span, *Refusal) {
 }
 
 func (s *sweep) member(r *row, sp span) Member {
-	// A bay is never wider than the gap, so this is the most that a row carries.
+	// Half of the widest bays on both sides: the most that a row carries.
+	tributary := s.kit.PitchMM + float64(r.perRow-1)*s.kit.WidthMM
+	if beside := s.edgeGap() + 1; r.low-s.low <= beside || s.high-r.high <= beside {
+		tributary += (s.edgeGap() - s.gap()) / 2
+	}
 	m := Member{Kit: s.layout.Kit, PerRow: r.perRow, ClearMM: sp.clear.Length(), BearingMM: math.Min(sp.left, sp.right),
-		TributaryMM: s.kit.PitchMM + float64(r.perRow-1)*s.kit.WidthMM}
+		TributaryMM: tributary}
 	for _, p := range s.room.Partitions {
 		m.Lines = append(m.Lines, s.linesOn(p, *r, sp.clear)...)
 	}

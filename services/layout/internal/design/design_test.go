@@ -119,7 +119,7 @@ func TestMarksAndCalculations(t *testing.T) {
 	if plan.Rooms[2].Refused == nil || !strings.Contains(plan.Rooms[2].Refused.Error(), "longer than") {
 		t.Errorf("a room of 11 m by 12 m: %v", plan.Rooms[2].Refused)
 	}
-	if first := plan.Rooms[0].Beams[0]; first.Mark != "1-01-01" || first.LengthMM != 3200 || first.MassG != 96000 {
+	if first := plan.Rooms[0].Beams[0]; first.Mark != "1-01-01" || first.LengthMM != 3800 || first.MassG != 114000 {
 		t.Errorf("first beam: %+v", first)
 	}
 	for _, r := range plan.Rooms[:2] {

@@ -358,7 +358,8 @@ func (d *Designer) reach(room Room, kits []arrange.Kit, kit, pattern, perRow int
 	carry := d.carry(room, kits)
 	ask := func(clear float64) arrange.Outcome {
 		return carry(arrange.Member{Kit: kit, Pattern: pattern, PerRow: perRow, ClearMM: clear, BearingMM: bearingMM,
-			TributaryMM: kits[kit].PitchMM + float64(perRow-1)*kits[kit].WidthMM})
+			// A row beside a wall carries most: its bay is half a beam wider.
+			TributaryMM: kits[kit].PitchMM + (float64(perRow-1)+0.25)*kits[kit].WidthMM})
 	}
 	low, high := d.catalogue.Rules.ShortestMM, d.catalogue.Rules.MaxLengthMM-2*bearingMM
 	if o := ask(low); !o.Passes {

@@ -47,7 +47,7 @@ func Violations(c Catalogue, r RoomPlan) []string {
 	sum := r.Layout.BeamMM2 + r.Layout.FillMM2
 	for _, b := range r.Layout.Bays {
 		sum += b.AreaMM2
-		if b.High-b.Low > r.Kit.PitchMM-r.Kit.WidthMM+1 {
+		if b.High-b.Low > r.Kit.PitchMM-r.Kit.WidthMM/2+1 {
 			note("a bay is %.0f mm wide", b.High-b.Low)
 		}
 		if blocks := float64(b.Whole+b.Cut) * r.Kit.BlockMM * (b.High - b.Low); b.AreaMM2 > blocks+1 {
