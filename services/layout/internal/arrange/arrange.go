@@ -8,10 +8,12 @@
 // A row is one, two or three beams side by side. Every connected part of the
 // room that a row crosses gets beams of its own clear span, so an L-shape or a
 // slanted wall gives beams of different lengths.
+//
+// An opening is framed by a row along each of its sides and by a trimmer on
+// each of its ends, which carries the beams cut short and hangs on the rows.
 package arrange
 
 import (
-	"fmt"
 	"math"
 
 	"spanyard.example/services/layout/internal/geometry"
@@ -61,6 +63,17 @@ type Pattern struct {
 	CentsPerM int64
 }
 
+// Trimmer is a product that carries the beams cut short by an opening.
+type Trimmer struct {
+	Name string
+	// WidthMM of floor that it takes beside the opening; SeatMM of it bear the
+	// end of a beam. It reaches HangMM over each row or wall that it hangs on.
+	WidthMM, SeatMM, HangMM float64
+	// LongestMM is the greatest clear length.
+	LongestMM float64
+	CentsPerM int64
+}
+
 // Rules are the yard's own.
 type Rules struct {
 	LengthStepMM, MaxLengthMM float64
@@ -69,12 +82,26 @@ type Rules struct {
 	ShortestMM float64
 	// MostPerRow is the largest number of beams side by side.
 	MostPerRow int
-	// HeaderWidthMM and HeaderBearingMM of the member across an opening's edge
-	// that cut beams bear on; HeaderMaxMM its longest length.
-	HeaderWidthMM, HeaderBearingMM, HeaderMaxMM float64
 	// LineLoadNPerMM is the load from which a partition along the beams gets a
 	// row of its own under it.
 	LineLoadNPerMM float64
+	// Trimmers, the cheapest first.
+	Trimmers []Trimmer
+	// FillCentsPerM2 is the price of a square metre made good on site.
+	FillCentsPerM2 int64
+}
+
+// Force is what one thing puts on another, in characteristic values.
+type Force struct{ PermanentN, VariableN float64 }
+
+func (f Force) plus(o Force, factor float64) Force {
+	return Force{f.PermanentN + factor*o.PermanentN, f.VariableN + factor*o.VariableN}
+}
+
+// PointForce is a force at a distance from the left end of a clear span.
+type PointForce struct {
+	AtMM float64
+	Force
 }
 
 // Member is a row's beams over one clear span, for the strength check.
@@ -86,15 +113,18 @@ type Member struct {
 	// TributaryMM is the width of floor that the row carries.
 	TributaryMM float64
 	Lines       []Line
-	// Floors are point loads that stand for a stretch of floor of this area.
+	// Points are the ends of trimmers that hang on the row.
+	Points []PointForce
+	// Floors are such ends in plans from before trimmers were checked; laying
+	// makes none.
 	Floors []AreaLoad
 }
 
+// AreaLoad is a point load that stands for a stretch of floor.
+type AreaLoad struct{ AtMM, AreaMM2 float64 }
+
 // Line is a permanent line load on a row.
 type Line struct{ FromMM, ToMM, NPerMM float64 }
-
-// AreaLoad is the reaction of a header: the load of so much floor at a point.
-type AreaLoad struct{ AtMM, AreaMM2 float64 }
 
 // Outcome of a strength check.
 type Outcome struct {
@@ -103,8 +133,28 @@ type Outcome struct {
 	Governing string
 }
 
-// Carry says whether a member carries its loads.
-type Carry func(Member) Outcome
+// Reach is the longest clear span of a kit's beams under a room's loads.
+type Reach struct {
+	ClearMM   float64
+	Pattern   string
+	Governing string
+}
+
+// Checks are the questions about strength that laying asks.
+type Checks struct {
+	// Carry says whether a member carries its loads.
+	Carry func(Member) Outcome
+	// React is what the whole row puts on its two supports.
+	React func(Member) (left, right Force)
+	// Longest is the longest clear span with so many beams side by side.
+	Longest func(kit, perRow int, bearingMM float64) Reach
+	// Trim says whether a trimmer, by its place in the rules, carries forces
+	// over a clear length.
+	Trim func(trimmer int, clearMM float64, forces []PointForce) Outcome
+	// FillN is what a square millimetre of floor made good on site weighs and
+	// carries.
+	FillN Force
+}
 
 // Beam is one beam in its place, in the room's own coordinates.
 type Beam struct {
@@ -130,10 +180,17 @@ type Bay struct {
 	Filler     bool
 }
 
-// Header is a member along an opening's edge across the beams.
+// Header is a trimmer in its place at an opening's end.
 type Header struct {
+	// From and To are the ends of the opening's edge.
 	From, To geometry.Point
+	// Trimmer is its place in the rules.
+	Trimmer  int
+	ClearMM  float64
 	LengthMM float64
+	Quad     geometry.Quad
+	Forces   []PointForce
+	Outcome  Outcome
 }
 
 // Layout is a laid room.
@@ -143,43 +200,28 @@ type Layout struct {
 	Beams            []Beam
 	Bays             []Bay
 	Headers          []Header
-	// FillMM2 is floor to be made good on site: gaps too short for a beam.
+	// Fills are the parts of the floor to be made good on site, FillMM2 their
+	// area: gaps too short for a beam, and what an opening leaves of its frame.
+	Fills   []geometry.Quad
 	FillMM2 float64
 	// BeamMM2 is the area of the room that beams cover.
 	BeamMM2 float64
 	Cents   int64
 }
 
-// Refusal says why a room cannot be laid and what would make it possible.
-type Refusal struct {
-	Reason string
-	// Help names what would make it possible.
-	Help string
-	code string
-}
-
-// Refuse returns a refusal.
-func Refuse(code, reason, help string) *Refusal {
-	return &Refusal{Reason: reason, Help: help, code: code}
-}
-
-func (r *Refusal) Error() string { return r.Reason + " " + r.Help }
-
-// Code groups refusals: span, support, header, bearing.
-func (r *Refusal) Code() string { return r.code }
-
 // Search returns the cheapest layout over kits and directions that passes
 // every check, or the refusal that came closest.
-func Search(room Room, kits []Kit, rules Rules, carry Carry, obstacles []geometry.Quad) (Layout, error) {
+func Search(room Room, kits []Kit, rules Rules, checks Checks, obstacles []geometry.Quad) (Layout, error) {
 	var best *Layout
-	var refusal error
+	var refusal *Refusal
 	obstacles = near(room, rules, obstacles)
 	for _, degrees := range directions(room) {
+		base := newSweep(room, rules, checks, degrees, obstacles)
 		for k := range kits {
-			l, err := lay(room, kits[k], k, rules, carry, degrees, obstacles)
-			if err != nil {
-				if refusal == nil || closer(err, refusal) {
-					refusal = err
+			l, refused := base.lay(kits[k], k)
+			if refused != nil {
+				if refusal == nil || refused.closer(refusal) {
+					refusal = refused
 				}
 				continue
 			}
@@ -189,17 +231,15 @@ func Search(room Room, kits []Kit, rules Rules, carry Carry, obstacles []geometr
 		}
 	}
 	if best == nil {
-		return Layout{}, refusal
+		if refusal == nil {
+			refusal = Refuse("kit", "There are no beams to lay the room with.", "Give the catalogue a profile with a block.")
+		}
+		if refusal.help != nil {
+			refusal.Help = refusal.help()
+		}
+		return Layout{}, Refuse(refusal.code, refusal.Reason, refusal.Help)
 	}
 	return *best, nil
-}
-
-// closer prefers a refusal for strength of the shortest span: it can be helped
-// most easily.
-func closer(a, b error) bool {
-	ra, oka := a.(*Refusal)
-	rb, okb := b.(*Refusal)
-	return oka && okb && ra.code == "span" && rb.code != "span"
 }
 
 // near keeps the obstacles that a beam of the room could reach.
@@ -224,54 +264,89 @@ func directions(room Room) []float64 {
 	return []float64{main, main + 90}
 }
 
-// lay tries the offsets of the first row in turn until the beams pass by all
-// obstacles.
-func lay(room Room, kit Kit, index int, rules Rules, carry Carry, degrees float64, obstacles []geometry.Quad) (Layout, error) {
-	var first error
-	for _, share := range []float64{1, 0.5, 0.75, 0.25, 0.6, 0.4, 0.9, 0.1} {
-		s := &sweep{room: room, kit: kit, rules: rules, carry: carry, frame: geometry.NewFrame(degrees)}
-		s.layout = Layout{DirectionDegrees: degrees, Kit: index}
-		if err := s.run(share); err != nil {
-			if first == nil {
-				first = err
+// lay lays the room with one kit, with the first trimmer that carries what is
+// cut short, and with the first bay as wide as it can be, or narrower where the
+// beams of a neighbour are in the way.
+func (s *sweep) lay(kit Kit, index int) (Layout, *Refusal) {
+	var first *Refusal
+	for trimmer := range max(len(s.rules.Trimmers), 1) {
+		for _, share := range []float64{1, 0.5, 0.75, 0.25} {
+			l, refused := s.with(kit, index, trimmer, share)
+			if refused == nil {
+				return l, nil
 			}
-			if len(obstacles) == 0 {
-				return Layout{}, first
+			if first == nil || refused.closer(first) {
+				first = refused
 			}
-			continue
-		}
-		if len(s.layout.Beams) == 0 {
-			return Layout{}, &Refusal{code: "narrow", Reason: fmt.Sprintf("No part of the room is wide enough for a beam of %.0f mm clear span.", rules.ShortestMM),
-				Help: "Make it good on site, or leave it out if it is no room."}
-		}
-		if hit := collision(s.layout.Beams, obstacles); hit > overlapMM {
-			if first == nil {
-				first = &Refusal{code: "bearing", Reason: fmt.Sprintf("Beams would lie %.0f mm in beams of the neighbouring room.", hit),
-					Help: "Make the wall between them thicker, or let the beams of one room run the other way."}
+			if refused.code != "bearing" {
+				break
 			}
-			continue
 		}
-		s.price()
-		return s.layout, nil
+		if len(s.openings) == 0 || first.code == "span" {
+			break
+		}
 	}
 	return Layout{}, first
 }
 
-// overlapMM is how deep two beams of different rooms may touch by rounding.
-const overlapMM = 1
+// mostRounds of loading trimmers' forces on the rows that carry them.
+const mostRounds = 8
 
-func collision(beams []Beam, obstacles []geometry.Quad) float64 {
-	worst := 0.0
-	for _, b := range beams {
-		for _, o := range obstacles {
-			if far(b.Quad, o) {
-				continue
-			}
-			worst = math.Max(worst, geometry.Overlap(b.Quad, o))
+// with lays the room. What hangs on a row is known only when all rows lie, so
+// rows are placed again under what was found until nothing grows.
+func (s *sweep) with(kit Kit, index, trimmer int, share float64) (Layout, *Refusal) {
+	s.kit, s.trimmer = kit, trimmer
+	s.ends = map[trimmerEnd]Force{}
+	for range mostRounds {
+		s.layout = Layout{DirectionDegrees: s.degrees, Kit: index}
+		if refused := s.placeRows(share); refused != nil {
+			return Layout{}, refused
+		}
+		grew, refused := s.hang()
+		if refused != nil {
+			return Layout{}, refused
+		}
+		if grew {
+			continue
+		}
+		s.placeBeams()
+		if len(s.layout.Beams) == 0 {
+			return Layout{}, s.narrow()
+		}
+		s.cover()
+		s.price()
+		return s.layout, nil
+	}
+	return Layout{}, Refuse("opening", "The beams round the openings lie on each other in a ring, so that none carries the rest.",
+		"Support an edge of one opening.")
+}
+
+func (s *sweep) price() {
+	cents := 0.0
+	for _, b := range s.layout.Beams {
+		cents += b.LengthMM * float64(s.kit.Patterns[b.Pattern].CentsPerM) / 1000
+	}
+	for _, h := range s.layout.Headers {
+		cents += h.LengthMM * float64(s.rules.Trimmers[h.Trimmer].CentsPerM) / 1000
+	}
+	for _, b := range s.layout.Bays {
+		cents += float64(int64(b.Whole+b.Cut) * s.kit.BlockCents)
+	}
+	s.layout.Cents = int64(math.Round(cents + s.layout.FillMM2*1e-6*float64(s.rules.FillCentsPerM2)))
+}
+
+// clash is the obstacle that a quad lies in.
+func clash(q geometry.Quad, obstacles []geometry.Quad) (geometry.Quad, bool) {
+	for _, o := range obstacles {
+		if !far(q, o) && geometry.Overlap(q, o) > overlapMM {
+			return o, true
 		}
 	}
-	return worst
+	return geometry.Quad{}, false
 }
+
+// overlapMM is how deep two beams of different rooms may touch by rounding.
+const overlapMM = 1
 
 // far reports cheaply that two quads cannot touch.
 func far(a, b geometry.Quad) bool {
@@ -279,13 +354,4 @@ func far(a, b geometry.Quad) bool {
 	ax, ay := (a[0].X+a[2].X)/2, (a[0].Y+a[2].Y)/2
 	bx, by := (b[0].X+b[2].X)/2, (b[0].Y+b[2].Y)/2
 	return math.Hypot(ax-bx, ay-by) > reach(a)+reach(b)
-}
-
-func (s *sweep) price() {
-	for _, b := range s.layout.Beams {
-		s.layout.Cents += int64(b.LengthMM * float64(s.kit.Patterns[b.Pattern].CentsPerM) / 1000)
-	}
-	for _, b := range s.layout.Bays {
-		s.layout.Cents += int64(b.Whole+b.Cut) * s.kit.BlockCents
-	}
 }

@@ -6,88 +6,89 @@ import (
 	"spanyard.example/services/layout/internal/geometry"
 )
 
-// placeBeams turns rows into beams. A beam is as long as its clear span and
-// both bearings, rounded up to the yard's step; what rounding adds goes to both
-// ends alike.
+// placeBeams turns rows into beams.
 func (s *sweep) placeBeams() {
 	for i, r := range s.rows {
 		for _, sp := range r.spans {
-			exact := sp.clear.Length() + sp.left + sp.right
-			length := math.Ceil(exact/s.rules.LengthStepMM-1e-9) * s.rules.LengthStepMM
-			extra := length - exact
-			left := sp.clear.From - sp.left - extra/2
-			if sp.left < s.room.BearingMM { // the header's end stays where it is
-				left = sp.clear.From - sp.left
-			} else if sp.right < s.room.BearingMM {
-				left = sp.clear.From - sp.left - extra
-			}
 			for place := range r.perRow {
 				low := r.low + float64(place)*s.kit.WidthMM
-				high := low + s.kit.WidthMM
 				s.layout.Beams = append(s.layout.Beams, Beam{
-					Row: i + 1, Place: place + 1, Pattern: sp.pattern, PerRow: r.perRow, ClearMM: sp.clear.Length(), LengthMM: length, Outcome: sp.outcome, Member: sp.member,
-					Quad: geometry.Quad{
-						s.frame.Out(geometry.Point{X: left, Y: low}), s.frame.Out(geometry.Point{X: left + length, Y: low}),
-						s.frame.Out(geometry.Point{X: left + length, Y: high}), s.frame.Out(geometry.Point{X: left, Y: high})},
+					Row: i + 1, Place: place + 1, Pattern: sp.pattern, PerRow: r.perRow, ClearMM: sp.clear.Length(), LengthMM: sp.length,
+					Outcome: sp.outcome, Member: sp.member, Quad: s.quad(sp.start, low, sp.start+sp.length, low+s.kit.WidthMM),
 				})
 			}
 		}
 	}
 }
 
-// bays fills what lies between the rows with blocks, and counts what each row
-// covers. Bays and rows together are the room: their areas add up exactly.
-func (s *sweep) bays() {
+// cover shares the room out between beams, blocks and what is made good on
+// site. Their areas add up to the room's.
+func (s *sweep) cover() {
+	s.layout.FillMM2 = s.spareMM2
 	edge := s.low
-	for _, r := range s.rows {
-		s.bay(edge, r.low)
-		covered := s.shape.AreaBetween(r.low, math.Min(r.high, s.high))
-		fill := s.shortParts(r)
-		s.layout.BeamMM2 += covered - fill
-		s.layout.FillMM2 += fill
-		edge = r.high
-	}
-	s.bay(edge, s.high)
-}
-
-// shortParts is the area of a row's parts that are too short for a beam.
-func (s *sweep) shortParts(r row) float64 {
-	width := math.Min(r.high, s.high) - r.low
-	area := 0.0
-	for _, part := range s.shape.Strip(r.low, r.high) {
-		if !covers(r.spans, part) {
-			area += math.Min(part.Length()*width, s.shape.AreaBetween(r.low, math.Min(r.high, s.high)))
+	var below *row
+	for i := range s.rows {
+		r := &s.rows[i]
+		s.bay(edge, r.low, below, r)
+		for _, c := range s.shape.Cells(r.low, math.Min(r.high, s.high)) {
+			if r.isShort(c.Extent()) {
+				s.madeGood(c)
+			} else {
+				s.layout.BeamMM2 += c.Area()
+			}
 		}
+		edge, below = r.high, r
 	}
-	return area
+	s.bay(edge, s.high, below, nil)
 }
 
-func covers(spans []span, part geometry.Interval) bool {
-	for _, sp := range spans {
-		if sp.clear.From < part.To && sp.clear.To > part.From {
+// isShort reports whether a cell lies in a part of a row without a beam.
+func (r *row) isShort(extent geometry.Interval) bool {
+	if r == nil {
+		return false
+	}
+	middle := (extent.From + extent.To) / 2
+	for _, sh := range r.short {
+		if middle >= sh.part.From && middle <= sh.part.To {
 			return true
 		}
 	}
 	return false
 }
 
-func (s *sweep) bay(low, high float64) {
-	const nothing = 1e-6
+func (s *sweep) madeGood(c geometry.Cell) {
+	s.layout.FillMM2 += c.Area()
+	s.layout.Fills = append(s.layout.Fills, geometry.Quad{
+		s.frame.Out(geometry.Point{X: c.Bottom.From, Y: c.Low}), s.frame.Out(geometry.Point{X: c.Bottom.To, Y: c.Low}),
+		s.frame.Out(geometry.Point{X: c.Top.To, Y: c.High}), s.frame.Out(geometry.Point{X: c.Top.From, Y: c.High})})
+}
+
+// bay fills what lies between two rows with blocks. Where a cell is too short
+// for a beam, or runs out beside a part of a row without one, nothing bears
+// blocks: it is made good on site.
+func (s *sweep) bay(low, high float64, below, above *row) {
+	const nothing, mm = 1e-6, 5
 	if high-low < nothing {
 		return
 	}
-	b := Bay{Low: low, High: high, AreaMM2: s.shape.AreaBetween(low, high)}
-	whole := s.gap()
-	if low == s.low || high == s.high {
-		whole = s.edgeGap()
+	b := Bay{Low: low, High: high, Filler: high-low < s.gap()-mm}
+	var blocks []geometry.Cell
+	var extents []geometry.Interval
+	for _, c := range s.shape.Cells(low, high) {
+		short := math.Max(c.Bottom.Length(), c.Top.Length()) < s.rules.ShortestMM ||
+			c.Top.Length() < s.rules.ShortestMM && above.isShort(c.Top) || c.Bottom.Length() < s.rules.ShortestMM && below.isShort(c.Bottom)
+		if short {
+			s.madeGood(c)
+			continue
+		}
+		b.AreaMM2 += c.Area()
+		blocks, extents = append(blocks, c), append(extents, c.Extent())
 	}
-	const mm = 5
-	b.Filler = high-low < whole-mm
-	for _, part := range s.shape.Strip(low, high) {
+	for _, part := range geometry.Union(extents) {
 		n := int(math.Ceil(part.Length()/s.kit.BlockMM - 1e-9))
 		full := 0
 		if !b.Filler {
-			full = int(math.Floor(s.inner(low, high, part).Length()/s.kit.BlockMM + 1e-9))
+			full = int(math.Floor(inner(blocks, part, low, high)/s.kit.BlockMM + 1e-9))
 		}
 		b.Whole += min(full, n)
 		b.Cut += n - min(full, n)
@@ -95,21 +96,24 @@ func (s *sweep) bay(low, high float64) {
 	s.layout.Bays = append(s.layout.Bays, b)
 }
 
-// inner is the part of an interval that lies inside at every level between
-// two, for blocks that need no cutting.
-func (s *sweep) inner(low, high float64, part geometry.Interval) geometry.Interval {
+// inner is the length of a part that lies inside at every level of a bay, for
+// blocks that need no cutting.
+func inner(blocks []geometry.Cell, part geometry.Interval, low, high float64) float64 {
 	in := part
-	const levels = 4
-	for k := range levels + 1 {
-		y := low + (high-low)*(0.002+0.996*float64(k)/levels)
-		for _, i := range s.shape.At(y) {
-			if i.From < part.To && i.To > part.From {
-				in.From, in.To = math.Max(in.From, i.From), math.Min(in.To, i.To)
-			}
+	level := low
+	for _, c := range blocks {
+		if e := c.Extent(); e.From >= part.To || e.To <= part.From {
+			continue
 		}
+		if c.Low > level+1 {
+			return 0 // the bay is not full there
+		}
+		level = math.Max(level, c.High)
+		in.From = math.Max(in.From, math.Max(c.Bottom.From, c.Top.From))
+		in.To = math.Min(in.To, math.Min(c.Bottom.To, c.Top.To))
 	}
-	if in.To < in.From {
-		in.To = in.From
+	if level < high-1 {
+		return 0
 	}
-	return in
+	return math.Max(0, in.Length())
 }

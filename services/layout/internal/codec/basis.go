@@ -36,7 +36,9 @@ func BasisProto(b *office.Basis) *eventv1.DesignBasis {
 			ShortestClearMm: r.ShortestMM, MostBeamsPerRow: int32(r.MostPerRow), BearingMm: r.BearingMM,
 			HeaderWidthMm: r.HeaderWidthMM, HeaderBearingMm: r.HeaderBearingMM, HeaderMaxMm: r.HeaderMaxMM, LineLoadKnPerM: r.LineLoadKNPerM,
 			HumidityPercent: r.HumidityPercent, DesignHours: r.DesignHours, FinishAgeDays: r.FinishAgeDays, ScreedMm: r.ScreedMM, ScreedKnPerM3: r.ScreedKNPerM3,
+			FillCentsPerM2: r.FillCentsPerM2,
 		},
+		Trimmers: each(b.Trimmers, trimmerProto),
 	}
 }
 
@@ -64,7 +66,9 @@ func BasisOf(m *eventv1.DesignBasis) *office.Basis {
 			ShortestMM: r.GetShortestClearMm(), MostPerRow: int(r.GetMostBeamsPerRow()), BearingMM: r.GetBearingMm(),
 			HeaderWidthMM: r.GetHeaderWidthMm(), HeaderBearingMM: r.GetHeaderBearingMm(), HeaderMaxMM: r.GetHeaderMaxMm(), LineLoadKNPerM: r.GetLineLoadKnPerM(),
 			HumidityPercent: r.GetHumidityPercent(), DesignHours: r.GetDesignHours(), FinishAgeDays: r.GetFinishAgeDays(), ScreedMM: r.GetScreedMm(), ScreedKNPerM3: r.GetScreedKnPerM3(),
+			FillCentsPerM2: r.GetFillCentsPerM2(),
 		},
+		Trimmers: each(m.GetTrimmers(), trimmerOf),
 	}
 	if n != nil {
 		b.National = strength.National{
@@ -75,6 +79,24 @@ func BasisOf(m *eventv1.DesignBasis) *office.Basis {
 		}
 	}
 	return b
+}
+
+func trimmerProto(t design.Trimmer) *eventv1.YardTrimmer {
+	return &eventv1.YardTrimmer{
+		Name: t.Name, Source: t.Source, WidthMm: t.WidthMM, SeatMm: t.SeatMM, HangMm: t.HangMM, KgPerM: t.KgPerM, CentsPerM: t.CentsPerM,
+		Loads: each(t.Loads, func(l design.TrimmerLoad) *eventv1.YardTrimmerLoad {
+			return &eventv1.YardTrimmerLoad{ClearMm: l.ClearMM, DesignKnPerM: l.DesignKNPerM, ServiceKnPerM: l.ServiceKNPerM}
+		}),
+	}
+}
+
+func trimmerOf(t *eventv1.YardTrimmer) design.Trimmer {
+	return design.Trimmer{
+		Name: t.GetName(), Source: t.GetSource(), WidthMM: t.GetWidthMm(), SeatMM: t.GetSeatMm(), HangMM: t.GetHangMm(), KgPerM: t.GetKgPerM(), CentsPerM: t.GetCentsPerM(),
+		Loads: each(t.GetLoads(), func(l *eventv1.YardTrimmerLoad) design.TrimmerLoad {
+			return design.TrimmerLoad{ClearMM: l.GetClearMm(), DesignKNPerM: l.GetDesignKnPerM(), ServiceKNPerM: l.GetServiceKnPerM()}
+		}),
+	}
 }
 
 func curingProto(parts []strength.Warmth) (list []*eventv1.CuringPart) {

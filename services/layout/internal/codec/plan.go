@@ -86,9 +86,19 @@ func RoomProto(r office.Room, s office.Strength) *eventv1.RoomPlan {
 			LowMm: b.Low, HighMm: b.High, AreaMm2: b.AreaMM2, WholeBlocks: int32(b.Whole), CutBlocks: int32(b.Cut), Filler: b.Filler,
 		})
 	}
-	m.Trimmers = each(r.Layout.Headers, func(h arrange.Header) *eventv1.PlanTrimmer {
-		return &eventv1.PlanTrimmer{From: pointProto(h.From), To: pointProto(h.To), LengthMm: h.LengthMM}
-	})
+	for i, h := range r.Layout.Headers {
+		t := &eventv1.PlanTrimmer{From: pointProto(h.From), To: pointProto(h.To), LengthMm: h.LengthMM, ClearMm: h.ClearMM, Trimmer: int32(h.Trimmer),
+			Fullness: h.Outcome.Fullness, Governing: h.Outcome.Governing, Forces: each(h.Forces, forceProto)}
+		if i < len(r.Trimmers) { // older plans have none that are checked
+			t.Corners = each(h.Quad[:], pointProto)
+			p := r.Trimmers[i]
+			t.Mark, t.Name, t.MassG = p.Mark, p.Name, p.MassG
+		}
+		m.Trimmers = append(m.Trimmers, t)
+	}
+	for _, q := range r.Layout.Fills {
+		m.FillCorners = append(m.FillCorners, each(q[:], pointProto)...)
+	}
 	return m
 }
 
@@ -147,6 +157,31 @@ func ProductProto(b design.Beam) *commonv1.BeamProduct {
 	return &commonv1.BeamProduct{Profile: b.Profile, WirePattern: b.Pattern, LengthMm: int32(b.LengthMM)}
 }
 
+func forceProto(p arrange.PointForce) *eventv1.PlanPointForce {
+	return &eventv1.PlanPointForce{AtMm: p.AtMM, PermanentN: p.PermanentN, VariableN: p.VariableN}
+}
+
+func forceOf(p *eventv1.PlanPointForce) arrange.PointForce {
+	return arrange.PointForce{AtMM: p.GetAtMm(), Force: arrange.Force{PermanentN: p.GetPermanentN(), VariableN: p.GetVariableN()}}
+}
+
+func headerOf(t *eventv1.PlanTrimmer) arrange.Header {
+	return arrange.Header{From: pointOf(t.GetFrom()), To: pointOf(t.GetTo()), LengthMM: t.GetLengthMm(), ClearMM: t.GetClearMm(), Trimmer: int(t.GetTrimmer()),
+		Quad: quadOf(t.GetCorners()), Forces: each(t.GetForces(), forceOf),
+		Outcome: arrange.Outcome{Passes: t.GetMark() != "", Fullness: t.GetFullness(), Governing: t.GetGoverning()}}
+}
+
+// quadOf takes the first four points; all at the origin where there are fewer.
+func quadOf(points []*eventv1.PlanPoint) (q geometry.Quad) {
+	if len(points) < len(q) {
+		return q
+	}
+	for i := range q {
+		q[i] = pointOf(points[i])
+	}
+	return q
+}
+
 func memberProto(m *arrange.Member) *eventv1.PlanMember {
 	if m == nil {
 		return nil
@@ -159,6 +194,7 @@ func memberProto(m *arrange.Member) *eventv1.PlanMember {
 		Floors: each(m.Floors, func(a arrange.AreaLoad) *eventv1.PlanAreaLoad {
 			return &eventv1.PlanAreaLoad{AtMm: a.AtMM, AreaMm2: a.AreaMM2}
 		}),
+		Points: each(m.Points, forceProto),
 	}
 }
 
@@ -174,9 +210,16 @@ func RoomOf(m *eventv1.RoomPlan) office.Room {
 		Bays: each(m.GetBays(), func(b *eventv1.PlanBay) arrange.Bay {
 			return arrange.Bay{Low: b.GetLowMm(), High: b.GetHighMm(), AreaMM2: b.GetAreaMm2(), Whole: int(b.GetWholeBlocks()), Cut: int(b.GetCutBlocks()), Filler: b.GetFiller()}
 		}),
-		Headers: each(m.GetTrimmers(), func(t *eventv1.PlanTrimmer) arrange.Header {
-			return arrange.Header{From: pointOf(t.GetFrom()), To: pointOf(t.GetTo()), LengthMM: t.GetLengthMm()}
-		}),
+		Headers: each(m.GetTrimmers(), headerOf),
+	}
+	for c := m.GetFillCorners(); len(c) >= 4; c = c[4:] {
+		r.Layout.Fills = append(r.Layout.Fills, quadOf(c))
+	}
+	for _, t := range m.GetTrimmers() {
+		if h := headerOf(t); t.GetMark() != "" {
+			r.Trimmers = append(r.Trimmers, design.TrimmerPiece{Mark: t.GetMark(), Name: t.GetName(), LengthMM: int(h.LengthMM),
+				ClearMM: h.ClearMM, MassG: t.GetMassG(), Quad: h.Quad, Fullness: h.Outcome.Fullness, Governing: h.Outcome.Governing})
+		}
 	}
 	for _, b := range m.GetBeams() {
 		addBeam(&r, b)
@@ -249,12 +292,13 @@ func memberOf(m *eventv1.PlanMember, pattern, perRow int) *arrange.Member {
 		Floors: each(m.GetFloors(), func(a *eventv1.PlanAreaLoad) arrange.AreaLoad {
 			return arrange.AreaLoad{AtMM: a.GetAtMm(), AreaMM2: a.GetAreaMm2()}
 		}),
+		Points: each(m.GetPoints(), forceOf),
 	}
 }
 
 func sameMember(a, b *arrange.Member) bool {
 	return a != nil && b != nil && a.Pattern == b.Pattern && a.PerRow == b.PerRow && a.ClearMM == b.ClearMM && a.BearingMM == b.BearingMM &&
-		a.TributaryMM == b.TributaryMM && slices.Equal(a.Lines, b.Lines) && slices.Equal(a.Floors, b.Floors)
+		a.TributaryMM == b.TributaryMM && slices.Equal(a.Lines, b.Lines) && slices.Equal(a.Floors, b.Floors) && slices.Equal(a.Points, b.Points)
 }
 
 func round32(v float64) int32 { return int32(math.Round(v)) }

@@ -4,7 +4,6 @@
 package design
 
 import (
-	"fmt"
 	"math"
 
 	"spanyard.example/services/layout/internal/arrange"
@@ -16,6 +15,7 @@ import (
 type Catalogue struct {
 	Profiles []Profile         `json:"profiles"`
 	Blocks   []Block           `json:"blocks"`
+	Trimmers []Trimmer         `json:"trimmers"`
 	Wire     strength.Wire     `json:"wire"`
 	Concrete Concrete          `json:"concrete"`
 	Casting  strength.Casting  `json:"casting"`
@@ -49,6 +49,30 @@ type Block struct {
 	Cents    int64   `json:"cents"`
 }
 
+// Trimmer carries the beams cut short by an opening. What it carries is a
+// product's own statement, so the catalogue names where it stands.
+type Trimmer struct {
+	Name string `json:"name"`
+	// Source of the loads: a test report or a maker's table.
+	Source  string  `json:"source"`
+	WidthMM float64 `json:"width_mm"`
+	// SeatMM bears the end of a cut beam; each end of the trimmer reaches
+	// HangMM over what it hangs on.
+	SeatMM    float64 `json:"seat_mm"`
+	HangMM    float64 `json:"hang_mm"`
+	KgPerM    float64 `json:"kg_per_m"`
+	CentsPerM int64   `json:"cents_per_m"`
+	// Loads that it carries, by clear length, the shortest first.
+	Loads []TrimmerLoad `json:"loads"`
+}
+
+// TrimmerLoad is what a trimmer carries, spread evenly, up to a clear length.
+type TrimmerLoad struct {
+	ClearMM       float64 `json:"clear_mm"`
+	DesignKNPerM  float64 `json:"design_kn_per_m"`
+	ServiceKNPerM float64 `json:"service_kn_per_m"`
+}
+
 // Concrete of the beams.
 type Concrete struct {
 	FckMPa    float64              `json:"fck_mpa"`
@@ -59,11 +83,13 @@ type Concrete struct {
 
 // Rules of laying, the yard's own.
 type Rules struct {
-	LengthStepMM    float64 `json:"length_step_mm"`
-	MaxLengthMM     float64 `json:"max_length_mm"`
-	ShortestMM      float64 `json:"shortest_clear_mm"`
-	MostPerRow      int     `json:"most_beams_per_row"`
-	BearingMM       float64 `json:"bearing_mm"`
+	LengthStepMM float64 `json:"length_step_mm"`
+	MaxLengthMM  float64 `json:"max_length_mm"`
+	ShortestMM   float64 `json:"shortest_clear_mm"`
+	MostPerRow   int     `json:"most_beams_per_row"`
+	BearingMM    float64 `json:"bearing_mm"`
+	// HeaderWidthMM, HeaderBearingMM, HeaderMaxMM are of catalogues from before
+	// trimmers were products; they stay as they were stored.
 	HeaderWidthMM   float64 `json:"header_width_mm"`
 	HeaderBearingMM float64 `json:"header_bearing_mm"`
 	HeaderMaxMM     float64 `json:"header_max_mm"`
@@ -73,49 +99,8 @@ type Rules struct {
 	FinishAgeDays   float64 `json:"finish_age_days"`
 	ScreedMM        float64 `json:"screed_mm"`
 	ScreedKNPerM3   float64 `json:"screed_kn_per_m3"`
-}
-
-// Validate reports the first thing in a catalogue that cannot be.
-func (c Catalogue) Validate() error {
-	if len(c.Profiles) == 0 || len(c.Blocks) == 0 {
-		return fmt.Errorf("the catalogue has %d profiles and %d blocks; allowed: at least one of each", len(c.Profiles), len(c.Blocks))
-	}
-	known := map[string]bool{}
-	for i, p := range c.Profiles {
-		if p.Name == "" || known[p.Name] {
-			return fmt.Errorf("profiles[%d].name is %q; allowed: a name of its own", i, p.Name)
-		}
-		known[p.Name] = true
-		if _, err := strength.NewSection(p.Outline); err != nil {
-			return fmt.Errorf("profiles[%d].outline: %w", i, err)
-		}
-		if len(p.Patterns) == 0 {
-			return fmt.Errorf("profiles[%d].patterns is empty; allowed: at least one", i)
-		}
-	}
-	for i, b := range c.Blocks {
-		if !known[b.Profile] {
-			return fmt.Errorf("blocks[%d].profile is %q; allowed: a profile of the catalogue", i, b.Profile)
-		}
-		if !(b.LengthMM >= 50 && b.LengthMM <= 1000) || !(b.PitchMM >= 200 && b.PitchMM <= 1500) {
-			return fmt.Errorf("blocks[%d] is %g mm long at a pitch of %g mm; allowed: 50 to 1000 mm at 200 to 1500 mm", i, b.LengthMM, b.PitchMM)
-		}
-	}
-	r := c.Rules
-	for _, x := range []struct {
-		field         string
-		value, lo, hi float64
-	}{
-		{"rules.length_step_mm", r.LengthStepMM, 1, 1000}, {"rules.max_length_mm", r.MaxLengthMM, 1000, 30000},
-		{"rules.shortest_clear_mm", r.ShortestMM, 100, 2000}, {"rules.most_beams_per_row", float64(r.MostPerRow), 1, 3},
-		{"rules.bearing_mm", r.BearingMM, 40, 500}, {"rules.header_width_mm", r.HeaderWidthMM, 50, 500},
-		{"rules.header_bearing_mm", r.HeaderBearingMM, 40, r.HeaderWidthMM}, {"rules.header_max_mm", r.HeaderMaxMM, 300, 10000},
-	} {
-		if !(x.value >= x.lo && x.value <= x.hi) {
-			return fmt.Errorf("%s is %g; allowed: %g to %g", x.field, x.value, x.lo, x.hi)
-		}
-	}
-	return nil
+	// FillCentsPerM2 is the price of a square metre of floor made good on site.
+	FillCentsPerM2 int64 `json:"fill_cents_per_m2"`
 }
 
 // MassGPerM of a profile, from its outline and the density of its concrete.
@@ -179,6 +164,11 @@ func (c Catalogue) kits(room Room) []arrange.Kit {
 
 func (c Catalogue) rules() arrange.Rules {
 	r := c.Rules
-	return arrange.Rules{LengthStepMM: r.LengthStepMM, MaxLengthMM: r.MaxLengthMM, ShortestMM: r.ShortestMM, MostPerRow: r.MostPerRow,
-		HeaderWidthMM: r.HeaderWidthMM, HeaderBearingMM: r.HeaderBearingMM, HeaderMaxMM: r.HeaderMaxMM, LineLoadNPerMM: r.LineLoadKNPerM}
+	out := arrange.Rules{LengthStepMM: r.LengthStepMM, MaxLengthMM: r.MaxLengthMM, ShortestMM: r.ShortestMM, MostPerRow: r.MostPerRow,
+		LineLoadNPerMM: r.LineLoadKNPerM, FillCentsPerM2: r.FillCentsPerM2}
+	for _, t := range c.Trimmers {
+		out.Trimmers = append(out.Trimmers, arrange.Trimmer{Name: t.Name, WidthMM: t.WidthMM, SeatMM: t.SeatMM, HangMM: t.HangMM,
+			LongestMM: t.Loads[len(t.Loads)-1].ClearMM, CentsPerM: t.CentsPerM})
+	}
+	return out
 }

@@ -39,7 +39,11 @@ func invented() Catalogue {
 		Concrete: Concrete{FckMPa: 50, Cement: strength.Rapid, Aggregate: 1, KgPerM3: 2500},
 		Casting:  strength.Casting{BedStressMPa: 1300, TransferAgeDays: 3, HoursStressed: 72, IndentedWire: true, LifterInsetMM: 300, LiftFactor: 1.5},
 		National: strength.Recommended,
-		Rules: Rules{LengthStepMM: 50, MaxLengthMM: 8000, ShortestMM: 400, MostPerRow: 3, BearingMM: 90, HeaderWidthMM: 140, HeaderBearingMM: 90, HeaderMaxMM: 3000,
+		Trimmers: []Trimmer{
+			{Name: "H100", Source: "an invented report", WidthMM: 140, SeatMM: 90, HangMM: 60, KgPerM: 14.5, CentsPerM: 4200, Loads: []TrimmerLoad{{ClearMM: 1000, DesignKNPerM: 38, ServiceKNPerM: 26}, {ClearMM: 2000, DesignKNPerM: 17, ServiceKNPerM: 11}}},
+			{Name: "H140", Source: "an invented report", WidthMM: 140, SeatMM: 90, HangMM: 60, KgPerM: 24, CentsPerM: 6900, Loads: []TrimmerLoad{{ClearMM: 1500, DesignKNPerM: 52, ServiceKNPerM: 36}, {ClearMM: 3000, DesignKNPerM: 21, ServiceKNPerM: 14}}},
+		},
+		Rules: Rules{LengthStepMM: 50, MaxLengthMM: 8000, ShortestMM: 400, MostPerRow: 3, BearingMM: 90,
 			LineLoadKNPerM: 3, HumidityPercent: 60, DesignHours: 500000, FinishAgeDays: 60, ScreedMM: 65, ScreedKNPerM3: 22},
 	}
 }

@@ -65,11 +65,13 @@ type Beam struct {
 
 // RoomPlan is a room, laid or refused.
 type RoomPlan struct {
-	Room    Room
-	Layout  arrange.Layout
-	Kit     arrange.Kit
-	Beams   []Beam
-	Refused *arrange.Refusal
+	Room   Room
+	Layout arrange.Layout
+	Kit    arrange.Kit
+	Beams  []Beam
+	// Trimmers carry the beams that openings cut short.
+	Trimmers []TrimmerPiece
+	Refused  *arrange.Refusal
 }
 
 // Plan is a floor, laid and checked.
@@ -86,6 +88,7 @@ type Designer struct {
 	catalogue Catalogue
 	sections  map[string]strength.Section
 	known     map[question]arrange.Outcome
+	reaches   map[reachQuestion]reachAnswer
 }
 
 // question is a strength check that may be asked again.
@@ -104,7 +107,7 @@ func New(c Catalogue) (*Designer, error) {
 	if err := c.Validate(); err != nil {
 		return nil, err
 	}
-	d := &Designer{catalogue: c, sections: map[string]strength.Section{}, known: map[question]arrange.Outcome{}}
+	d := &Designer{catalogue: c, sections: map[string]strength.Section{}, known: map[question]arrange.Outcome{}, reaches: map[reachQuestion]reachAnswer{}}
 	for _, p := range c.Profiles {
 		s, err := strength.NewSection(p.Outline)
 		if err != nil {
@@ -153,16 +156,50 @@ func (d *Designer) LayRoom(f Floor, room Room, neighbours []RoomPlan) RoomPlan {
 func (d *Designer) Assemble(f Floor, rooms []RoomPlan) Plan {
 	plan := Plan{Floor: f}
 	plan.Floor.Rooms = nil
-	types := map[string]int{}
-	for _, rp := range rooms {
+	fullest := map[string]place{}
+	var kinds []string
+	for at, rp := range rooms {
 		plan.Floor.Rooms = append(plan.Floor.Rooms, rp.Room)
 		rp.Beams = slices.Clone(rp.Beams)
-		for i := range rp.Beams {
-			d.calculate(&plan, types, rp, i)
+		for i, b := range rp.Beams {
+			had, ok := fullest[b.kind()]
+			if !ok {
+				kinds = append(kinds, b.kind())
+			}
+			if !ok || b.Fullness > rooms[had.room].Beams[had.beam].Fullness {
+				fullest[b.kind()] = place{at, i}
+			}
 		}
 		plan.Rooms = append(plan.Rooms, rp)
 	}
+	types := map[string]int{}
+	for i, k := range kinds {
+		p := fullest[k]
+		types[k] = i
+		plan.Calculations = append(plan.Calculations, d.calculate(rooms[p.room], p.beam))
+	}
+	for _, rp := range plan.Rooms {
+		for i := range rp.Beams {
+			rp.Beams[i].Type = types[rp.Beams[i].kind()]
+		}
+	}
 	return plan
+}
+
+// place of a beam among a floor's rooms.
+type place struct{ room, beam int }
+
+// kind of beams that share a calculation: profile, pattern and number of beams
+// side by side.
+func (b Beam) kind() string { return fmt.Sprint(b.Profile, "|", b.Pattern, "|", b.PerRow) }
+
+// calculate is the calculation of one beam; it passed when it was laid.
+func (d *Designer) calculate(rp RoomPlan, i int) strength.Report {
+	report, err := strength.Check(d.beam(rp.Room, rp.Kit, *rp.Layout.Beams[i].Member))
+	if err != nil {
+		return strength.Report{Caution: strength.Caution, Governing: strength.Verdict{What: err.Error()}}
+	}
+	return report
 }
 
 func (d *Designer) layRoom(f Floor, room Room, obstacles []geometry.Quad) RoomPlan {
@@ -189,6 +226,7 @@ func (d *Designer) layRoom(f Floor, room Room, obstacles []geometry.Quad) RoomPl
 			Fullness: b.Outcome.Fullness, Governing: b.Outcome.Governing,
 		})
 	}
+	rp.Trimmers = d.trimmers(f, room, layout)
 	return rp
 }
 
@@ -206,13 +244,13 @@ func (d *Designer) arrangeRoom(room Room) arrange.Room {
 const spanStep = 10
 
 // carry checks members of a room by the code.
-func (d *Designer) carry(room Room, kits []arrange.Kit) arrange.Carry {
+func (d *Designer) carry(room Room, kits []arrange.Kit) func(arrange.Member) arrange.Outcome {
 	return func(m arrange.Member) arrange.Outcome {
 		m.ClearMM = math.Ceil(m.ClearMM/spanStep-1e-9) * spanStep
 		key := question{kit: kits[m.Kit].Profile + "|" + kits[m.Kit].Block, pattern: kits[m.Kit].Patterns[m.Pattern].Name, perRow: m.PerRow,
 			clearMM: m.ClearMM, bearingMM: m.BearingMM, tributaryMM: m.TributaryMM, loads: room.Loads}
-		if len(m.Lines)+len(m.Floors) > 0 {
-			key.extra = fmt.Sprint(m.Lines, m.Floors)
+		if len(m.Lines)+len(m.Points) > 0 {
+			key.extra = fmt.Sprint(m.Lines, m.Points)
 		}
 		if o, ok := d.known[key]; ok {
 			return o
@@ -233,14 +271,13 @@ func (d *Designer) beam(room Room, kit arrange.Kit, m arrange.Member) strength.B
 	p, _ := c.profile(kit.Profile)
 	pattern := p.pattern(kit.Patterns[m.Pattern].Name)
 	section := d.sections[p.Name]
-	finishes := room.Loads.FinishesKNPerM2 + c.Rules.ScreedMM/1000*c.Rules.ScreedKNPerM3
 	b := strength.Beam{
 		Name: fmt.Sprintf("%s %s x%d, %.0f mm clear", kit.Profile, pattern.Name, m.PerRow, m.ClearMM), Outline: p.Outline,
 		Pattern: strength.Pattern{Wire: c.Wire, Rows: pattern.Rows},
 		FckMPa:  c.Concrete.FckMPa, Cement: c.Concrete.Cement, Aggregate: c.Concrete.Aggregate, Casting: c.Casting, National: c.National,
 		Floor: strength.Floor{
 			ClearSpanMM: m.ClearMM, BearingMM: m.BearingMM, BeamsPerRow: m.PerRow, PitchMM: m.TributaryMM,
-			FinishesKNPerM2: finishes, ImposedKNPerM2: room.Loads.ImposedKNPerM2, Category: room.Loads.Category,
+			FinishesKNPerM2: d.finishes(room), ImposedKNPerM2: room.Loads.ImposedKNPerM2, Category: room.Loads.Category,
 			InfillKNPerM: d.infill(kit), HumidityPercent: c.Rules.HumidityPercent, DesignHours: c.Rules.DesignHours, FinishAgeDays: c.Rules.FinishAgeDays,
 		},
 	}
@@ -248,11 +285,19 @@ func (d *Designer) beam(room Room, kit arrange.Kit, m arrange.Member) strength.B
 	for _, l := range m.Lines {
 		b.Floor.Lines = append(b.Floor.Lines, strength.Stretch{FromMM: l.FromMM + offset, ToMM: l.ToMM + offset, NPerMM: l.NPerMM})
 	}
-	dead := (finishes + d.infill(kit)/kit.PitchMM*1000 + section.AreaMM2*25e-6/kit.PitchMM*1000) * 1e-3
+	dead := (d.finishes(room) + d.infill(kit)/kit.PitchMM*1000 + section.AreaMM2*25e-6/kit.PitchMM*1000) * 1e-3
 	for _, a := range m.Floors {
 		b.Floor.Points = append(b.Floor.Points, strength.PointLoad{AtMM: a.AtMM + offset, N: a.AreaMM2 * dead, VariableN: a.AreaMM2 * room.Loads.ImposedKNPerM2 * 1e-3})
 	}
+	for _, p := range m.Points {
+		b.Floor.Points = append(b.Floor.Points, strength.PointLoad{AtMM: p.AtMM + offset, N: p.PermanentN, VariableN: p.VariableN})
+	}
 	return b
+}
+
+// finishes on a room's floor with the screed, in kN/m2.
+func (d *Designer) finishes(room Room) float64 {
+	return room.Loads.FinishesKNPerM2 + d.catalogue.Rules.ScreedMM/1000*d.catalogue.Rules.ScreedKNPerM3
 }
 
 // infill is the weight of the blocks of one bay on a row, in kN/m.
@@ -265,80 +310,71 @@ func (d *Designer) infill(kit arrange.Kit) float64 {
 	return 0
 }
 
-// calculate keeps one calculation for each profile, pattern and number of
-// beams side by side: that of the fullest beam.
-func (d *Designer) calculate(plan *Plan, types map[string]int, rp RoomPlan, i int) {
-	b := &rp.Beams[i]
-	key := fmt.Sprint(b.Profile, "|", b.Pattern, "|", b.PerRow)
-	at, ok := types[key]
-	if ok && plan.Calculations[at].Governing.Fullness >= b.Fullness {
-		b.Type = at
-		return
-	}
-	report, err := strength.Check(d.beam(rp.Room, rp.Kit, *rp.Layout.Beams[i].Member))
-	if err != nil {
-		return
-	}
-	if !ok {
-		at = len(plan.Calculations)
-		types[key] = at
-		plan.Calculations = append(plan.Calculations, report)
-	} else {
-		plan.Calculations[at] = report
-	}
-	b.Type = at
-}
-
 // LongestSpan is the longest clear span, to 10 mm, that beams of a block's
 // profile carry side by side in a row, and the check that governs there; 0
 // when they do not carry the shortest.
 func (d *Designer) LongestSpan(block string, pattern, perRow int, loads Loads) (clearMM float64, governing string) {
-	for at, k := range d.catalogue.kits(Room{}) {
-		if k.Block != block || pattern >= len(k.Patterns) {
-			continue
+	kits := d.catalogue.kits(Room{})
+	for at, k := range kits {
+		if k.Block == block && pattern < len(k.Patterns) {
+			return d.reach(Room{Loads: loads}, kits, at, pattern, perRow, d.catalogue.Rules.BearingMM)
 		}
-		ask := d.asker(Room{Loads: loads}, at, pattern, perRow)
-		low, high := d.catalogue.Rules.ShortestMM, d.catalogue.Rules.MaxLengthMM-2*d.catalogue.Rules.BearingMM
-		if o := ask(low); !o.Passes {
-			return 0, o.Governing
-		}
-		if ask(high).Passes {
-			low = high
-		}
-		for steps := int(high-low) / spanStep; steps > 1; steps = int(high-low) / spanStep {
-			if mid := low + float64(steps/2)*spanStep; ask(mid).Passes {
-				low = mid
-			} else {
-				high = mid
-			}
-		}
-		low = math.Floor(low/spanStep) * spanStep
-		return low, ask(low).Governing
 	}
 	return 0, ""
 }
 
-// asker asks for a span of a kit whether it passes.
-func (d *Designer) asker(room Room, kit, pattern, perRow int) func(clearMM float64) arrange.Outcome {
-	kits := d.catalogue.kits(Room{})
-	carry := d.carry(room, kits)
-	return func(clear float64) arrange.Outcome {
-		return carry(arrange.Member{Kit: kit, Pattern: pattern, PerRow: perRow, ClearMM: clear, BearingMM: d.catalogue.Rules.BearingMM,
-			TributaryMM: kits[kit].PitchMM + float64(perRow-1)*kits[kit].WidthMM})
-	}
+// reachQuestion is a longest span that may be asked for again.
+type reachQuestion struct {
+	kit             string
+	perRow, pattern int
+	bearingMM       float64
+	loads           Loads
 }
 
-// Carries says whether beams of a profile and pattern carry a clear span under
-// a room's loads.
-func (d *Designer) Carries(room Room, profile, pattern string, perRow int, clearMM float64) bool {
-	for at, k := range d.catalogue.kits(Room{Profile: profile}) {
-		for i, w := range k.Patterns {
-			if w.Name == pattern {
-				kits := d.catalogue.kits(Room{Profile: profile})
-				return d.carry(room, kits)(arrange.Member{Kit: at, Pattern: i, PerRow: perRow, ClearMM: clearMM, BearingMM: d.catalogue.Rules.BearingMM,
-					TributaryMM: k.PitchMM + float64(perRow-1)*k.WidthMM}).Passes
-			}
+type reachAnswer struct {
+	clearMM            float64
+	pattern, governing string
+}
+
+// longest is the longest clear span of a kit with any of its patterns.
+func (d *Designer) longest(room Room, kits []arrange.Kit, kit, perRow int, bearingMM float64) (clearMM float64, pattern, governing string) {
+	k := kits[kit]
+	key := reachQuestion{k.Profile + "|" + k.Block + "|" + fmt.Sprint(k.Patterns), perRow, 0, bearingMM, room.Loads}
+	if a, ok := d.reaches[key]; ok {
+		return a.clearMM, a.pattern, a.governing
+	}
+	best := reachAnswer{pattern: k.Patterns[0].Name}
+	for i, p := range k.Patterns {
+		clear, why := d.reach(room, kits, kit, i, perRow, bearingMM)
+		if clear > best.clearMM || best.governing == "" {
+			best = reachAnswer{clear, p.Name, why}
 		}
 	}
-	return false
+	d.reaches[key] = best
+	return best.clearMM, best.pattern, best.governing
+}
+
+func (d *Designer) reach(room Room, kits []arrange.Kit, kit, pattern, perRow int, bearingMM float64) (clearMM float64, governing string) {
+	carry := d.carry(room, kits)
+	ask := func(clear float64) arrange.Outcome {
+		return carry(arrange.Member{Kit: kit, Pattern: pattern, PerRow: perRow, ClearMM: clear, BearingMM: bearingMM,
+			// A row beside a wall carries most: its bay is half a beam wider.
+			TributaryMM: kits[kit].PitchMM + (float64(perRow-1)+0.25)*kits[kit].WidthMM})
+	}
+	low, high := d.catalogue.Rules.ShortestMM, d.catalogue.Rules.MaxLengthMM-2*bearingMM
+	if o := ask(low); !o.Passes {
+		return 0, o.Governing
+	}
+	if ask(high).Passes {
+		return math.Floor(high/spanStep) * spanStep, "the longest beam of the bed"
+	}
+	for steps := int(high-low) / spanStep; steps > 1; steps = int(high-low) / spanStep {
+		if mid := low + float64(steps/2)*spanStep; ask(mid).Passes {
+			low = mid
+		} else {
+			high = mid
+		}
+	}
+	low = math.Floor(low/spanStep) * spanStep
+	return low, ask(low).Governing
 }

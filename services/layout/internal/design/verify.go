@@ -54,8 +54,7 @@ func Violations(c Catalogue, r RoomPlan) []string {
 			note("%d blocks do not cover a bay of %.0f mm2", b.Whole+b.Cut, b.AreaMM2)
 		}
 	}
-	// Openings count as their rectangles, which are no floor.
-	if area := r.Room.Shape.Area(); sum > area*(1+1e-6) || len(r.Room.Shape.Holes) == 0 && sum < area*(1-1e-6) {
+	if area := r.Room.Shape.Area(); math.Abs(sum-area) > 1e-6*area+1 {
 		note("beams, blocks and fills cover %.0f of %.0f mm2", sum, area)
 	}
 	return out

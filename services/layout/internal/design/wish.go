@@ -143,7 +143,7 @@ func laidAs(kit arrange.Kit, l arrange.Layout) string {
 // search is the bare search for a room's layout.
 func (d *Designer) search(room Room, obstacles []geometry.Quad) (arrange.Kit, arrange.Layout, *arrange.Refusal) {
 	kits := d.catalogue.kits(room)
-	layout, err := arrange.Search(d.arrangeRoom(room), kits, d.catalogue.rules(), d.carry(room, kits), obstacles)
+	layout, err := arrange.Search(d.arrangeRoom(room), kits, d.catalogue.rules(), d.checks(room, kits), obstacles)
 	if err == nil {
 		return kits[layout.Kit], layout, nil
 	}

@@ -241,16 +241,29 @@ type Interval struct{ From, To float64 }
 // Length of the interval.
 func (i Interval) Length() float64 { return i.To - i.From }
 
-// At returns where a level line lies inside, left to right. The level has to
-// pass no corner; nudge it.
+// At returns where a level line lies inside the outline and in no hole, left
+// to right; holes may overlap each other and leave the outline. The level has
+// to pass no corner; nudge it.
 func (p Polygon) At(y float64) []Interval {
-	var xs []float64
-	for _, ring := range p.rings() {
-		for i, a := range ring {
-			b := ring[(i+1)%len(ring)]
-			if (a.Y > y) != (b.Y > y) {
-				xs = append(xs, a.X+(y-a.Y)/(b.Y-a.Y)*(b.X-a.X))
-			}
+	out := crossings(p.Outline, y)
+	for _, h := range p.Holes {
+		for _, c := range crossings(h, y) {
+			out = without(out, c)
+		}
+	}
+	return out
+}
+
+func crossings(ring []Point, y float64) []Interval {
+	var room [16]float64
+	xs := room[:0]
+	for i, a := range ring {
+		b := ring[0]
+		if i+1 < len(ring) {
+			b = ring[i+1]
+		}
+		if (a.Y > y) != (b.Y > y) {
+			xs = append(xs, a.X+(y-a.Y)/(b.Y-a.Y)*(b.X-a.X))
 		}
 	}
 	slices.Sort(xs)
@@ -258,6 +271,71 @@ func (p Polygon) At(y float64) []Interval {
 	for i := 0; i+1 < len(xs); i += 2 {
 		if xs[i+1] > xs[i] {
 			out = append(out, Interval{xs[i], xs[i+1]})
+		}
+	}
+	return out
+}
+
+// without cuts an interval out of others.
+func without(parts []Interval, cut Interval) []Interval {
+	var out []Interval
+	for _, i := range parts {
+		if cut.To <= i.From || cut.From >= i.To {
+			out = append(out, i)
+			continue
+		}
+		if cut.From > i.From {
+			out = append(out, Interval{i.From, cut.From})
+		}
+		if cut.To < i.To {
+			out = append(out, Interval{cut.To, i.To})
+		}
+	}
+	return out
+}
+
+// Cell is what lies inside between two levels and two sides that run straight
+// from one level to the other.
+type Cell struct {
+	Low, High float64
+	// Bottom and Top are its extent at the two levels.
+	Bottom, Top Interval
+}
+
+// Area of the cell.
+func (c Cell) Area() float64 { return (c.Bottom.Length() + c.Top.Length()) / 2 * (c.High - c.Low) }
+
+// Extent of the cell along X.
+func (c Cell) Extent() Interval {
+	return Interval{math.Min(c.Bottom.From, c.Top.From), math.Max(c.Bottom.To, c.Top.To)}
+}
+
+// Cells cuts what lies inside between two levels into cells, from below and
+// from the left. Together they have its area.
+func (p Polygon) Cells(low, high float64) []Cell {
+	var room [16]float64
+	levels := append(room[:0], low, high)
+	for _, ring := range p.rings() {
+		for _, q := range ring {
+			if q.Y > low && q.Y < high {
+				levels = append(levels, q.Y)
+			}
+		}
+	}
+	slices.Sort(levels)
+	var out []Cell
+	for i := 1; i < len(levels); i++ {
+		from, to := levels[i-1], levels[i]
+		if to-from < 4*nudge {
+			continue
+		}
+		bottom, top := p.At(from+nudge), p.At(to-nudge)
+		if len(bottom) != len(top) { // sides of two rings cross between the levels
+			bottom = p.At((from + to) / 2)
+			top = bottom
+		}
+		for k := range bottom {
+			out = append(out, Cell{from, to, bottom[k], top[k]})
 		}
 	}
 	return out
@@ -310,30 +388,13 @@ func Union(parts []Interval) []Interval {
 	return out
 }
 
-// AreaBetween is the exact area inside between two levels.
+// AreaBetween is the area inside between two levels.
 func (p Polygon) AreaBetween(low, high float64) float64 {
-	a := math.Abs(SignedArea(clip(clip(p.Outline, low, 1), high, -1)))
-	for _, h := range p.Holes {
-		a -= math.Abs(SignedArea(clip(clip(h, low, 1), high, -1)))
+	a := 0.0
+	for _, c := range p.Cells(low, high) {
+		a += c.Area()
 	}
 	return a
-}
-
-// clip keeps the part of a ring above (side 1) or below (side -1) a level.
-func clip(ring []Point, level, side float64) []Point {
-	var out []Point
-	for i, a := range ring {
-		b := ring[(i+1)%len(ring)]
-		da, db := (a.Y-level)*side, (b.Y-level)*side
-		if da >= 0 {
-			out = append(out, a)
-		}
-		if (da >= 0) != (db >= 0) {
-			t := da / (da - db)
-			out = append(out, Point{a.X + t*(b.X-a.X), a.Y + t*(b.Y-a.Y)})
-		}
-	}
-	return out
 }
 
 // MainDirection is the angle in degrees, from 0 to below 90, along which or
@@ -360,6 +421,30 @@ func (p Polygon) MainDirection() float64 {
 		}
 	}
 	return direction
+}
+
+// Below is the distance from a point straight down to the nearest side;
+// infinite where there is none.
+func (p Polygon) Below(q Point) float64 { return p.away(q, -1) }
+
+// Above is the distance from a point straight up to the nearest side.
+func (p Polygon) Above(q Point) float64 { return p.away(q, 1) }
+
+func (p Polygon) away(q Point, sign float64) float64 {
+	best := math.Inf(1)
+	for _, ring := range p.rings() {
+		for i, a := range ring {
+			b := ring[(i+1)%len(ring)]
+			if (a.X > q.X) == (b.X > q.X) {
+				continue
+			}
+			y := a.Y + (q.X-a.X)/(b.X-a.X)*(b.Y-a.Y)
+			if d := (y - q.Y) * sign; d >= -1e-3 {
+				best = math.Min(best, math.Max(d, 0))
+			}
+		}
+	}
+	return best
 }
 
 // Quad is a rectangle in any direction, its corners in order.

@@ -78,6 +78,8 @@ type Basis struct {
 	Casting  strength.Casting
 	National strength.National
 	Rules    design.Rules
+	// Trimmers carry the beams cut short by openings, the cheapest first.
+	Trimmers []design.Trimmer
 }
 
 // Catalogue is what a yard makes and the limits within which it makes it.
@@ -107,6 +109,7 @@ func (c Catalogue) Engine() design.Catalogue {
 	}
 	if c.Basis != nil {
 		e.Wire, e.Concrete, e.Casting, e.National, e.Rules = c.Basis.Wire, c.Basis.Concrete, c.Basis.Casting, c.Basis.National, c.Basis.Rules
+		e.Trimmers = c.Basis.Trimmers
 	}
 	e.Rules.LengthStepMM, e.Rules.MaxLengthMM = float64(c.LengthStepMM), float64(c.MaxBeamLengthMM)
 	return e

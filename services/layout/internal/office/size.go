@@ -93,5 +93,5 @@ func memberBytes(m *arrange.Member) int {
 	if m == nil {
 		return 0
 	}
-	return lineBytes*len(m.Lines) + floorBytes*len(m.Floors)
+	return lineBytes*len(m.Lines) + floorBytes*(len(m.Floors)+len(m.Points))
 }

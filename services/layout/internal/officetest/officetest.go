@@ -34,7 +34,9 @@ func Catalogue() office.Catalogue {
 			Concrete: design.Concrete{FckMPa: 50, Cement: strength.Rapid, Aggregate: 1, KgPerM3: 2500},
 			Casting:  strength.Casting{BedStressMPa: 1300, TransferAgeDays: 3, HoursStressed: 72, IndentedWire: true, LifterInsetMM: 300, LiftFactor: 1.5},
 			National: strength.Recommended,
-			Rules: design.Rules{ShortestMM: 400, MostPerRow: 3, BearingMM: 90, HeaderWidthMM: 140, HeaderBearingMM: 90, HeaderMaxMM: 3000,
+			Trimmers: []design.Trimmer{{Name: "H140", Source: "an invented report", WidthMM: 140, SeatMM: 90, HangMM: 60, KgPerM: 24, CentsPerM: 6900,
+				Loads: []design.TrimmerLoad{{ClearMM: 1500, DesignKNPerM: 52, ServiceKNPerM: 36}, {ClearMM: 3000, DesignKNPerM: 21, ServiceKNPerM: 14}}}},
+			Rules: design.Rules{ShortestMM: 400, MostPerRow: 3, BearingMM: 90,
 				LineLoadKNPerM: 3, HumidityPercent: 60, DesignHours: 500_000, FinishAgeDays: 60, ScreedMM: 65, ScreedKNPerM3: 22},
 		},
 	}

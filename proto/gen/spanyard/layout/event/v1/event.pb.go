@@ -365,12 +365,14 @@ func (x *CatalogueSet) GetBasis() *DesignBasis {
 
 // DesignBasis is what the strength of a yard's beams rests on.
 type DesignBasis struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Wire          *PrestressingWire      `protobuf:"bytes,1,opt,name=wire,proto3" json:"wire,omitempty"`
-	Concrete      *BeamConcrete          `protobuf:"bytes,2,opt,name=concrete,proto3" json:"concrete,omitempty"`
-	Casting       *BedCasting            `protobuf:"bytes,3,opt,name=casting,proto3" json:"casting,omitempty"`
-	National      *NationalChoices       `protobuf:"bytes,4,opt,name=national,proto3" json:"national,omitempty"`
-	Rules         *LayingRules           `protobuf:"bytes,5,opt,name=rules,proto3" json:"rules,omitempty"`
+	state    protoimpl.MessageState `protogen:"open.v1"`
+	Wire     *PrestressingWire      `protobuf:"bytes,1,opt,name=wire,proto3" json:"wire,omitempty"`
+	Concrete *BeamConcrete          `protobuf:"bytes,2,opt,name=concrete,proto3" json:"concrete,omitempty"`
+	Casting  *BedCasting            `protobuf:"bytes,3,opt,name=casting,proto3" json:"casting,omitempty"`
+	National *NationalChoices       `protobuf:"bytes,4,opt,name=national,proto3" json:"national,omitempty"`
+	Rules    *LayingRules           `protobuf:"bytes,5,opt,name=rules,proto3" json:"rules,omitempty"`
+	// Products that carry the beams cut short by an opening, the cheapest first.
+	Trimmers      []*YardTrimmer `protobuf:"bytes,6,rep,name=trimmers,proto3" json:"trimmers,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -440,6 +442,180 @@ func (x *DesignBasis) GetRules() *LayingRules {
 	return nil
 }
 
+func (x *DesignBasis) GetTrimmers() []*YardTrimmer {
+	if x != nil {
+		return x.Trimmers
+	}
+	return nil
+}
+
+// YardTrimmer is a product whose loads its source states.
+type YardTrimmer struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Name  string                 `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// Where its loads are stated: a test report or a maker's table.
+	Source  string  `protobuf:"bytes,2,opt,name=source,proto3" json:"source,omitempty"`
+	WidthMm float64 `protobuf:"fixed64,3,opt,name=width_mm,json=widthMm,proto3" json:"width_mm,omitempty"`
+	// Bearing that it gives the end of a cut beam.
+	SeatMm float64 `protobuf:"fixed64,4,opt,name=seat_mm,json=seatMm,proto3" json:"seat_mm,omitempty"`
+	// Length of each end over what it hangs on.
+	HangMm    float64 `protobuf:"fixed64,5,opt,name=hang_mm,json=hangMm,proto3" json:"hang_mm,omitempty"`
+	KgPerM    float64 `protobuf:"fixed64,6,opt,name=kg_per_m,json=kgPerM,proto3" json:"kg_per_m,omitempty"`
+	CentsPerM int64   `protobuf:"varint,7,opt,name=cents_per_m,json=centsPerM,proto3" json:"cents_per_m,omitempty"`
+	// By clear length, the shortest first.
+	Loads         []*YardTrimmerLoad `protobuf:"bytes,8,rep,name=loads,proto3" json:"loads,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *YardTrimmer) Reset() {
+	*x = YardTrimmer{}
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *YardTrimmer) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*YardTrimmer) ProtoMessage() {}
+
+func (x *YardTrimmer) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use YardTrimmer.ProtoReflect.Descriptor instead.
+func (*YardTrimmer) Descriptor() ([]byte, []int) {
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *YardTrimmer) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *YardTrimmer) GetSource() string {
+	if x != nil {
+		return x.Source
+	}
+	return ""
+}
+
+func (x *YardTrimmer) GetWidthMm() float64 {
+	if x != nil {
+		return x.WidthMm
+	}
+	return 0
+}
+
+func (x *YardTrimmer) GetSeatMm() float64 {
+	if x != nil {
+		return x.SeatMm
+	}
+	return 0
+}
+
+func (x *YardTrimmer) GetHangMm() float64 {
+	if x != nil {
+		return x.HangMm
+	}
+	return 0
+}
+
+func (x *YardTrimmer) GetKgPerM() float64 {
+	if x != nil {
+		return x.KgPerM
+	}
+	return 0
+}
+
+func (x *YardTrimmer) GetCentsPerM() int64 {
+	if x != nil {
+		return x.CentsPerM
+	}
+	return 0
+}
+
+func (x *YardTrimmer) GetLoads() []*YardTrimmerLoad {
+	if x != nil {
+		return x.Loads
+	}
+	return nil
+}
+
+// YardTrimmerLoad is what a trimmer carries, spread evenly, up to a clear
+// length.
+type YardTrimmerLoad struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	ClearMm       float64                `protobuf:"fixed64,1,opt,name=clear_mm,json=clearMm,proto3" json:"clear_mm,omitempty"`
+	DesignKnPerM  float64                `protobuf:"fixed64,2,opt,name=design_kn_per_m,json=designKnPerM,proto3" json:"design_kn_per_m,omitempty"`
+	ServiceKnPerM float64                `protobuf:"fixed64,3,opt,name=service_kn_per_m,json=serviceKnPerM,proto3" json:"service_kn_per_m,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *YardTrimmerLoad) Reset() {
+	*x = YardTrimmerLoad{}
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *YardTrimmerLoad) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*YardTrimmerLoad) ProtoMessage() {}
+
+func (x *YardTrimmerLoad) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use YardTrimmerLoad.ProtoReflect.Descriptor instead.
+func (*YardTrimmerLoad) Descriptor() ([]byte, []int) {
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *YardTrimmerLoad) GetClearMm() float64 {
+	if x != nil {
+		return x.ClearMm
+	}
+	return 0
+}
+
+func (x *YardTrimmerLoad) GetDesignKnPerM() float64 {
+	if x != nil {
+		return x.DesignKnPerM
+	}
+	return 0
+}
+
+func (x *YardTrimmerLoad) GetServiceKnPerM() float64 {
+	if x != nil {
+		return x.ServiceKnPerM
+	}
+	return 0
+}
+
 // PrestressingWire of all patterns (EN 1992-1-1, 3.3).
 type PrestressingWire struct {
 	state      protoimpl.MessageState `protogen:"open.v1"`
@@ -462,7 +638,7 @@ type PrestressingWire struct {
 
 func (x *PrestressingWire) Reset() {
 	*x = PrestressingWire{}
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[3]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -474,7 +650,7 @@ func (x *PrestressingWire) String() string {
 func (*PrestressingWire) ProtoMessage() {}
 
 func (x *PrestressingWire) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[3]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -487,7 +663,7 @@ func (x *PrestressingWire) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PrestressingWire.ProtoReflect.Descriptor instead.
 func (*PrestressingWire) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{3}
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *PrestressingWire) GetName() string {
@@ -569,7 +745,7 @@ type BeamConcrete struct {
 
 func (x *BeamConcrete) Reset() {
 	*x = BeamConcrete{}
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[4]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -581,7 +757,7 @@ func (x *BeamConcrete) String() string {
 func (*BeamConcrete) ProtoMessage() {}
 
 func (x *BeamConcrete) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[4]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -594,7 +770,7 @@ func (x *BeamConcrete) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BeamConcrete.ProtoReflect.Descriptor instead.
 func (*BeamConcrete) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{4}
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *BeamConcrete) GetFckMpa() float64 {
@@ -652,7 +828,7 @@ type BedCasting struct {
 
 func (x *BedCasting) Reset() {
 	*x = BedCasting{}
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[5]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -664,7 +840,7 @@ func (x *BedCasting) String() string {
 func (*BedCasting) ProtoMessage() {}
 
 func (x *BedCasting) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[5]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -677,7 +853,7 @@ func (x *BedCasting) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BedCasting.ProtoReflect.Descriptor instead.
 func (*BedCasting) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{5}
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *BedCasting) GetBedStressMpa() float64 {
@@ -782,7 +958,7 @@ type CuringPart struct {
 
 func (x *CuringPart) Reset() {
 	*x = CuringPart{}
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[6]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -794,7 +970,7 @@ func (x *CuringPart) String() string {
 func (*CuringPart) ProtoMessage() {}
 
 func (x *CuringPart) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[6]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -807,7 +983,7 @@ func (x *CuringPart) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CuringPart.ProtoReflect.Descriptor instead.
 func (*CuringPart) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{6}
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *CuringPart) GetCelsius() float64 {
@@ -854,7 +1030,7 @@ type NationalChoices struct {
 
 func (x *NationalChoices) Reset() {
 	*x = NationalChoices{}
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[7]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -866,7 +1042,7 @@ func (x *NationalChoices) String() string {
 func (*NationalChoices) ProtoMessage() {}
 
 func (x *NationalChoices) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[7]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -879,7 +1055,7 @@ func (x *NationalChoices) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use NationalChoices.ProtoReflect.Descriptor instead.
 func (*NationalChoices) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{7}
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *NationalChoices) GetAlphaCc() float64 {
@@ -1012,13 +1188,15 @@ type LayingRules struct {
 	FinishAgeDays   float64 `protobuf:"fixed64,10,opt,name=finish_age_days,json=finishAgeDays,proto3" json:"finish_age_days,omitempty"`
 	ScreedMm        float64 `protobuf:"fixed64,11,opt,name=screed_mm,json=screedMm,proto3" json:"screed_mm,omitempty"`
 	ScreedKnPerM3   float64 `protobuf:"fixed64,12,opt,name=screed_kn_per_m3,json=screedKnPerM3,proto3" json:"screed_kn_per_m3,omitempty"`
-	unknownFields   protoimpl.UnknownFields
-	sizeCache       protoimpl.SizeCache
+	// Price of a square metre of floor made good on site.
+	FillCentsPerM2 int64 `protobuf:"varint,13,opt,name=fill_cents_per_m2,json=fillCentsPerM2,proto3" json:"fill_cents_per_m2,omitempty"`
+	unknownFields  protoimpl.UnknownFields
+	sizeCache      protoimpl.SizeCache
 }
 
 func (x *LayingRules) Reset() {
 	*x = LayingRules{}
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[8]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1030,7 +1208,7 @@ func (x *LayingRules) String() string {
 func (*LayingRules) ProtoMessage() {}
 
 func (x *LayingRules) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[8]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1043,7 +1221,7 @@ func (x *LayingRules) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LayingRules.ProtoReflect.Descriptor instead.
 func (*LayingRules) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{8}
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *LayingRules) GetShortestClearMm() float64 {
@@ -1130,6 +1308,13 @@ func (x *LayingRules) GetScreedKnPerM3() float64 {
 	return 0
 }
 
+func (x *LayingRules) GetFillCentsPerM2() int64 {
+	if x != nil {
+		return x.FillCentsPerM2
+	}
+	return 0
+}
+
 // A laying plan was drawn up from a room schedule or a drawing, or as the next
 // revision of an approved plan.
 type LayingPlanDrafted struct {
@@ -1143,7 +1328,7 @@ type LayingPlanDrafted struct {
 
 func (x *LayingPlanDrafted) Reset() {
 	*x = LayingPlanDrafted{}
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[9]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1155,7 +1340,7 @@ func (x *LayingPlanDrafted) String() string {
 func (*LayingPlanDrafted) ProtoMessage() {}
 
 func (x *LayingPlanDrafted) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[9]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1168,7 +1353,7 @@ func (x *LayingPlanDrafted) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LayingPlanDrafted.ProtoReflect.Descriptor instead.
 func (*LayingPlanDrafted) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{9}
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *LayingPlanDrafted) GetPlan() *LayingPlan {
@@ -1202,7 +1387,7 @@ type LayingPlanApproved struct {
 
 func (x *LayingPlanApproved) Reset() {
 	*x = LayingPlanApproved{}
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[10]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1214,7 +1399,7 @@ func (x *LayingPlanApproved) String() string {
 func (*LayingPlanApproved) ProtoMessage() {}
 
 func (x *LayingPlanApproved) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[10]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1227,7 +1412,7 @@ func (x *LayingPlanApproved) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LayingPlanApproved.ProtoReflect.Descriptor instead.
 func (*LayingPlanApproved) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{10}
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *LayingPlanApproved) GetPlan() *LayingPlan {
@@ -1278,7 +1463,7 @@ type LayingPlanChanged struct {
 
 func (x *LayingPlanChanged) Reset() {
 	*x = LayingPlanChanged{}
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[11]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1290,7 +1475,7 @@ func (x *LayingPlanChanged) String() string {
 func (*LayingPlanChanged) ProtoMessage() {}
 
 func (x *LayingPlanChanged) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[11]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1303,7 +1488,7 @@ func (x *LayingPlanChanged) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LayingPlanChanged.ProtoReflect.Descriptor instead.
 func (*LayingPlanChanged) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{11}
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *LayingPlanChanged) GetJobId() string {
@@ -1370,7 +1555,7 @@ type LayingPlanSuperseded struct {
 
 func (x *LayingPlanSuperseded) Reset() {
 	*x = LayingPlanSuperseded{}
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[12]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1382,7 +1567,7 @@ func (x *LayingPlanSuperseded) String() string {
 func (*LayingPlanSuperseded) ProtoMessage() {}
 
 func (x *LayingPlanSuperseded) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[12]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1395,7 +1580,7 @@ func (x *LayingPlanSuperseded) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LayingPlanSuperseded.ProtoReflect.Descriptor instead.
 func (*LayingPlanSuperseded) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{12}
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *LayingPlanSuperseded) GetJobId() string {
@@ -1457,7 +1642,7 @@ type LayingPlan struct {
 
 func (x *LayingPlan) Reset() {
 	*x = LayingPlan{}
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[13]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1469,7 +1654,7 @@ func (x *LayingPlan) String() string {
 func (*LayingPlan) ProtoMessage() {}
 
 func (x *LayingPlan) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[13]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1482,7 +1667,7 @@ func (x *LayingPlan) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LayingPlan.ProtoReflect.Descriptor instead.
 func (*LayingPlan) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{13}
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *LayingPlan) GetJobId() string {
@@ -1597,7 +1782,7 @@ type PlanProblem struct {
 
 func (x *PlanProblem) Reset() {
 	*x = PlanProblem{}
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[14]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1609,7 +1794,7 @@ func (x *PlanProblem) String() string {
 func (*PlanProblem) ProtoMessage() {}
 
 func (x *PlanProblem) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[14]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1622,7 +1807,7 @@ func (x *PlanProblem) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanProblem.ProtoReflect.Descriptor instead.
 func (*PlanProblem) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{14}
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *PlanProblem) GetEntity() string {
@@ -1664,7 +1849,7 @@ type PlanPoint struct {
 
 func (x *PlanPoint) Reset() {
 	*x = PlanPoint{}
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[15]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1676,7 +1861,7 @@ func (x *PlanPoint) String() string {
 func (*PlanPoint) ProtoMessage() {}
 
 func (x *PlanPoint) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[15]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1689,7 +1874,7 @@ func (x *PlanPoint) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanPoint.ProtoReflect.Descriptor instead.
 func (*PlanPoint) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{15}
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *PlanPoint) GetXMm() float64 {
@@ -1718,7 +1903,7 @@ type PlanHole struct {
 
 func (x *PlanHole) Reset() {
 	*x = PlanHole{}
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[16]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1730,7 +1915,7 @@ func (x *PlanHole) String() string {
 func (*PlanHole) ProtoMessage() {}
 
 func (x *PlanHole) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[16]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1743,7 +1928,7 @@ func (x *PlanHole) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanHole.ProtoReflect.Descriptor instead.
 func (*PlanHole) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{16}
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *PlanHole) GetCorners() []*PlanPoint {
@@ -1772,7 +1957,7 @@ type PlanPartition struct {
 
 func (x *PlanPartition) Reset() {
 	*x = PlanPartition{}
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[17]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1784,7 +1969,7 @@ func (x *PlanPartition) String() string {
 func (*PlanPartition) ProtoMessage() {}
 
 func (x *PlanPartition) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[17]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1797,7 +1982,7 @@ func (x *PlanPartition) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanPartition.ProtoReflect.Descriptor instead.
 func (*PlanPartition) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{17}
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *PlanPartition) GetFrom() *PlanPoint {
@@ -1836,7 +2021,7 @@ type RoomWishes struct {
 
 func (x *RoomWishes) Reset() {
 	*x = RoomWishes{}
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[18]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1848,7 +2033,7 @@ func (x *RoomWishes) String() string {
 func (*RoomWishes) ProtoMessage() {}
 
 func (x *RoomWishes) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[18]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1861,7 +2046,7 @@ func (x *RoomWishes) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RoomWishes.ProtoReflect.Descriptor instead.
 func (*RoomWishes) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{18}
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *RoomWishes) GetDirectionDegrees() float64 {
@@ -1924,7 +2109,7 @@ type PlanKit struct {
 
 func (x *PlanKit) Reset() {
 	*x = PlanKit{}
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[19]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1936,7 +2121,7 @@ func (x *PlanKit) String() string {
 func (*PlanKit) ProtoMessage() {}
 
 func (x *PlanKit) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[19]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1949,7 +2134,7 @@ func (x *PlanKit) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanKit.ProtoReflect.Descriptor instead.
 func (*PlanKit) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{19}
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *PlanKit) GetProfile() string {
@@ -2024,7 +2209,7 @@ type PlanBay struct {
 
 func (x *PlanBay) Reset() {
 	*x = PlanBay{}
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[20]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2036,7 +2221,7 @@ func (x *PlanBay) String() string {
 func (*PlanBay) ProtoMessage() {}
 
 func (x *PlanBay) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[20]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2049,7 +2234,7 @@ func (x *PlanBay) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanBay.ProtoReflect.Descriptor instead.
 func (*PlanBay) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{20}
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *PlanBay) GetLowMm() float64 {
@@ -2096,17 +2281,28 @@ func (x *PlanBay) GetFiller() bool {
 
 // PlanTrimmer carries cut beams across an opening's edge.
 type PlanTrimmer struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	From          *PlanPoint             `protobuf:"bytes,1,opt,name=from,proto3" json:"from,omitempty"`
-	To            *PlanPoint             `protobuf:"bytes,2,opt,name=to,proto3" json:"to,omitempty"`
-	LengthMm      float64                `protobuf:"fixed64,3,opt,name=length_mm,json=lengthMm,proto3" json:"length_mm,omitempty"`
+	state     protoimpl.MessageState `protogen:"open.v1"`
+	From      *PlanPoint             `protobuf:"bytes,1,opt,name=from,proto3" json:"from,omitempty"`
+	To        *PlanPoint             `protobuf:"bytes,2,opt,name=to,proto3" json:"to,omitempty"`
+	LengthMm  float64                `protobuf:"fixed64,3,opt,name=length_mm,json=lengthMm,proto3" json:"length_mm,omitempty"`
+	Mark      string                 `protobuf:"bytes,4,opt,name=mark,proto3" json:"mark,omitempty"`
+	Name      string                 `protobuf:"bytes,5,opt,name=name,proto3" json:"name,omitempty"`
+	ClearMm   float64                `protobuf:"fixed64,6,opt,name=clear_mm,json=clearMm,proto3" json:"clear_mm,omitempty"`
+	MassG     int64                  `protobuf:"varint,7,opt,name=mass_g,json=massG,proto3" json:"mass_g,omitempty"`
+	Fullness  float64                `protobuf:"fixed64,8,opt,name=fullness,proto3" json:"fullness,omitempty"`
+	Governing string                 `protobuf:"bytes,9,opt,name=governing,proto3" json:"governing,omitempty"`
+	// Place of the product in the yard's list.
+	Trimmer int32        `protobuf:"varint,10,opt,name=trimmer,proto3" json:"trimmer,omitempty"`
+	Corners []*PlanPoint `protobuf:"bytes,11,rep,name=corners,proto3" json:"corners,omitempty"`
+	// What lies on it, from its lower end.
+	Forces        []*PlanPointForce `protobuf:"bytes,12,rep,name=forces,proto3" json:"forces,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *PlanTrimmer) Reset() {
 	*x = PlanTrimmer{}
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[21]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2118,7 +2314,7 @@ func (x *PlanTrimmer) String() string {
 func (*PlanTrimmer) ProtoMessage() {}
 
 func (x *PlanTrimmer) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[21]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2131,7 +2327,7 @@ func (x *PlanTrimmer) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanTrimmer.ProtoReflect.Descriptor instead.
 func (*PlanTrimmer) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{21}
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *PlanTrimmer) GetFrom() *PlanPoint {
@@ -2155,22 +2351,87 @@ func (x *PlanTrimmer) GetLengthMm() float64 {
 	return 0
 }
 
+func (x *PlanTrimmer) GetMark() string {
+	if x != nil {
+		return x.Mark
+	}
+	return ""
+}
+
+func (x *PlanTrimmer) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *PlanTrimmer) GetClearMm() float64 {
+	if x != nil {
+		return x.ClearMm
+	}
+	return 0
+}
+
+func (x *PlanTrimmer) GetMassG() int64 {
+	if x != nil {
+		return x.MassG
+	}
+	return 0
+}
+
+func (x *PlanTrimmer) GetFullness() float64 {
+	if x != nil {
+		return x.Fullness
+	}
+	return 0
+}
+
+func (x *PlanTrimmer) GetGoverning() string {
+	if x != nil {
+		return x.Governing
+	}
+	return ""
+}
+
+func (x *PlanTrimmer) GetTrimmer() int32 {
+	if x != nil {
+		return x.Trimmer
+	}
+	return 0
+}
+
+func (x *PlanTrimmer) GetCorners() []*PlanPoint {
+	if x != nil {
+		return x.Corners
+	}
+	return nil
+}
+
+func (x *PlanTrimmer) GetForces() []*PlanPointForce {
+	if x != nil {
+		return x.Forces
+	}
+	return nil
+}
+
 // PlanMember is a row's beams over one clear span as they were checked.
 type PlanMember struct {
 	state     protoimpl.MessageState `protogen:"open.v1"`
 	ClearMm   float64                `protobuf:"fixed64,1,opt,name=clear_mm,json=clearMm,proto3" json:"clear_mm,omitempty"`
 	BearingMm float64                `protobuf:"fixed64,2,opt,name=bearing_mm,json=bearingMm,proto3" json:"bearing_mm,omitempty"`
 	// Width of floor that the row carries.
-	TributaryMm   float64         `protobuf:"fixed64,3,opt,name=tributary_mm,json=tributaryMm,proto3" json:"tributary_mm,omitempty"`
-	Lines         []*PlanLineLoad `protobuf:"bytes,4,rep,name=lines,proto3" json:"lines,omitempty"`
-	Floors        []*PlanAreaLoad `protobuf:"bytes,5,rep,name=floors,proto3" json:"floors,omitempty"`
+	TributaryMm float64         `protobuf:"fixed64,3,opt,name=tributary_mm,json=tributaryMm,proto3" json:"tributary_mm,omitempty"`
+	Lines       []*PlanLineLoad `protobuf:"bytes,4,rep,name=lines,proto3" json:"lines,omitempty"`
+	Floors      []*PlanAreaLoad `protobuf:"bytes,5,rep,name=floors,proto3" json:"floors,omitempty"`
+	// Ends of trimmers that hang on the row.
+	Points        []*PlanPointForce `protobuf:"bytes,6,rep,name=points,proto3" json:"points,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *PlanMember) Reset() {
 	*x = PlanMember{}
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[22]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2182,7 +2443,7 @@ func (x *PlanMember) String() string {
 func (*PlanMember) ProtoMessage() {}
 
 func (x *PlanMember) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[22]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2195,7 +2456,7 @@ func (x *PlanMember) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanMember.ProtoReflect.Descriptor instead.
 func (*PlanMember) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{22}
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *PlanMember) GetClearMm() float64 {
@@ -2233,6 +2494,74 @@ func (x *PlanMember) GetFloors() []*PlanAreaLoad {
 	return nil
 }
 
+func (x *PlanMember) GetPoints() []*PlanPointForce {
+	if x != nil {
+		return x.Points
+	}
+	return nil
+}
+
+// PlanPointForce acts on a row, from the face of its first support.
+type PlanPointForce struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	AtMm          float64                `protobuf:"fixed64,1,opt,name=at_mm,json=atMm,proto3" json:"at_mm,omitempty"`
+	PermanentN    float64                `protobuf:"fixed64,2,opt,name=permanent_n,json=permanentN,proto3" json:"permanent_n,omitempty"`
+	VariableN     float64                `protobuf:"fixed64,3,opt,name=variable_n,json=variableN,proto3" json:"variable_n,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PlanPointForce) Reset() {
+	*x = PlanPointForce{}
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[25]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PlanPointForce) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PlanPointForce) ProtoMessage() {}
+
+func (x *PlanPointForce) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[25]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PlanPointForce.ProtoReflect.Descriptor instead.
+func (*PlanPointForce) Descriptor() ([]byte, []int) {
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{25}
+}
+
+func (x *PlanPointForce) GetAtMm() float64 {
+	if x != nil {
+		return x.AtMm
+	}
+	return 0
+}
+
+func (x *PlanPointForce) GetPermanentN() float64 {
+	if x != nil {
+		return x.PermanentN
+	}
+	return 0
+}
+
+func (x *PlanPointForce) GetVariableN() float64 {
+	if x != nil {
+		return x.VariableN
+	}
+	return 0
+}
+
 // PlanLineLoad stands on a row, along it from the face of its first support.
 type PlanLineLoad struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
@@ -2245,7 +2574,7 @@ type PlanLineLoad struct {
 
 func (x *PlanLineLoad) Reset() {
 	*x = PlanLineLoad{}
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[23]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2257,7 +2586,7 @@ func (x *PlanLineLoad) String() string {
 func (*PlanLineLoad) ProtoMessage() {}
 
 func (x *PlanLineLoad) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[23]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2270,7 +2599,7 @@ func (x *PlanLineLoad) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanLineLoad.ProtoReflect.Descriptor instead.
 func (*PlanLineLoad) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{23}
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *PlanLineLoad) GetFromMm() float64 {
@@ -2305,7 +2634,7 @@ type PlanAreaLoad struct {
 
 func (x *PlanAreaLoad) Reset() {
 	*x = PlanAreaLoad{}
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[24]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2317,7 +2646,7 @@ func (x *PlanAreaLoad) String() string {
 func (*PlanAreaLoad) ProtoMessage() {}
 
 func (x *PlanAreaLoad) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[24]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2330,7 +2659,7 @@ func (x *PlanAreaLoad) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanAreaLoad.ProtoReflect.Descriptor instead.
 func (*PlanAreaLoad) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{24}
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *PlanAreaLoad) GetAtMm() float64 {
@@ -2399,14 +2728,16 @@ type RoomPlan struct {
 	Cents int64 `protobuf:"varint,33,opt,name=cents,proto3" json:"cents,omitempty"`
 	// What the drawing says of the room, where something else was asked of it by
 	// hand: a drawing that is brought again is compared with it.
-	Drawn         *DrawnRoom `protobuf:"bytes,34,opt,name=drawn,proto3" json:"drawn,omitempty"`
+	Drawn *DrawnRoom `protobuf:"bytes,34,opt,name=drawn,proto3" json:"drawn,omitempty"`
+	// Corners of the parts made good on site, four for each.
+	FillCorners   []*PlanPoint `protobuf:"bytes,35,rep,name=fill_corners,json=fillCorners,proto3" json:"fill_corners,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *RoomPlan) Reset() {
 	*x = RoomPlan{}
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[25]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2418,7 +2749,7 @@ func (x *RoomPlan) String() string {
 func (*RoomPlan) ProtoMessage() {}
 
 func (x *RoomPlan) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[25]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2431,7 +2762,7 @@ func (x *RoomPlan) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RoomPlan.ProtoReflect.Descriptor instead.
 func (*RoomPlan) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{25}
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *RoomPlan) GetRoom() string {
@@ -2672,6 +3003,13 @@ func (x *RoomPlan) GetDrawn() *DrawnRoom {
 	return nil
 }
 
+func (x *RoomPlan) GetFillCorners() []*PlanPoint {
+	if x != nil {
+		return x.FillCorners
+	}
+	return nil
+}
+
 // DrawnRoom is what a drawing says of a room, beside its outline.
 type DrawnRoom struct {
 	state              protoimpl.MessageState `protogen:"open.v1"`
@@ -2689,7 +3027,7 @@ type DrawnRoom struct {
 
 func (x *DrawnRoom) Reset() {
 	*x = DrawnRoom{}
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[26]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2701,7 +3039,7 @@ func (x *DrawnRoom) String() string {
 func (*DrawnRoom) ProtoMessage() {}
 
 func (x *DrawnRoom) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[26]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2714,7 +3052,7 @@ func (x *DrawnRoom) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DrawnRoom.ProtoReflect.Descriptor instead.
 func (*DrawnRoom) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{26}
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *DrawnRoom) GetRoomName() string {
@@ -2802,7 +3140,7 @@ type BeamPlan struct {
 
 func (x *BeamPlan) Reset() {
 	*x = BeamPlan{}
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[27]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2814,7 +3152,7 @@ func (x *BeamPlan) String() string {
 func (*BeamPlan) ProtoMessage() {}
 
 func (x *BeamPlan) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[27]
+	mi := &file_spanyard_layout_event_v1_event_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2827,7 +3165,7 @@ func (x *BeamPlan) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BeamPlan.ProtoReflect.Descriptor instead.
 func (*BeamPlan) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{27}
+	return file_spanyard_layout_event_v1_event_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *BeamPlan) GetMark() string {
@@ -2933,13 +3271,27 @@ const file_spanyard_layout_event_v1_event_proto_rawDesc = "" +
 	"\x0elength_step_mm\x18\x03 \x01(\x05R\flengthStepMm\x12$\n" +
 	"\x0emin_bearing_mm\x18\x04 \x01(\x05R\fminBearingMm\x12+\n" +
 	"\x12max_beam_length_mm\x18\x05 \x01(\x05R\x0fmaxBeamLengthMm\x12;\n" +
-	"\x05basis\x18\x06 \x01(\v2%.spanyard.layout.event.v1.DesignBasisR\x05basis\"\xd5\x02\n" +
+	"\x05basis\x18\x06 \x01(\v2%.spanyard.layout.event.v1.DesignBasisR\x05basis\"\x98\x03\n" +
 	"\vDesignBasis\x12>\n" +
 	"\x04wire\x18\x01 \x01(\v2*.spanyard.layout.event.v1.PrestressingWireR\x04wire\x12B\n" +
 	"\bconcrete\x18\x02 \x01(\v2&.spanyard.layout.event.v1.BeamConcreteR\bconcrete\x12>\n" +
 	"\acasting\x18\x03 \x01(\v2$.spanyard.layout.event.v1.BedCastingR\acasting\x12E\n" +
 	"\bnational\x18\x04 \x01(\v2).spanyard.layout.event.v1.NationalChoicesR\bnational\x12;\n" +
-	"\x05rules\x18\x05 \x01(\v2%.spanyard.layout.event.v1.LayingRulesR\x05rules\"\xa4\x02\n" +
+	"\x05rules\x18\x05 \x01(\v2%.spanyard.layout.event.v1.LayingRulesR\x05rules\x12A\n" +
+	"\btrimmers\x18\x06 \x03(\v2%.spanyard.layout.event.v1.YardTrimmerR\btrimmers\"\x81\x02\n" +
+	"\vYardTrimmer\x12\x12\n" +
+	"\x04name\x18\x01 \x01(\tR\x04name\x12\x16\n" +
+	"\x06source\x18\x02 \x01(\tR\x06source\x12\x19\n" +
+	"\bwidth_mm\x18\x03 \x01(\x01R\awidthMm\x12\x17\n" +
+	"\aseat_mm\x18\x04 \x01(\x01R\x06seatMm\x12\x17\n" +
+	"\ahang_mm\x18\x05 \x01(\x01R\x06hangMm\x12\x18\n" +
+	"\bkg_per_m\x18\x06 \x01(\x01R\x06kgPerM\x12\x1e\n" +
+	"\vcents_per_m\x18\a \x01(\x03R\tcentsPerM\x12?\n" +
+	"\x05loads\x18\b \x03(\v2).spanyard.layout.event.v1.YardTrimmerLoadR\x05loads\"|\n" +
+	"\x0fYardTrimmerLoad\x12\x19\n" +
+	"\bclear_mm\x18\x01 \x01(\x01R\aclearMm\x12%\n" +
+	"\x0fdesign_kn_per_m\x18\x02 \x01(\x01R\fdesignKnPerM\x12'\n" +
+	"\x10service_kn_per_m\x18\x03 \x01(\x01R\rserviceKnPerM\"\xa4\x02\n" +
 	"\x10PrestressingWire\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x1f\n" +
 	"\vdiameter_mm\x18\x02 \x01(\x01R\n" +
@@ -3001,7 +3353,7 @@ const file_spanyard_layout_event_v1_event_proto_rawDesc = "" +
 	"\x05r_inf\x18\r \x01(\x01R\x04rInf\x120\n" +
 	"\x14inclined_wire_branch\x18\x0e \x01(\bR\x12inclinedWireBranch\x12,\n" +
 	"\x12use_area_reduction\x18\x0f \x01(\bR\x10useAreaReduction\x12*\n" +
-	"\x11interface_of_2004\x18\x10 \x01(\bR\x0finterfaceOf2004\"\xe5\x03\n" +
+	"\x11interface_of_2004\x18\x10 \x01(\bR\x0finterfaceOf2004\"\x90\x04\n" +
 	"\vLayingRules\x12*\n" +
 	"\x11shortest_clear_mm\x18\x01 \x01(\x01R\x0fshortestClearMm\x12+\n" +
 	"\x12most_beams_per_row\x18\x02 \x01(\x05R\x0fmostBeamsPerRow\x12\x1d\n" +
@@ -3016,7 +3368,8 @@ const file_spanyard_layout_event_v1_event_proto_rawDesc = "" +
 	"\x0ffinish_age_days\x18\n" +
 	" \x01(\x01R\rfinishAgeDays\x12\x1b\n" +
 	"\tscreed_mm\x18\v \x01(\x01R\bscreedMm\x12'\n" +
-	"\x10screed_kn_per_m3\x18\f \x01(\x01R\rscreedKnPerM3\"n\n" +
+	"\x10screed_kn_per_m3\x18\f \x01(\x01R\rscreedKnPerM3\x12)\n" +
+	"\x11fill_cents_per_m2\x18\r \x01(\x03R\x0efillCentsPerM2\"n\n" +
 	"\x11LayingPlanDrafted\x128\n" +
 	"\x04plan\x18\x01 \x01(\v2$.spanyard.layout.event.v1.LayingPlanR\x04plan\x12\x1f\n" +
 	"\vsource_file\x18\x02 \x01(\tR\n" +
@@ -3102,11 +3455,21 @@ const file_spanyard_layout_event_v1_event_proto_rawDesc = "" +
 	"\fwhole_blocks\x18\x04 \x01(\x05R\vwholeBlocks\x12\x1d\n" +
 	"\n" +
 	"cut_blocks\x18\x05 \x01(\x05R\tcutBlocks\x12\x16\n" +
-	"\x06filler\x18\x06 \x01(\bR\x06filler\"\x98\x01\n" +
+	"\x06filler\x18\x06 \x01(\bR\x06filler\"\xc7\x03\n" +
 	"\vPlanTrimmer\x127\n" +
 	"\x04from\x18\x01 \x01(\v2#.spanyard.layout.event.v1.PlanPointR\x04from\x123\n" +
 	"\x02to\x18\x02 \x01(\v2#.spanyard.layout.event.v1.PlanPointR\x02to\x12\x1b\n" +
-	"\tlength_mm\x18\x03 \x01(\x01R\blengthMm\"\xe7\x01\n" +
+	"\tlength_mm\x18\x03 \x01(\x01R\blengthMm\x12\x12\n" +
+	"\x04mark\x18\x04 \x01(\tR\x04mark\x12\x12\n" +
+	"\x04name\x18\x05 \x01(\tR\x04name\x12\x19\n" +
+	"\bclear_mm\x18\x06 \x01(\x01R\aclearMm\x12\x15\n" +
+	"\x06mass_g\x18\a \x01(\x03R\x05massG\x12\x1a\n" +
+	"\bfullness\x18\b \x01(\x01R\bfullness\x12\x1c\n" +
+	"\tgoverning\x18\t \x01(\tR\tgoverning\x12\x18\n" +
+	"\atrimmer\x18\n" +
+	" \x01(\x05R\atrimmer\x12=\n" +
+	"\acorners\x18\v \x03(\v2#.spanyard.layout.event.v1.PlanPointR\acorners\x12@\n" +
+	"\x06forces\x18\f \x03(\v2(.spanyard.layout.event.v1.PlanPointForceR\x06forces\"\xa9\x02\n" +
 	"\n" +
 	"PlanMember\x12\x19\n" +
 	"\bclear_mm\x18\x01 \x01(\x01R\aclearMm\x12\x1d\n" +
@@ -3114,14 +3477,21 @@ const file_spanyard_layout_event_v1_event_proto_rawDesc = "" +
 	"bearing_mm\x18\x02 \x01(\x01R\tbearingMm\x12!\n" +
 	"\ftributary_mm\x18\x03 \x01(\x01R\vtributaryMm\x12<\n" +
 	"\x05lines\x18\x04 \x03(\v2&.spanyard.layout.event.v1.PlanLineLoadR\x05lines\x12>\n" +
-	"\x06floors\x18\x05 \x03(\v2&.spanyard.layout.event.v1.PlanAreaLoadR\x06floors\"V\n" +
+	"\x06floors\x18\x05 \x03(\v2&.spanyard.layout.event.v1.PlanAreaLoadR\x06floors\x12@\n" +
+	"\x06points\x18\x06 \x03(\v2(.spanyard.layout.event.v1.PlanPointForceR\x06points\"e\n" +
+	"\x0ePlanPointForce\x12\x13\n" +
+	"\x05at_mm\x18\x01 \x01(\x01R\x04atMm\x12\x1f\n" +
+	"\vpermanent_n\x18\x02 \x01(\x01R\n" +
+	"permanentN\x12\x1d\n" +
+	"\n" +
+	"variable_n\x18\x03 \x01(\x01R\tvariableN\"V\n" +
 	"\fPlanLineLoad\x12\x17\n" +
 	"\afrom_mm\x18\x01 \x01(\x01R\x06fromMm\x12\x13\n" +
 	"\x05to_mm\x18\x02 \x01(\x01R\x04toMm\x12\x18\n" +
 	"\bn_per_mm\x18\x03 \x01(\x01R\x06nPerMm\">\n" +
 	"\fPlanAreaLoad\x12\x13\n" +
 	"\x05at_mm\x18\x01 \x01(\x01R\x04atMm\x12\x19\n" +
-	"\barea_mm2\x18\x02 \x01(\x01R\aareaMm2\"\x8f\v\n" +
+	"\barea_mm2\x18\x02 \x01(\x01R\aareaMm2\"\xd7\v\n" +
 	"\bRoomPlan\x12\x12\n" +
 	"\x04room\x18\x01 \x01(\tR\x04room\x12\x1b\n" +
 	"\troom_name\x18\x02 \x01(\tR\broomName\x12!\n" +
@@ -3163,7 +3533,8 @@ const file_spanyard_layout_event_v1_event_proto_rawDesc = "" +
 	"\bfill_mm2\x18\x1f \x01(\x01R\afillMm2\x12\x19\n" +
 	"\bbeam_mm2\x18  \x01(\x01R\abeamMm2\x12\x14\n" +
 	"\x05cents\x18! \x01(\x03R\x05cents\x129\n" +
-	"\x05drawn\x18\" \x01(\v2#.spanyard.layout.event.v1.DrawnRoomR\x05drawn\"\x8a\x03\n" +
+	"\x05drawn\x18\" \x01(\v2#.spanyard.layout.event.v1.DrawnRoomR\x05drawn\x12F\n" +
+	"\ffill_corners\x18# \x03(\v2#.spanyard.layout.event.v1.PlanPointR\vfillCorners\"\x8a\x03\n" +
 	"\tDrawnRoom\x12\x1b\n" +
 	"\troom_name\x18\x01 \x01(\tR\broomName\x12\x1a\n" +
 	"\bcategory\x18\x02 \x01(\tR\bcategory\x120\n" +
@@ -3216,96 +3587,105 @@ func file_spanyard_layout_event_v1_event_proto_rawDescGZIP() []byte {
 }
 
 var file_spanyard_layout_event_v1_event_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
-var file_spanyard_layout_event_v1_event_proto_msgTypes = make([]protoimpl.MessageInfo, 28)
+var file_spanyard_layout_event_v1_event_proto_msgTypes = make([]protoimpl.MessageInfo, 31)
 var file_spanyard_layout_event_v1_event_proto_goTypes = []any{
 	(Strength)(0),                 // 0: spanyard.layout.event.v1.Strength
 	(RoomState)(0),                // 1: spanyard.layout.event.v1.RoomState
 	(*Event)(nil),                 // 2: spanyard.layout.event.v1.Event
 	(*CatalogueSet)(nil),          // 3: spanyard.layout.event.v1.CatalogueSet
 	(*DesignBasis)(nil),           // 4: spanyard.layout.event.v1.DesignBasis
-	(*PrestressingWire)(nil),      // 5: spanyard.layout.event.v1.PrestressingWire
-	(*BeamConcrete)(nil),          // 6: spanyard.layout.event.v1.BeamConcrete
-	(*BedCasting)(nil),            // 7: spanyard.layout.event.v1.BedCasting
-	(*CuringPart)(nil),            // 8: spanyard.layout.event.v1.CuringPart
-	(*NationalChoices)(nil),       // 9: spanyard.layout.event.v1.NationalChoices
-	(*LayingRules)(nil),           // 10: spanyard.layout.event.v1.LayingRules
-	(*LayingPlanDrafted)(nil),     // 11: spanyard.layout.event.v1.LayingPlanDrafted
-	(*LayingPlanApproved)(nil),    // 12: spanyard.layout.event.v1.LayingPlanApproved
-	(*LayingPlanChanged)(nil),     // 13: spanyard.layout.event.v1.LayingPlanChanged
-	(*LayingPlanSuperseded)(nil),  // 14: spanyard.layout.event.v1.LayingPlanSuperseded
-	(*LayingPlan)(nil),            // 15: spanyard.layout.event.v1.LayingPlan
-	(*PlanProblem)(nil),           // 16: spanyard.layout.event.v1.PlanProblem
-	(*PlanPoint)(nil),             // 17: spanyard.layout.event.v1.PlanPoint
-	(*PlanHole)(nil),              // 18: spanyard.layout.event.v1.PlanHole
-	(*PlanPartition)(nil),         // 19: spanyard.layout.event.v1.PlanPartition
-	(*RoomWishes)(nil),            // 20: spanyard.layout.event.v1.RoomWishes
-	(*PlanKit)(nil),               // 21: spanyard.layout.event.v1.PlanKit
-	(*PlanBay)(nil),               // 22: spanyard.layout.event.v1.PlanBay
-	(*PlanTrimmer)(nil),           // 23: spanyard.layout.event.v1.PlanTrimmer
-	(*PlanMember)(nil),            // 24: spanyard.layout.event.v1.PlanMember
-	(*PlanLineLoad)(nil),          // 25: spanyard.layout.event.v1.PlanLineLoad
-	(*PlanAreaLoad)(nil),          // 26: spanyard.layout.event.v1.PlanAreaLoad
-	(*RoomPlan)(nil),              // 27: spanyard.layout.event.v1.RoomPlan
-	(*DrawnRoom)(nil),             // 28: spanyard.layout.event.v1.DrawnRoom
-	(*BeamPlan)(nil),              // 29: spanyard.layout.event.v1.BeamPlan
-	(*v1.BeamProfile)(nil),        // 30: spanyard.common.v1.BeamProfile
-	(*v1.BlockKind)(nil),          // 31: spanyard.common.v1.BlockKind
-	(*timestamppb.Timestamp)(nil), // 32: google.protobuf.Timestamp
-	(*v1.BeamProduct)(nil),        // 33: spanyard.common.v1.BeamProduct
+	(*YardTrimmer)(nil),           // 5: spanyard.layout.event.v1.YardTrimmer
+	(*YardTrimmerLoad)(nil),       // 6: spanyard.layout.event.v1.YardTrimmerLoad
+	(*PrestressingWire)(nil),      // 7: spanyard.layout.event.v1.PrestressingWire
+	(*BeamConcrete)(nil),          // 8: spanyard.layout.event.v1.BeamConcrete
+	(*BedCasting)(nil),            // 9: spanyard.layout.event.v1.BedCasting
+	(*CuringPart)(nil),            // 10: spanyard.layout.event.v1.CuringPart
+	(*NationalChoices)(nil),       // 11: spanyard.layout.event.v1.NationalChoices
+	(*LayingRules)(nil),           // 12: spanyard.layout.event.v1.LayingRules
+	(*LayingPlanDrafted)(nil),     // 13: spanyard.layout.event.v1.LayingPlanDrafted
+	(*LayingPlanApproved)(nil),    // 14: spanyard.layout.event.v1.LayingPlanApproved
+	(*LayingPlanChanged)(nil),     // 15: spanyard.layout.event.v1.LayingPlanChanged
+	(*LayingPlanSuperseded)(nil),  // 16: spanyard.layout.event.v1.LayingPlanSuperseded
+	(*LayingPlan)(nil),            // 17: spanyard.layout.event.v1.LayingPlan
+	(*PlanProblem)(nil),           // 18: spanyard.layout.event.v1.PlanProblem
+	(*PlanPoint)(nil),             // 19: spanyard.layout.event.v1.PlanPoint
+	(*PlanHole)(nil),              // 20: spanyard.layout.event.v1.PlanHole
+	(*PlanPartition)(nil),         // 21: spanyard.layout.event.v1.PlanPartition
+	(*RoomWishes)(nil),            // 22: spanyard.layout.event.v1.RoomWishes
+	(*PlanKit)(nil),               // 23: spanyard.layout.event.v1.PlanKit
+	(*PlanBay)(nil),               // 24: spanyard.layout.event.v1.PlanBay
+	(*PlanTrimmer)(nil),           // 25: spanyard.layout.event.v1.PlanTrimmer
+	(*PlanMember)(nil),            // 26: spanyard.layout.event.v1.PlanMember
+	(*PlanPointForce)(nil),        // 27: spanyard.layout.event.v1.PlanPointForce
+	(*PlanLineLoad)(nil),          // 28: spanyard.layout.event.v1.PlanLineLoad
+	(*PlanAreaLoad)(nil),          // 29: spanyard.layout.event.v1.PlanAreaLoad
+	(*RoomPlan)(nil),              // 30: spanyard.layout.event.v1.RoomPlan
+	(*DrawnRoom)(nil),             // 31: spanyard.layout.event.v1.DrawnRoom
+	(*BeamPlan)(nil),              // 32: spanyard.layout.event.v1.BeamPlan
+	(*v1.BeamProfile)(nil),        // 33: spanyard.common.v1.BeamProfile
+	(*v1.BlockKind)(nil),          // 34: spanyard.common.v1.BlockKind
+	(*timestamppb.Timestamp)(nil), // 35: google.protobuf.Timestamp
+	(*v1.BeamProduct)(nil),        // 36: spanyard.common.v1.BeamProduct
 }
 var file_spanyard_layout_event_v1_event_proto_depIdxs = []int32{
 	3,  // 0: spanyard.layout.event.v1.Event.catalogue_set:type_name -> spanyard.layout.event.v1.CatalogueSet
-	11, // 1: spanyard.layout.event.v1.Event.laying_plan_drafted:type_name -> spanyard.layout.event.v1.LayingPlanDrafted
-	12, // 2: spanyard.layout.event.v1.Event.laying_plan_approved:type_name -> spanyard.layout.event.v1.LayingPlanApproved
-	14, // 3: spanyard.layout.event.v1.Event.laying_plan_superseded:type_name -> spanyard.layout.event.v1.LayingPlanSuperseded
-	13, // 4: spanyard.layout.event.v1.Event.laying_plan_changed:type_name -> spanyard.layout.event.v1.LayingPlanChanged
-	30, // 5: spanyard.layout.event.v1.CatalogueSet.profiles:type_name -> spanyard.common.v1.BeamProfile
-	31, // 6: spanyard.layout.event.v1.CatalogueSet.blocks:type_name -> spanyard.common.v1.BlockKind
+	13, // 1: spanyard.layout.event.v1.Event.laying_plan_drafted:type_name -> spanyard.layout.event.v1.LayingPlanDrafted
+	14, // 2: spanyard.layout.event.v1.Event.laying_plan_approved:type_name -> spanyard.layout.event.v1.LayingPlanApproved
+	16, // 3: spanyard.layout.event.v1.Event.laying_plan_superseded:type_name -> spanyard.layout.event.v1.LayingPlanSuperseded
+	15, // 4: spanyard.layout.event.v1.Event.laying_plan_changed:type_name -> spanyard.layout.event.v1.LayingPlanChanged
+	33, // 5: spanyard.layout.event.v1.CatalogueSet.profiles:type_name -> spanyard.common.v1.BeamProfile
+	34, // 6: spanyard.layout.event.v1.CatalogueSet.blocks:type_name -> spanyard.common.v1.BlockKind
 	4,  // 7: spanyard.layout.event.v1.CatalogueSet.basis:type_name -> spanyard.layout.event.v1.DesignBasis
-	5,  // 8: spanyard.layout.event.v1.DesignBasis.wire:type_name -> spanyard.layout.event.v1.PrestressingWire
-	6,  // 9: spanyard.layout.event.v1.DesignBasis.concrete:type_name -> spanyard.layout.event.v1.BeamConcrete
-	7,  // 10: spanyard.layout.event.v1.DesignBasis.casting:type_name -> spanyard.layout.event.v1.BedCasting
-	9,  // 11: spanyard.layout.event.v1.DesignBasis.national:type_name -> spanyard.layout.event.v1.NationalChoices
-	10, // 12: spanyard.layout.event.v1.DesignBasis.rules:type_name -> spanyard.layout.event.v1.LayingRules
-	8,  // 13: spanyard.layout.event.v1.BedCasting.heat_curing:type_name -> spanyard.layout.event.v1.CuringPart
-	15, // 14: spanyard.layout.event.v1.LayingPlanDrafted.plan:type_name -> spanyard.layout.event.v1.LayingPlan
-	15, // 15: spanyard.layout.event.v1.LayingPlanApproved.plan:type_name -> spanyard.layout.event.v1.LayingPlan
-	32, // 16: spanyard.layout.event.v1.LayingPlanApproved.approved_at:type_name -> google.protobuf.Timestamp
-	27, // 17: spanyard.layout.event.v1.LayingPlanChanged.rooms:type_name -> spanyard.layout.event.v1.RoomPlan
-	0,  // 18: spanyard.layout.event.v1.LayingPlan.strength:type_name -> spanyard.layout.event.v1.Strength
-	27, // 19: spanyard.layout.event.v1.LayingPlan.rooms:type_name -> spanyard.layout.event.v1.RoomPlan
-	30, // 20: spanyard.layout.event.v1.LayingPlan.profiles:type_name -> spanyard.common.v1.BeamProfile
-	31, // 21: spanyard.layout.event.v1.LayingPlan.blocks:type_name -> spanyard.common.v1.BlockKind
-	4,  // 22: spanyard.layout.event.v1.LayingPlan.basis:type_name -> spanyard.layout.event.v1.DesignBasis
-	16, // 23: spanyard.layout.event.v1.LayingPlan.problems:type_name -> spanyard.layout.event.v1.PlanProblem
-	17, // 24: spanyard.layout.event.v1.PlanHole.corners:type_name -> spanyard.layout.event.v1.PlanPoint
-	17, // 25: spanyard.layout.event.v1.PlanPartition.from:type_name -> spanyard.layout.event.v1.PlanPoint
-	17, // 26: spanyard.layout.event.v1.PlanPartition.to:type_name -> spanyard.layout.event.v1.PlanPoint
-	17, // 27: spanyard.layout.event.v1.PlanTrimmer.from:type_name -> spanyard.layout.event.v1.PlanPoint
-	17, // 28: spanyard.layout.event.v1.PlanTrimmer.to:type_name -> spanyard.layout.event.v1.PlanPoint
-	25, // 29: spanyard.layout.event.v1.PlanMember.lines:type_name -> spanyard.layout.event.v1.PlanLineLoad
-	26, // 30: spanyard.layout.event.v1.PlanMember.floors:type_name -> spanyard.layout.event.v1.PlanAreaLoad
-	29, // 31: spanyard.layout.event.v1.RoomPlan.beams:type_name -> spanyard.layout.event.v1.BeamPlan
-	1,  // 32: spanyard.layout.event.v1.RoomPlan.state:type_name -> spanyard.layout.event.v1.RoomState
-	17, // 33: spanyard.layout.event.v1.RoomPlan.outline:type_name -> spanyard.layout.event.v1.PlanPoint
-	18, // 34: spanyard.layout.event.v1.RoomPlan.holes:type_name -> spanyard.layout.event.v1.PlanHole
-	19, // 35: spanyard.layout.event.v1.RoomPlan.partitions:type_name -> spanyard.layout.event.v1.PlanPartition
-	20, // 36: spanyard.layout.event.v1.RoomPlan.wishes:type_name -> spanyard.layout.event.v1.RoomWishes
-	21, // 37: spanyard.layout.event.v1.RoomPlan.kit:type_name -> spanyard.layout.event.v1.PlanKit
-	22, // 38: spanyard.layout.event.v1.RoomPlan.bays:type_name -> spanyard.layout.event.v1.PlanBay
-	23, // 39: spanyard.layout.event.v1.RoomPlan.trimmers:type_name -> spanyard.layout.event.v1.PlanTrimmer
-	28, // 40: spanyard.layout.event.v1.RoomPlan.drawn:type_name -> spanyard.layout.event.v1.DrawnRoom
-	18, // 41: spanyard.layout.event.v1.DrawnRoom.holes:type_name -> spanyard.layout.event.v1.PlanHole
-	19, // 42: spanyard.layout.event.v1.DrawnRoom.partitions:type_name -> spanyard.layout.event.v1.PlanPartition
-	20, // 43: spanyard.layout.event.v1.DrawnRoom.wishes:type_name -> spanyard.layout.event.v1.RoomWishes
-	33, // 44: spanyard.layout.event.v1.BeamPlan.product:type_name -> spanyard.common.v1.BeamProduct
-	17, // 45: spanyard.layout.event.v1.BeamPlan.corners:type_name -> spanyard.layout.event.v1.PlanPoint
-	24, // 46: spanyard.layout.event.v1.BeamPlan.member:type_name -> spanyard.layout.event.v1.PlanMember
-	47, // [47:47] is the sub-list for method output_type
-	47, // [47:47] is the sub-list for method input_type
-	47, // [47:47] is the sub-list for extension type_name
-	47, // [47:47] is the sub-list for extension extendee
-	0,  // [0:47] is the sub-list for field type_name
+	7,  // 8: spanyard.layout.event.v1.DesignBasis.wire:type_name -> spanyard.layout.event.v1.PrestressingWire
+	8,  // 9: spanyard.layout.event.v1.DesignBasis.concrete:type_name -> spanyard.layout.event.v1.BeamConcrete
+	9,  // 10: spanyard.layout.event.v1.DesignBasis.casting:type_name -> spanyard.layout.event.v1.BedCasting
+	11, // 11: spanyard.layout.event.v1.DesignBasis.national:type_name -> spanyard.layout.event.v1.NationalChoices
+	12, // 12: spanyard.layout.event.v1.DesignBasis.rules:type_name -> spanyard.layout.event.v1.LayingRules
+	5,  // 13: spanyard.layout.event.v1.DesignBasis.trimmers:type_name -> spanyard.layout.event.v1.YardTrimmer
+	6,  // 14: spanyard.layout.event.v1.YardTrimmer.loads:type_name -> spanyard.layout.event.v1.YardTrimmerLoad
+	10, // 15: spanyard.layout.event.v1.BedCasting.heat_curing:type_name -> spanyard.layout.event.v1.CuringPart
+	17, // 16: spanyard.layout.event.v1.LayingPlanDrafted.plan:type_name -> spanyard.layout.event.v1.LayingPlan
+	17, // 17: spanyard.layout.event.v1.LayingPlanApproved.plan:type_name -> spanyard.layout.event.v1.LayingPlan
+	35, // 18: spanyard.layout.event.v1.LayingPlanApproved.approved_at:type_name -> google.protobuf.Timestamp
+	30, // 19: spanyard.layout.event.v1.LayingPlanChanged.rooms:type_name -> spanyard.layout.event.v1.RoomPlan
+	0,  // 20: spanyard.layout.event.v1.LayingPlan.strength:type_name -> spanyard.layout.event.v1.Strength
+	30, // 21: spanyard.layout.event.v1.LayingPlan.rooms:type_name -> spanyard.layout.event.v1.RoomPlan
+	33, // 22: spanyard.layout.event.v1.LayingPlan.profiles:type_name -> spanyard.common.v1.BeamProfile
+	34, // 23: spanyard.layout.event.v1.LayingPlan.blocks:type_name -> spanyard.common.v1.BlockKind
+	4,  // 24: spanyard.layout.event.v1.LayingPlan.basis:type_name -> spanyard.layout.event.v1.DesignBasis
+	18, // 25: spanyard.layout.event.v1.LayingPlan.problems:type_name -> spanyard.layout.event.v1.PlanProblem
+	19, // 26: spanyard.layout.event.v1.PlanHole.corners:type_name -> spanyard.layout.event.v1.PlanPoint
+	19, // 27: spanyard.layout.event.v1.PlanPartition.from:type_name -> spanyard.layout.event.v1.PlanPoint
+	19, // 28: spanyard.layout.event.v1.PlanPartition.to:type_name -> spanyard.layout.event.v1.PlanPoint
+	19, // 29: spanyard.layout.event.v1.PlanTrimmer.from:type_name -> spanyard.layout.event.v1.PlanPoint
+	19, // 30: spanyard.layout.event.v1.PlanTrimmer.to:type_name -> spanyard.layout.event.v1.PlanPoint
+	19, // 31: spanyard.layout.event.v1.PlanTrimmer.corners:type_name -> spanyard.layout.event.v1.PlanPoint
+	27, // 32: spanyard.layout.event.v1.PlanTrimmer.forces:type_name -> spanyard.layout.event.v1.PlanPointForce
+	28, // 33: spanyard.layout.event.v1.PlanMember.lines:type_name -> spanyard.layout.event.v1.PlanLineLoad
+	29, // 34: spanyard.layout.event.v1.PlanMember.floors:type_name -> spanyard.layout.event.v1.PlanAreaLoad
+	27, // 35: spanyard.layout.event.v1.PlanMember.points:type_name -> spanyard.layout.event.v1.PlanPointForce
+	32, // 36: spanyard.layout.event.v1.RoomPlan.beams:type_name -> spanyard.layout.event.v1.BeamPlan
+	1,  // 37: spanyard.layout.event.v1.RoomPlan.state:type_name -> spanyard.layout.event.v1.RoomState
+	19, // 38: spanyard.layout.event.v1.RoomPlan.outline:type_name -> spanyard.layout.event.v1.PlanPoint
+	20, // 39: spanyard.layout.event.v1.RoomPlan.holes:type_name -> spanyard.layout.event.v1.PlanHole
+	21, // 40: spanyard.layout.event.v1.RoomPlan.partitions:type_name -> spanyard.layout.event.v1.PlanPartition
+	22, // 41: spanyard.layout.event.v1.RoomPlan.wishes:type_name -> spanyard.layout.event.v1.RoomWishes
+	23, // 42: spanyard.layout.event.v1.RoomPlan.kit:type_name -> spanyard.layout.event.v1.PlanKit
+	24, // 43: spanyard.layout.event.v1.RoomPlan.bays:type_name -> spanyard.layout.event.v1.PlanBay
+	25, // 44: spanyard.layout.event.v1.RoomPlan.trimmers:type_name -> spanyard.layout.event.v1.PlanTrimmer
+	31, // 45: spanyard.layout.event.v1.RoomPlan.drawn:type_name -> spanyard.layout.event.v1.DrawnRoom
+	19, // 46: spanyard.layout.event.v1.RoomPlan.fill_corners:type_name -> spanyard.layout.event.v1.PlanPoint
+	20, // 47: spanyard.layout.event.v1.DrawnRoom.holes:type_name -> spanyard.layout.event.v1.PlanHole
+	21, // 48: spanyard.layout.event.v1.DrawnRoom.partitions:type_name -> spanyard.layout.event.v1.PlanPartition
+	22, // 49: spanyard.layout.event.v1.DrawnRoom.wishes:type_name -> spanyard.layout.event.v1.RoomWishes
+	36, // 50: spanyard.layout.event.v1.BeamPlan.product:type_name -> spanyard.common.v1.BeamProduct
+	19, // 51: spanyard.layout.event.v1.BeamPlan.corners:type_name -> spanyard.layout.event.v1.PlanPoint
+	26, // 52: spanyard.layout.event.v1.BeamPlan.member:type_name -> spanyard.layout.event.v1.PlanMember
+	53, // [53:53] is the sub-list for method output_type
+	53, // [53:53] is the sub-list for method input_type
+	53, // [53:53] is the sub-list for extension type_name
+	53, // [53:53] is the sub-list for extension extendee
+	0,  // [0:53] is the sub-list for field type_name
 }
 
 func init() { file_spanyard_layout_event_v1_event_proto_init() }
@@ -3320,14 +3700,14 @@ func file_spanyard_layout_event_v1_event_proto_init() {
 		(*Event_LayingPlanSuperseded)(nil),
 		(*Event_LayingPlanChanged)(nil),
 	}
-	file_spanyard_layout_event_v1_event_proto_msgTypes[18].OneofWrappers = []any{}
+	file_spanyard_layout_event_v1_event_proto_msgTypes[20].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_spanyard_layout_event_v1_event_proto_rawDesc), len(file_spanyard_layout_event_v1_event_proto_rawDesc)),
 			NumEnums:      2,
-			NumMessages:   28,
+			NumMessages:   31,
 			NumExtensions: 0,
 			NumServices:   0,
 		},
