@@ -28,7 +28,6 @@ func (b Basis) spans() []span {
 		{"national.alpha_cc", n.AlphaCC, 0.7, 1}, {"national.alpha_ct", n.AlphaCT, 0.7, 1}, {"national.gamma_c", n.GammaC, 1, 2}, {"national.gamma_s", n.GammaS, 1, 1.5},
 		{"national.gamma_g", n.GammaG, 1, 2}, {"national.gamma_q", n.GammaQ, 1, 2}, {"national.xi", n.Xi, 0.5, 1}, {"national.k1_shear", n.K1Shear, 0, 0.3},
 		{"rules.shortest_clear_mm", r.ShortestMM, 200, 2000}, {"rules.most_beams_per_row", float64(r.MostPerRow), 1, 3}, {"rules.bearing_mm", r.BearingMM, 40, 500},
-		{"rules.header_width_mm", r.HeaderWidthMM, 50, 500}, {"rules.header_bearing_mm", r.HeaderBearingMM, 40, r.HeaderWidthMM}, {"rules.header_max_mm", r.HeaderMaxMM, 300, 10_000},
 		{"rules.line_load_kn_per_m", r.LineLoadKNPerM, 0, 100}, {"rules.humidity_percent", r.HumidityPercent, 20, 100}, {"rules.design_hours", r.DesignHours, 8760, 2e6},
 		{"rules.finish_age_days", r.FinishAgeDays, 1, 365}, {"rules.screed_mm", r.ScreedMM, 0, 500}, {"rules.screed_kn_per_m3", r.ScreedKNPerM3, 0, 50},
 	}
