@@ -66,7 +66,7 @@ func run(catalogueFile, floorsFile string) error {
 			}
 			laid++
 			beams += len(r.Beams)
-			for _, v := range design.Violations(catalogue, r) {
+			for _, v := range append(design.Violations(catalogue, r), design.Uncovered(catalogue, r)...) {
 				broken++
 				fmt.Fprintf(os.Stderr, "floor %s room %s: %s\n", p.Floor.Job, r.Room.ID, v)
 			}

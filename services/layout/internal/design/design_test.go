@@ -89,7 +89,7 @@ func TestRealFloors(t *testing.T) {
 				continue
 			}
 			laid++
-			for _, v := range Violations(invented(), r) {
+			for _, v := range append(Violations(invented(), r), Uncovered(invented(), r)...) {
 				t.Errorf("%s room %s: %s", f.Job, r.Room.ID, v)
 			}
 			for _, b := range r.Beams {

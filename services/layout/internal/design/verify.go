@@ -26,11 +26,12 @@ func Violations(c Catalogue, r RoomPlan) []string {
 				note("beams %s and %s lie %.1f mm in each other", a.Mark, b.Mark, d)
 			}
 		}
+		bearing := math.Max(c.Rules.BearingMM, r.Room.BearingMM)
 		for _, corner := range a.Quad {
 			// Square to a wall a beam goes as far as its bearing and what its
 			// length was rounded up by; at a slanted or side wall its far
 			// corner lies up to the row's width farther.
-			if d := r.Room.Shape.Distance(corner); d > c.Rules.BearingMM+c.Rules.LengthStepMM+r.Kit.WidthMM*float64(a.PerRow) {
+			if d := r.Room.Shape.Distance(corner); d > bearing+c.Rules.LengthStepMM+r.Kit.WidthMM*float64(a.PerRow) {
 				note("beam %s ends %.0f mm outside the room", a.Mark, d)
 			}
 		}
@@ -61,3 +62,89 @@ func Violations(c Catalogue, r RoomPlan) []string {
 }
 
 func diagonal(q geometry.Quad) float64 { return math.Hypot(q[2].X-q[0].X, q[2].Y-q[0].Y) }
+
+const (
+	// samples of a room's floor across its longer side.
+	samples = 24
+	// nearMM is how far a point may lie beside what covers it: joints, and
+	// what a drawing is not exact to.
+	nearMM = 6
+)
+
+// Uncovered looks at a laid room point by point: every point of its floor lies
+// on a beam or trimmer, in a bay of blocks or on floor to be made good on site, and no
+// beam lies across an opening. It returns what does not. It is slower than
+// Violations and looks at the same plan in another way.
+func Uncovered(c Catalogue, r RoomPlan) []string {
+	if r.Refused != nil {
+		return nil
+	}
+	var out []string
+	low, high := r.Room.Shape.Bounds()
+	step := math.Max(high.X-low.X, high.Y-low.Y) / samples
+	frame := geometry.NewFrame(r.Layout.DirectionDegrees)
+	for x := low.X + step/2; x < high.X; x += step {
+		for y := low.Y + step/2; y < high.Y; y += step {
+			if p := (geometry.Point{X: x, Y: y}); r.Room.Shape.Contains(p) && !r.covered(c, p, frame.In(p).Y) {
+				out = append(out, fmt.Sprintf("the floor at (%.0f, %.0f) is bare", x, y))
+			}
+		}
+	}
+	for _, b := range r.Beams {
+		if at, ok := r.bridges(b); ok {
+			out = append(out, fmt.Sprintf("beam %s lies across an opening at (%.0f, %.0f)", b.Mark, at.X, at.Y))
+		}
+	}
+	return out
+}
+
+func (r RoomPlan) covered(c Catalogue, p geometry.Point, level float64) bool {
+	for _, b := range r.Layout.Bays {
+		if level >= b.Low-nearMM && level <= b.High+nearMM {
+			return true
+		}
+	}
+	for _, b := range r.Beams {
+		if on(b.Quad, p) {
+			return true
+		}
+	}
+	for _, f := range r.Layout.Fills {
+		if on(f, p) {
+			return true
+		}
+	}
+	for _, h := range r.Layout.Headers {
+		if geometry.DistanceToSegment(h.From, h.To, p) <= c.Trimmers[h.Trimmer].WidthMM+nearMM {
+			return true
+		}
+	}
+	return false
+}
+
+func on(q geometry.Quad, p geometry.Point) bool {
+	return geometry.Inside(q[:], p) || geometry.DistanceToRing(q[:], p) <= nearMM
+}
+
+// bridges reports whether a beam's middle line runs through a hole farther
+// from its edge than a beam bears.
+func (r RoomPlan) bridges(b Beam) (geometry.Point, bool) {
+	from := geometry.Point{X: (b.Quad[0].X + b.Quad[3].X) / 2, Y: (b.Quad[0].Y + b.Quad[3].Y) / 2}
+	to := geometry.Point{X: (b.Quad[1].X + b.Quad[2].X) / 2, Y: (b.Quad[1].Y + b.Quad[2].Y) / 2}
+	const stepMM = 25
+	n := int(math.Hypot(to.X-from.X, to.Y-from.Y)/stepMM) + 1
+	for k := range n + 1 {
+		share := float64(k) / float64(n)
+		p := geometry.Point{X: from.X + (to.X-from.X)*share, Y: from.Y + (to.Y-from.Y)*share}
+		for i, hole := range r.Room.Shape.Holes {
+			deep := float64(nearMM)
+			if i < len(r.Room.HoleSupports) && r.Room.HoleSupports[i] {
+				deep = mostBearingMM
+			}
+			if geometry.Inside(hole, p) && geometry.DistanceToRing(hole, p) > deep {
+				return p, true
+			}
+		}
+	}
+	return geometry.Point{}, false
+}
