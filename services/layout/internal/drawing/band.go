@@ -59,7 +59,7 @@ func (d *draughtsman) samples() []sample {
 		{func(x, y float64) {
 			d.text(Text{Value: "8+2", At: Point{X: x + 3, Y: y}, HeightMM: labelMM, Layer: layerFrame})
 		}, "bay of 8 whole blocks, 2 cut"},
-		{d.sampleOpening, "opening; thick edge: header"},
+		{d.sampleOpening, "opening; thick edge: trimmer"},
 		{d.sampleOrder, "laying order; lay this way"},
 		{d.sampleSize, "clear sizes; middles of rows"},
 		{func(x, y float64) {
@@ -132,7 +132,7 @@ func (d *draughtsman) scaleBar(at Point) {
 		}
 		d.add(Line{Points: []Point{{X: x, Y: at.Y}, {X: x + 10, Y: at.Y}, {X: x + 10, Y: at.Y + 1.6}, {X: x, Y: at.Y + 1.6}}, Closed: true, Weight: Broad, Fill: fill, Layer: layerFrame})
 	}
-	text := fmt.Sprintf("0 to %g m at 1:%d. Lengths of beams and headers in m, all other sizes in mm.", step*5, d.page.Scale)
+	text := fmt.Sprintf("0 to %g m at 1:%d. Lengths of beams and trimmers in m, all other sizes in mm.", step*5, d.page.Scale)
 	d.text(Text{Value: text, At: Point{X: at.X + 54, Y: at.Y - 0.4}, HeightMM: labelMM, Layer: layerFrame})
 }
 

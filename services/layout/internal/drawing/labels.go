@@ -320,9 +320,13 @@ func alike(beams []design.Beam) [][2]int {
 	return out
 }
 
-// headers names the members along openings, beside them where there is room.
-func (s *site) headers() {
-	for _, h := range s.r.Layout.Headers {
+// trimmers names the members along openings, beside them where there is room.
+func (s *site) trimmers() {
+	for i, h := range s.r.Layout.Headers {
+		if i >= len(s.r.Trimmers) {
+			return
+		}
+		piece := s.r.Trimmers[i]
 		a, b := s.paper(h.From), s.paper(h.To)
 		degrees := math.Atan2(b.Y-a.Y, b.X-a.X) * 180 / math.Pi
 		sin, cos := math.Sincos(degrees * math.Pi / 180)
@@ -331,7 +335,7 @@ func (s *site) headers() {
 		for _, away := range []float64{2, -2, 2.6, -2.6, 3.2, -3.2} {
 			places = append(places, Point{X: m.X - sin*away, Y: m.Y + cos*away})
 		}
-		s.put(Text{Value: "header " + metres(int(math.Round(h.LengthMM))), HeightMM: labelMM, Degrees: degrees, Layer: layerOpening}, places, func(q geometry.Quad) bool {
+		s.put(Text{Value: number(piece.Mark) + "  " + metres(piece.LengthMM), HeightMM: labelMM, Degrees: degrees, Layer: layerOpening}, places, func(q geometry.Quad) bool {
 			return s.clearOfBeams(q, 0, -1)
 		})
 	}

@@ -30,7 +30,7 @@ func (d *draughtsman) rooms(rooms []int) {
 	}
 }
 
-// built draws beams, walls, openings, partitions and headers.
+// built draws beams, walls, openings, partitions and trimmers.
 func (s *site) built() {
 	if s.laid() {
 		s.fillers()
@@ -73,7 +73,7 @@ func (s *site) lettering() {
 	s.width()
 	s.tag()
 	s.marks()
-	s.headers()
+	s.trimmers()
 	s.setOut()
 	s.counts()
 	switch s.fallback {

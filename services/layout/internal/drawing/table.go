@@ -65,12 +65,8 @@ func (b *book) entry(room int) entry {
 	for _, l := range one.site(r).setOutLines() {
 		e.paragraph(l)
 	}
-	if n := len(r.Layout.Headers); n > 0 {
-		var lengths []string
-		for _, h := range r.Layout.Headers {
-			lengths = append(lengths, metres(int(math.Round(h.LengthMM))))
-		}
-		e.paragraph("Headers at openings, m: " + strings.Join(lengths, ", "))
+	for _, t := range r.Trimmers {
+		e.paragraph(fmt.Sprintf("Trimmer %s %s: 1 of %s m", number(t.Mark), t.Name, metres(t.LengthMM)))
 	}
 	if m2 := r.Layout.FillMM2 / 1e6; m2 >= 0.005 {
 		e.paragraph(fmt.Sprintf("To be made good on site: %.2f m2", m2))

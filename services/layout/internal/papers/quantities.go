@@ -18,13 +18,14 @@ type Quantities struct {
 	Title string
 	Beams []design.Beam
 	// Room of each beam, in the same order.
-	Rooms   []string
-	Kinds   []BeamKind
-	Blocks  []BlockCount
-	Refused []string
-	Screed  Screed
-	WireM   float64
-	WireKg  float64
+	Rooms    []string
+	Kinds    []BeamKind
+	Blocks   []BlockCount
+	Trimmers []design.TrimmerPiece
+	Refused  []string
+	Screed   Screed
+	WireM    float64
+	WireKg   float64
 }
 
 // BeamKind is all beams of one profile, pattern and length.
@@ -36,9 +37,9 @@ type BeamKind struct {
 
 // BlockCount is the blocks of a room.
 type BlockCount struct {
-	Room, Kind       string
-	Whole, Cut       int
-	HeaderMM, FillM2 float64
+	Room, Kind string
+	Whole, Cut int
+	FillM2     float64
 }
 
 // Screed is cement and sand for a finish of 1:3 by volume. Common practice:
@@ -88,9 +89,7 @@ func Count(title string, plan design.Plan, c design.Catalogue) Quantities {
 		for _, bay := range r.Layout.Bays {
 			n.Whole, n.Cut = n.Whole+bay.Whole, n.Cut+bay.Cut
 		}
-		for _, h := range r.Layout.Headers {
-			n.HeaderMM += h.LengthMM
-		}
+		q.Trimmers = append(q.Trimmers, r.Trimmers...)
 		q.Blocks = append(q.Blocks, n)
 	}
 	for _, k := range kinds {
@@ -140,13 +139,14 @@ func (q Quantities) totals() (heads []string, rows [][]any) {
 	rows = append(rows, []any{"beams in all", "", len(q.Beams), metres, mass, ""})
 	for _, b := range q.Blocks {
 		note := fmt.Sprintf("%d of them cut", b.Cut)
-		if b.HeaderMM > 0 {
-			note += fmt.Sprintf("; headers %.0f mm in all", b.HeaderMM)
-		}
 		if b.FillM2 > 0.005 {
 			note += fmt.Sprintf("; %.2f m2 to be made good on site", b.FillM2)
 		}
 		rows = append(rows, []any{"blocks " + b.Kind, "room " + b.Room, b.Whole + b.Cut, "", "", note})
+	}
+	for _, t := range q.Trimmers {
+		rows = append(rows, []any{"trimmer " + t.Name, t.Mark, 1, float64(t.LengthMM) / 1000, float64(t.MassG) / 1000,
+			fmt.Sprintf("%.0f %% full: %s", 100*t.Fullness, t.Governing)})
 	}
 	s := q.Screed
 	return heads, append(rows,

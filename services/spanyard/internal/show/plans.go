@@ -111,6 +111,11 @@ func Room(w io.Writer, r *layouteventv1.RoomPlan) {
 	}
 	fmt.Fprintf(w, ".\n  %s %s, %d of them cut; %s.\n", count(r.GetBlockCount(), "block"), r.GetBlockKind(), r.GetCutBlockCount(), loads)
 	rows(w, r.GetBeams())
+	for _, t := range r.GetTrimmers() {
+		if t.GetMark() != "" {
+			fmt.Fprintf(w, "  Trimmer %s %s, %.0f mm, %s kg, %.0f %% full: %s.\n", t.GetMark(), t.GetName(), t.GetLengthMm(), kg(t.GetMassG()), 100*t.GetFullness(), t.GetGoverning())
+		}
+	}
 }
 
 // rows prints a room's beams, a line for each row and length.
