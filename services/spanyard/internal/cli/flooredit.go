@@ -123,6 +123,7 @@ revision.`,
 	f.Float64Var(&brief.ImposedKnPerM2, "imposed", 0, "imposed load in kN/m2")
 	f.Float64Var(&brief.FinishesKnPerM2, "finishes", 0, "finishes in kN/m2")
 	f.StringArrayVar(&partitions, "partition", nil, "a partition on the floor, x1,y1,x2,y2 in mm and kN/m; several times for more; none takes them away")
+	f.Int32SliceVar(&brief.OpenSides, "open-side", nil, "a side that carries no beams, by the number of its first corner, from 0")
 	f.StringVar(&direction, "direction", "", "direction of the beams in degrees on the drawing, or choose")
 	f.StringVar(&brief.Wishes.Profile, "profile", "", "profile of the beams; empty chooses")
 	f.StringVar(&brief.Wishes.WirePattern, "wires", "", "wire pattern; empty chooses")
@@ -134,7 +135,7 @@ revision.`,
 
 // roomFlags are the fields of a room's brief that flags set.
 var roomFlags = map[string]string{
-	"name": "room_name", "category": "category", "imposed": "imposed_kn_per_m2", "finishes": "finishes_kn_per_m2", "partition": "partitions",
+	"name": "room_name", "category": "category", "imposed": "imposed_kn_per_m2", "finishes": "finishes_kn_per_m2", "partition": "partitions", "open-side": "open_sides",
 	"direction": "wishes.direction_degrees", "profile": "wishes.profile", "wires": "wishes.wire_pattern", "block": "wishes.block_kind",
 	"beams-per-row": "wishes.beams_per_row", "bearing": "wishes.bearing_mm",
 }
