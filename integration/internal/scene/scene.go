@@ -79,22 +79,12 @@ func DaysBefore(n int) string {
 func (s *Scene) DrawFloor() {
 	s.T.Helper()
 	ctx := s.Context("Drawing Office")
-	_, err := s.Layout.SetCatalogue(ctx, &layoutv1.SetCatalogueRequest{
-		Yard: s.Yard, RequestId: s.Request(),
-		Profiles: []*commonv1.BeamProfile{{
-			Name: "T150", HeightMm: 150, WidthMm: 120, MassGPerM: 32000, WirePatterns: []string{"p4"},
-		}},
-		Blocks: []*commonv1.BlockKind{{
-			Name: "K520", LengthMm: 250, PitchMm: 600, MassG: 13500, BlocksPerPallet: 56,
-			PalletLengthMm: 1000, PalletWidthMm: 1080, PalletHeightMm: 900, PalletTareG: 22000,
-		}},
-		LengthStepMm: 50, MinBearingMm: 90, MaxBeamLengthMm: 8000,
-	})
+	_, err := s.Layout.SetCatalogue(ctx, catalogue(s.Yard, s.Request()))
 	s.Must(err, "set the catalogue")
 	rows := []string{"job,job_name,floor,room,room_name,laying_order,clear_span_mm,width_mm,span_direction,bearing_mm," +
-		"imposed_load_kn_m2,finishes_load_kn_m2,profile,wire_pattern,block_kind,beams_per_row"}
+		"category,imposed_load_kn_m2,finishes_load_kn_m2,profile,wire_pattern,block_kind,beams_per_row"}
 	for room := 1; room <= 4; room++ {
-		rows = append(rows, fmt.Sprintf("J1,Puddlewick House,1,%02d,Room %d,%d,3400,4800,x,100,1.5,1.2,T150,p4,K520,1", room, room, room))
+		rows = append(rows, fmt.Sprintf("J1,Puddlewick House,1,%02d,Room %d,%d,3400,4800,x,100,A,1.5,1.2,T150,p4,K520,1", room, room, room))
 	}
 	imported, err := s.Layout.ImportRoomSchedule(ctx, &layoutv1.ImportRoomScheduleRequest{
 		Yard: s.Yard, RequestId: s.Request(), FileName: "rooms.csv",
@@ -104,7 +94,7 @@ func (s *Scene) DrawFloor() {
 	for _, plan := range imported.GetPlans() {
 		approved, err := s.Layout.ApproveLayingPlan(ctx, &layoutv1.ApproveLayingPlanRequest{
 			Yard: s.Yard, RequestId: s.Request(), JobId: plan.GetJobId(), Floor: plan.GetFloor(), Revision: plan.GetRevision(),
-			Engineer: "Isolde Thornwhistle", Reason: "checked by hand, calculation 1",
+			Engineer: "Isolde Thornwhistle", Reason: "sheets looked through",
 		})
 		s.Must(err, "approve floor %s", plan.GetFloor())
 		s.LayoutAt = approved.GetPosition()
