@@ -64,7 +64,16 @@ func checkBooks(t *testing.T, s *scene.Scene) *recount.Count {
 	t.Helper()
 	ctx, cancel := context.WithTimeout(t.Context(), 2*scene.Soon)
 	defer cancel()
-	count, err := recount.Read(ctx, jetStream(t), s.Yard)
+	js := jetStream(t)
+	count, err := recount.Read(ctx, js, s.Yard)
+	// A cluster that has just got a node back may not answer for a moment.
+	for err != nil && ctx.Err() == nil {
+		select {
+		case <-ctx.Done():
+		case <-time.After(200 * time.Millisecond):
+		}
+		count, err = recount.Read(ctx, js, s.Yard)
+	}
 	if err != nil {
 		t.Fatal(err)
 	}

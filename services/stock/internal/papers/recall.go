@@ -226,6 +226,7 @@ func (r Recall) PDF() ([]byte, error) {
 	doc := fpdf.New("P", "mm", "A4", "")
 	doc.SetCreationDate(r.At)
 	doc.SetModificationDate(r.At)
+	doc.SetCatalogSort(true) // the same recall prints the same bytes
 	doc.AddUTF8FontFromBytes("page", "", goregular.TTF)
 	doc.AddUTF8FontFromBytes("page", "B", gobold.TTF)
 	doc.SetMargins(margin, margin, margin)
