@@ -93,6 +93,7 @@ func (p *program) compareFloor(cmd *cobra.Command, job, floor string, from, to i
 	return p.answer(answer, func(w io.Writer) {
 		fmt.Fprintf(w, "JOB %s, FLOOR %s: revision %d against revision %d\n", job, floor, to, from)
 		show.Comparison(w, answer, found)
+		show.DesignCautions(w)
 	})
 }
 

@@ -172,7 +172,7 @@ func productName(p *commonv1.BeamProduct) string {
 	if p == nil {
 		return "-"
 	}
-	return fmt.Sprintf("%s/%s %d", p.GetProfile(), p.GetWirePattern(), p.GetLengthMm())
+	return fmt.Sprintf("%s/%s %d mm", p.GetProfile(), p.GetWirePattern(), p.GetLengthMm())
 }
 
 func piecesOf(pieces []*stockv1.Piece) string {

@@ -42,7 +42,8 @@ const (
 //
 // LayoutService draws up laying plans. Every request names a yard. Writing
 // requests carry a request_id: the same id twice has one effect and gives one
-// answer. Every answer to a write carries the position of the ledger after
+// answer; that to a change of a draft shows the plan as it stands by then. Every
+// answer to a write carries the position of the ledger after
 // it; a read that names this position in at_least sees the write.
 type LayoutServiceClient interface {
 	// Replaces the yard's catalogue. Idempotent.
@@ -209,7 +210,8 @@ func (c *layoutServiceClient) ListLayingPlans(ctx context.Context, in *ListLayin
 //
 // LayoutService draws up laying plans. Every request names a yard. Writing
 // requests carry a request_id: the same id twice has one effect and gives one
-// answer. Every answer to a write carries the position of the ledger after
+// answer; that to a change of a draft shows the plan as it stands by then. Every
+// answer to a write carries the position of the ledger after
 // it; a read that names this position in at_least sees the write.
 type LayoutServiceServer interface {
 	// Replaces the yard's catalogue. Idempotent.
