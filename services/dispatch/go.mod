@@ -3,13 +3,16 @@ module spanyard.example/services/dispatch
 go 1.26.0
 
 require (
+	codeberg.org/go-pdf/fpdf v0.11.1
 	github.com/benbjohnson/immutable v0.4.3
 	github.com/google/go-cmp v0.7.0
 	github.com/nats-io/nats.go v1.55.0
 	github.com/nats-io/nuid v1.0.1
+	golang.org/x/image v0.44.0
 	google.golang.org/grpc v1.85.0
 	google.golang.org/protobuf v1.36.12
 	pgregory.net/rapid v1.3.0
+	rsc.io/qr v0.2.0
 	spanyard.example/proto v0.0.0
 	spanyard.example/services/kit v0.0.0
 )

@@ -78,6 +78,7 @@ require (
 	google.golang.org/genproto/googleapis/rpc v0.0.0-20260819154853-08b0e4226688 // indirect
 	modernc.org/knuth v0.5.5 // indirect
 	modernc.org/token v1.1.0 // indirect
+	rsc.io/qr v0.2.0 // indirect
 	star-tex.org/x/tex v0.7.1 // indirect
 )
 

@@ -2783,7 +2783,7 @@ var File_spanyard_dispatch_v1_dispatch_proto protoreflect.FileDescriptor
 
 const file_spanyard_dispatch_v1_dispatch_proto_rawDesc = "" +
 	"\n" +
-	"#spanyard/dispatch/v1/dispatch.proto\x12\x14spanyard.dispatch.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a&spanyard/dispatch/event/v1/event.proto\"\xe7\x01\n" +
+	"#spanyard/dispatch/v1/dispatch.proto\x12\x14spanyard.dispatch.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a&spanyard/dispatch/event/v1/event.proto\x1a!spanyard/dispatch/v1/papers.proto\"\xe7\x01\n" +
 	"\aMorning\x128\n" +
 	"\x05state\x18\x01 \x01(\x0e2\".spanyard.dispatch.v1.MorningStateR\x05state\x12;\n" +
 	"\x04plan\x18\x02 \x01(\v2'.spanyard.dispatch.event.v1.MorningPlanR\x04plan\x12!\n" +
@@ -2995,7 +2995,7 @@ const file_spanyard_dispatch_v1_dispatch_proto_rawDesc = "" +
 	"\rRUN_STATE_HIT\x10\x02\x12\x16\n" +
 	"\x12RUN_STATE_DEPARTED\x10\x03\x12\x17\n" +
 	"\x13RUN_STATE_DELIVERED\x10\x04\x12\x17\n" +
-	"\x13RUN_STATE_CANCELLED\x10\x052\xe7\x0e\n" +
+	"\x13RUN_STATE_CANCELLED\x10\x052\xd7\x0f\n" +
 	"\x0fDispatchService\x12e\n" +
 	"\fSetYardRules\x12).spanyard.dispatch.v1.SetYardRulesRequest\x1a*.spanyard.dispatch.v1.SetYardRulesResponse\x12e\n" +
 	"\fGetYardRules\x12).spanyard.dispatch.v1.GetYardRulesRequest\x1a*.spanyard.dispatch.v1.GetYardRulesResponse\x12\\\n" +
@@ -3019,7 +3019,8 @@ const file_spanyard_dispatch_v1_dispatch_proto_rawDesc = "" +
 	"WatchPicks\x12'.spanyard.dispatch.v1.WatchPicksRequest\x1a(.spanyard.dispatch.v1.WatchPicksResponse0\x01\x12\\\n" +
 	"\tDepartRun\x12&.spanyard.dispatch.v1.DepartRunRequest\x1a'.spanyard.dispatch.v1.DepartRunResponse\x12b\n" +
 	"\vDeliverDrop\x12(.spanyard.dispatch.v1.DeliverDropRequest\x1a).spanyard.dispatch.v1.DeliverDropResponse\x12\\\n" +
-	"\tCancelRun\x12&.spanyard.dispatch.v1.CancelRunRequest\x1a'.spanyard.dispatch.v1.CancelRunResponseB<Z:spanyard.example/proto/gen/spanyard/dispatch/v1;dispatchv1b\x06proto3"
+	"\tCancelRun\x12&.spanyard.dispatch.v1.CancelRunRequest\x1a'.spanyard.dispatch.v1.CancelRunResponse\x12n\n" +
+	"\x0fRenderRunPapers\x12,.spanyard.dispatch.v1.RenderRunPapersRequest\x1a-.spanyard.dispatch.v1.RenderRunPapersResponseB<Z:spanyard.example/proto/gen/spanyard/dispatch/v1;dispatchv1b\x06proto3"
 
 var (
 	file_spanyard_dispatch_v1_dispatch_proto_rawDescOnce sync.Once
@@ -3036,67 +3037,69 @@ func file_spanyard_dispatch_v1_dispatch_proto_rawDescGZIP() []byte {
 var file_spanyard_dispatch_v1_dispatch_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
 var file_spanyard_dispatch_v1_dispatch_proto_msgTypes = make([]protoimpl.MessageInfo, 42)
 var file_spanyard_dispatch_v1_dispatch_proto_goTypes = []any{
-	(MorningState)(0),              // 0: spanyard.dispatch.v1.MorningState
-	(RunState)(0),                  // 1: spanyard.dispatch.v1.RunState
-	(*Morning)(nil),                // 2: spanyard.dispatch.v1.Morning
-	(*RunStatus)(nil),              // 3: spanyard.dispatch.v1.RunStatus
-	(*SetYardRulesRequest)(nil),    // 4: spanyard.dispatch.v1.SetYardRulesRequest
-	(*SetYardRulesResponse)(nil),   // 5: spanyard.dispatch.v1.SetYardRulesResponse
-	(*GetYardRulesRequest)(nil),    // 6: spanyard.dispatch.v1.GetYardRulesRequest
-	(*GetYardRulesResponse)(nil),   // 7: spanyard.dispatch.v1.GetYardRulesResponse
-	(*SetTrucksRequest)(nil),       // 8: spanyard.dispatch.v1.SetTrucksRequest
-	(*SetTrucksResponse)(nil),      // 9: spanyard.dispatch.v1.SetTrucksResponse
-	(*ListTrucksRequest)(nil),      // 10: spanyard.dispatch.v1.ListTrucksRequest
-	(*ListTrucksResponse)(nil),     // 11: spanyard.dispatch.v1.ListTrucksResponse
-	(*SetSitesRequest)(nil),        // 12: spanyard.dispatch.v1.SetSitesRequest
-	(*SetSitesResponse)(nil),       // 13: spanyard.dispatch.v1.SetSitesResponse
-	(*ListSitesRequest)(nil),       // 14: spanyard.dispatch.v1.ListSitesRequest
-	(*ListSitesResponse)(nil),      // 15: spanyard.dispatch.v1.ListSitesResponse
-	(*CallOffRoomsRequest)(nil),    // 16: spanyard.dispatch.v1.CallOffRoomsRequest
-	(*CallOffRoomsResponse)(nil),   // 17: spanyard.dispatch.v1.CallOffRoomsResponse
-	(*CancelCallOffRequest)(nil),   // 18: spanyard.dispatch.v1.CancelCallOffRequest
-	(*CancelCallOffResponse)(nil),  // 19: spanyard.dispatch.v1.CancelCallOffResponse
-	(*ListCallOffsRequest)(nil),    // 20: spanyard.dispatch.v1.ListCallOffsRequest
-	(*ListCallOffsResponse)(nil),   // 21: spanyard.dispatch.v1.ListCallOffsResponse
-	(*ListFloorsRequest)(nil),      // 22: spanyard.dispatch.v1.ListFloorsRequest
-	(*ListFloorsResponse)(nil),     // 23: spanyard.dispatch.v1.ListFloorsResponse
-	(*Floor)(nil),                  // 24: spanyard.dispatch.v1.Floor
-	(*PlanMorningRequest)(nil),     // 25: spanyard.dispatch.v1.PlanMorningRequest
-	(*PlanMorningResponse)(nil),    // 26: spanyard.dispatch.v1.PlanMorningResponse
-	(*GetMorningRequest)(nil),      // 27: spanyard.dispatch.v1.GetMorningRequest
-	(*GetMorningResponse)(nil),     // 28: spanyard.dispatch.v1.GetMorningResponse
-	(*ListMorningsRequest)(nil),    // 29: spanyard.dispatch.v1.ListMorningsRequest
-	(*ListMorningsResponse)(nil),   // 30: spanyard.dispatch.v1.ListMorningsResponse
-	(*MorningSummary)(nil),         // 31: spanyard.dispatch.v1.MorningSummary
-	(*ConfirmMorningRequest)(nil),  // 32: spanyard.dispatch.v1.ConfirmMorningRequest
-	(*ConfirmMorningResponse)(nil), // 33: spanyard.dispatch.v1.ConfirmMorningResponse
-	(*ListRunsRequest)(nil),        // 34: spanyard.dispatch.v1.ListRunsRequest
-	(*ListRunsResponse)(nil),       // 35: spanyard.dispatch.v1.ListRunsResponse
-	(*WatchPicksRequest)(nil),      // 36: spanyard.dispatch.v1.WatchPicksRequest
-	(*WatchPicksResponse)(nil),     // 37: spanyard.dispatch.v1.WatchPicksResponse
-	(*DepartRunRequest)(nil),       // 38: spanyard.dispatch.v1.DepartRunRequest
-	(*DepartRunResponse)(nil),      // 39: spanyard.dispatch.v1.DepartRunResponse
-	(*DeliverDropRequest)(nil),     // 40: spanyard.dispatch.v1.DeliverDropRequest
-	(*DeliverDropResponse)(nil),    // 41: spanyard.dispatch.v1.DeliverDropResponse
-	(*CancelRunRequest)(nil),       // 42: spanyard.dispatch.v1.CancelRunRequest
-	(*CancelRunResponse)(nil),      // 43: spanyard.dispatch.v1.CancelRunResponse
-	(*v1.MorningPlan)(nil),         // 44: spanyard.dispatch.event.v1.MorningPlan
-	(*v1.MissingPiece)(nil),        // 45: spanyard.dispatch.event.v1.MissingPiece
-	(*v1.Run)(nil),                 // 46: spanyard.dispatch.event.v1.Run
-	(*v1.RunHit)(nil),              // 47: spanyard.dispatch.event.v1.RunHit
-	(*v1.YardRules)(nil),           // 48: spanyard.dispatch.event.v1.YardRules
-	(*v1.Truck)(nil),               // 49: spanyard.dispatch.event.v1.Truck
-	(*v1.Site)(nil),                // 50: spanyard.dispatch.event.v1.Site
-	(*v1.CallOff)(nil),             // 51: spanyard.dispatch.event.v1.CallOff
-	(*timestamppb.Timestamp)(nil),  // 52: google.protobuf.Timestamp
-	(*v1.PicksIssued)(nil),         // 53: spanyard.dispatch.event.v1.PicksIssued
-	(*v1.RunChanged)(nil),          // 54: spanyard.dispatch.event.v1.RunChanged
-	(*v1.RunDeparted)(nil),         // 55: spanyard.dispatch.event.v1.RunDeparted
-	(*v1.RunCancelled)(nil),        // 56: spanyard.dispatch.event.v1.RunCancelled
-	(*v1.DropDelivered)(nil),       // 57: spanyard.dispatch.event.v1.DropDelivered
-	(*v1.RunCleared)(nil),          // 58: spanyard.dispatch.event.v1.RunCleared
-	(*v1.PieceSetDown)(nil),        // 59: spanyard.dispatch.event.v1.PieceSetDown
-	(*v1.PieceTakenBack)(nil),      // 60: spanyard.dispatch.event.v1.PieceTakenBack
+	(MorningState)(0),               // 0: spanyard.dispatch.v1.MorningState
+	(RunState)(0),                   // 1: spanyard.dispatch.v1.RunState
+	(*Morning)(nil),                 // 2: spanyard.dispatch.v1.Morning
+	(*RunStatus)(nil),               // 3: spanyard.dispatch.v1.RunStatus
+	(*SetYardRulesRequest)(nil),     // 4: spanyard.dispatch.v1.SetYardRulesRequest
+	(*SetYardRulesResponse)(nil),    // 5: spanyard.dispatch.v1.SetYardRulesResponse
+	(*GetYardRulesRequest)(nil),     // 6: spanyard.dispatch.v1.GetYardRulesRequest
+	(*GetYardRulesResponse)(nil),    // 7: spanyard.dispatch.v1.GetYardRulesResponse
+	(*SetTrucksRequest)(nil),        // 8: spanyard.dispatch.v1.SetTrucksRequest
+	(*SetTrucksResponse)(nil),       // 9: spanyard.dispatch.v1.SetTrucksResponse
+	(*ListTrucksRequest)(nil),       // 10: spanyard.dispatch.v1.ListTrucksRequest
+	(*ListTrucksResponse)(nil),      // 11: spanyard.dispatch.v1.ListTrucksResponse
+	(*SetSitesRequest)(nil),         // 12: spanyard.dispatch.v1.SetSitesRequest
+	(*SetSitesResponse)(nil),        // 13: spanyard.dispatch.v1.SetSitesResponse
+	(*ListSitesRequest)(nil),        // 14: spanyard.dispatch.v1.ListSitesRequest
+	(*ListSitesResponse)(nil),       // 15: spanyard.dispatch.v1.ListSitesResponse
+	(*CallOffRoomsRequest)(nil),     // 16: spanyard.dispatch.v1.CallOffRoomsRequest
+	(*CallOffRoomsResponse)(nil),    // 17: spanyard.dispatch.v1.CallOffRoomsResponse
+	(*CancelCallOffRequest)(nil),    // 18: spanyard.dispatch.v1.CancelCallOffRequest
+	(*CancelCallOffResponse)(nil),   // 19: spanyard.dispatch.v1.CancelCallOffResponse
+	(*ListCallOffsRequest)(nil),     // 20: spanyard.dispatch.v1.ListCallOffsRequest
+	(*ListCallOffsResponse)(nil),    // 21: spanyard.dispatch.v1.ListCallOffsResponse
+	(*ListFloorsRequest)(nil),       // 22: spanyard.dispatch.v1.ListFloorsRequest
+	(*ListFloorsResponse)(nil),      // 23: spanyard.dispatch.v1.ListFloorsResponse
+	(*Floor)(nil),                   // 24: spanyard.dispatch.v1.Floor
+	(*PlanMorningRequest)(nil),      // 25: spanyard.dispatch.v1.PlanMorningRequest
+	(*PlanMorningResponse)(nil),     // 26: spanyard.dispatch.v1.PlanMorningResponse
+	(*GetMorningRequest)(nil),       // 27: spanyard.dispatch.v1.GetMorningRequest
+	(*GetMorningResponse)(nil),      // 28: spanyard.dispatch.v1.GetMorningResponse
+	(*ListMorningsRequest)(nil),     // 29: spanyard.dispatch.v1.ListMorningsRequest
+	(*ListMorningsResponse)(nil),    // 30: spanyard.dispatch.v1.ListMorningsResponse
+	(*MorningSummary)(nil),          // 31: spanyard.dispatch.v1.MorningSummary
+	(*ConfirmMorningRequest)(nil),   // 32: spanyard.dispatch.v1.ConfirmMorningRequest
+	(*ConfirmMorningResponse)(nil),  // 33: spanyard.dispatch.v1.ConfirmMorningResponse
+	(*ListRunsRequest)(nil),         // 34: spanyard.dispatch.v1.ListRunsRequest
+	(*ListRunsResponse)(nil),        // 35: spanyard.dispatch.v1.ListRunsResponse
+	(*WatchPicksRequest)(nil),       // 36: spanyard.dispatch.v1.WatchPicksRequest
+	(*WatchPicksResponse)(nil),      // 37: spanyard.dispatch.v1.WatchPicksResponse
+	(*DepartRunRequest)(nil),        // 38: spanyard.dispatch.v1.DepartRunRequest
+	(*DepartRunResponse)(nil),       // 39: spanyard.dispatch.v1.DepartRunResponse
+	(*DeliverDropRequest)(nil),      // 40: spanyard.dispatch.v1.DeliverDropRequest
+	(*DeliverDropResponse)(nil),     // 41: spanyard.dispatch.v1.DeliverDropResponse
+	(*CancelRunRequest)(nil),        // 42: spanyard.dispatch.v1.CancelRunRequest
+	(*CancelRunResponse)(nil),       // 43: spanyard.dispatch.v1.CancelRunResponse
+	(*v1.MorningPlan)(nil),          // 44: spanyard.dispatch.event.v1.MorningPlan
+	(*v1.MissingPiece)(nil),         // 45: spanyard.dispatch.event.v1.MissingPiece
+	(*v1.Run)(nil),                  // 46: spanyard.dispatch.event.v1.Run
+	(*v1.RunHit)(nil),               // 47: spanyard.dispatch.event.v1.RunHit
+	(*v1.YardRules)(nil),            // 48: spanyard.dispatch.event.v1.YardRules
+	(*v1.Truck)(nil),                // 49: spanyard.dispatch.event.v1.Truck
+	(*v1.Site)(nil),                 // 50: spanyard.dispatch.event.v1.Site
+	(*v1.CallOff)(nil),              // 51: spanyard.dispatch.event.v1.CallOff
+	(*timestamppb.Timestamp)(nil),   // 52: google.protobuf.Timestamp
+	(*v1.PicksIssued)(nil),          // 53: spanyard.dispatch.event.v1.PicksIssued
+	(*v1.RunChanged)(nil),           // 54: spanyard.dispatch.event.v1.RunChanged
+	(*v1.RunDeparted)(nil),          // 55: spanyard.dispatch.event.v1.RunDeparted
+	(*v1.RunCancelled)(nil),         // 56: spanyard.dispatch.event.v1.RunCancelled
+	(*v1.DropDelivered)(nil),        // 57: spanyard.dispatch.event.v1.DropDelivered
+	(*v1.RunCleared)(nil),           // 58: spanyard.dispatch.event.v1.RunCleared
+	(*v1.PieceSetDown)(nil),         // 59: spanyard.dispatch.event.v1.PieceSetDown
+	(*v1.PieceTakenBack)(nil),       // 60: spanyard.dispatch.event.v1.PieceTakenBack
+	(*RenderRunPapersRequest)(nil),  // 61: spanyard.dispatch.v1.RenderRunPapersRequest
+	(*RenderRunPapersResponse)(nil), // 62: spanyard.dispatch.v1.RenderRunPapersResponse
 }
 var file_spanyard_dispatch_v1_dispatch_proto_depIdxs = []int32{
 	0,  // 0: spanyard.dispatch.v1.Morning.state:type_name -> spanyard.dispatch.v1.MorningState
@@ -3148,27 +3151,29 @@ var file_spanyard_dispatch_v1_dispatch_proto_depIdxs = []int32{
 	38, // 46: spanyard.dispatch.v1.DispatchService.DepartRun:input_type -> spanyard.dispatch.v1.DepartRunRequest
 	40, // 47: spanyard.dispatch.v1.DispatchService.DeliverDrop:input_type -> spanyard.dispatch.v1.DeliverDropRequest
 	42, // 48: spanyard.dispatch.v1.DispatchService.CancelRun:input_type -> spanyard.dispatch.v1.CancelRunRequest
-	5,  // 49: spanyard.dispatch.v1.DispatchService.SetYardRules:output_type -> spanyard.dispatch.v1.SetYardRulesResponse
-	7,  // 50: spanyard.dispatch.v1.DispatchService.GetYardRules:output_type -> spanyard.dispatch.v1.GetYardRulesResponse
-	9,  // 51: spanyard.dispatch.v1.DispatchService.SetTrucks:output_type -> spanyard.dispatch.v1.SetTrucksResponse
-	11, // 52: spanyard.dispatch.v1.DispatchService.ListTrucks:output_type -> spanyard.dispatch.v1.ListTrucksResponse
-	13, // 53: spanyard.dispatch.v1.DispatchService.SetSites:output_type -> spanyard.dispatch.v1.SetSitesResponse
-	15, // 54: spanyard.dispatch.v1.DispatchService.ListSites:output_type -> spanyard.dispatch.v1.ListSitesResponse
-	17, // 55: spanyard.dispatch.v1.DispatchService.CallOffRooms:output_type -> spanyard.dispatch.v1.CallOffRoomsResponse
-	19, // 56: spanyard.dispatch.v1.DispatchService.CancelCallOff:output_type -> spanyard.dispatch.v1.CancelCallOffResponse
-	21, // 57: spanyard.dispatch.v1.DispatchService.ListCallOffs:output_type -> spanyard.dispatch.v1.ListCallOffsResponse
-	23, // 58: spanyard.dispatch.v1.DispatchService.ListFloors:output_type -> spanyard.dispatch.v1.ListFloorsResponse
-	26, // 59: spanyard.dispatch.v1.DispatchService.PlanMorning:output_type -> spanyard.dispatch.v1.PlanMorningResponse
-	28, // 60: spanyard.dispatch.v1.DispatchService.GetMorning:output_type -> spanyard.dispatch.v1.GetMorningResponse
-	30, // 61: spanyard.dispatch.v1.DispatchService.ListMornings:output_type -> spanyard.dispatch.v1.ListMorningsResponse
-	33, // 62: spanyard.dispatch.v1.DispatchService.ConfirmMorning:output_type -> spanyard.dispatch.v1.ConfirmMorningResponse
-	35, // 63: spanyard.dispatch.v1.DispatchService.ListRuns:output_type -> spanyard.dispatch.v1.ListRunsResponse
-	37, // 64: spanyard.dispatch.v1.DispatchService.WatchPicks:output_type -> spanyard.dispatch.v1.WatchPicksResponse
-	39, // 65: spanyard.dispatch.v1.DispatchService.DepartRun:output_type -> spanyard.dispatch.v1.DepartRunResponse
-	41, // 66: spanyard.dispatch.v1.DispatchService.DeliverDrop:output_type -> spanyard.dispatch.v1.DeliverDropResponse
-	43, // 67: spanyard.dispatch.v1.DispatchService.CancelRun:output_type -> spanyard.dispatch.v1.CancelRunResponse
-	49, // [49:68] is the sub-list for method output_type
-	30, // [30:49] is the sub-list for method input_type
+	61, // 49: spanyard.dispatch.v1.DispatchService.RenderRunPapers:input_type -> spanyard.dispatch.v1.RenderRunPapersRequest
+	5,  // 50: spanyard.dispatch.v1.DispatchService.SetYardRules:output_type -> spanyard.dispatch.v1.SetYardRulesResponse
+	7,  // 51: spanyard.dispatch.v1.DispatchService.GetYardRules:output_type -> spanyard.dispatch.v1.GetYardRulesResponse
+	9,  // 52: spanyard.dispatch.v1.DispatchService.SetTrucks:output_type -> spanyard.dispatch.v1.SetTrucksResponse
+	11, // 53: spanyard.dispatch.v1.DispatchService.ListTrucks:output_type -> spanyard.dispatch.v1.ListTrucksResponse
+	13, // 54: spanyard.dispatch.v1.DispatchService.SetSites:output_type -> spanyard.dispatch.v1.SetSitesResponse
+	15, // 55: spanyard.dispatch.v1.DispatchService.ListSites:output_type -> spanyard.dispatch.v1.ListSitesResponse
+	17, // 56: spanyard.dispatch.v1.DispatchService.CallOffRooms:output_type -> spanyard.dispatch.v1.CallOffRoomsResponse
+	19, // 57: spanyard.dispatch.v1.DispatchService.CancelCallOff:output_type -> spanyard.dispatch.v1.CancelCallOffResponse
+	21, // 58: spanyard.dispatch.v1.DispatchService.ListCallOffs:output_type -> spanyard.dispatch.v1.ListCallOffsResponse
+	23, // 59: spanyard.dispatch.v1.DispatchService.ListFloors:output_type -> spanyard.dispatch.v1.ListFloorsResponse
+	26, // 60: spanyard.dispatch.v1.DispatchService.PlanMorning:output_type -> spanyard.dispatch.v1.PlanMorningResponse
+	28, // 61: spanyard.dispatch.v1.DispatchService.GetMorning:output_type -> spanyard.dispatch.v1.GetMorningResponse
+	30, // 62: spanyard.dispatch.v1.DispatchService.ListMornings:output_type -> spanyard.dispatch.v1.ListMorningsResponse
+	33, // 63: spanyard.dispatch.v1.DispatchService.ConfirmMorning:output_type -> spanyard.dispatch.v1.ConfirmMorningResponse
+	35, // 64: spanyard.dispatch.v1.DispatchService.ListRuns:output_type -> spanyard.dispatch.v1.ListRunsResponse
+	37, // 65: spanyard.dispatch.v1.DispatchService.WatchPicks:output_type -> spanyard.dispatch.v1.WatchPicksResponse
+	39, // 66: spanyard.dispatch.v1.DispatchService.DepartRun:output_type -> spanyard.dispatch.v1.DepartRunResponse
+	41, // 67: spanyard.dispatch.v1.DispatchService.DeliverDrop:output_type -> spanyard.dispatch.v1.DeliverDropResponse
+	43, // 68: spanyard.dispatch.v1.DispatchService.CancelRun:output_type -> spanyard.dispatch.v1.CancelRunResponse
+	62, // 69: spanyard.dispatch.v1.DispatchService.RenderRunPapers:output_type -> spanyard.dispatch.v1.RenderRunPapersResponse
+	50, // [50:70] is the sub-list for method output_type
+	30, // [30:50] is the sub-list for method input_type
 	30, // [30:30] is the sub-list for extension type_name
 	30, // [30:30] is the sub-list for extension extendee
 	0,  // [0:30] is the sub-list for field type_name
@@ -3179,6 +3184,7 @@ func file_spanyard_dispatch_v1_dispatch_proto_init() {
 	if File_spanyard_dispatch_v1_dispatch_proto != nil {
 		return
 	}
+	file_spanyard_dispatch_v1_papers_proto_init()
 	file_spanyard_dispatch_v1_dispatch_proto_msgTypes[35].OneofWrappers = []any{
 		(*WatchPicksResponse_PicksIssued)(nil),
 		(*WatchPicksResponse_RunChanged)(nil),

@@ -22,25 +22,26 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	DispatchService_SetYardRules_FullMethodName   = "/spanyard.dispatch.v1.DispatchService/SetYardRules"
-	DispatchService_GetYardRules_FullMethodName   = "/spanyard.dispatch.v1.DispatchService/GetYardRules"
-	DispatchService_SetTrucks_FullMethodName      = "/spanyard.dispatch.v1.DispatchService/SetTrucks"
-	DispatchService_ListTrucks_FullMethodName     = "/spanyard.dispatch.v1.DispatchService/ListTrucks"
-	DispatchService_SetSites_FullMethodName       = "/spanyard.dispatch.v1.DispatchService/SetSites"
-	DispatchService_ListSites_FullMethodName      = "/spanyard.dispatch.v1.DispatchService/ListSites"
-	DispatchService_CallOffRooms_FullMethodName   = "/spanyard.dispatch.v1.DispatchService/CallOffRooms"
-	DispatchService_CancelCallOff_FullMethodName  = "/spanyard.dispatch.v1.DispatchService/CancelCallOff"
-	DispatchService_ListCallOffs_FullMethodName   = "/spanyard.dispatch.v1.DispatchService/ListCallOffs"
-	DispatchService_ListFloors_FullMethodName     = "/spanyard.dispatch.v1.DispatchService/ListFloors"
-	DispatchService_PlanMorning_FullMethodName    = "/spanyard.dispatch.v1.DispatchService/PlanMorning"
-	DispatchService_GetMorning_FullMethodName     = "/spanyard.dispatch.v1.DispatchService/GetMorning"
-	DispatchService_ListMornings_FullMethodName   = "/spanyard.dispatch.v1.DispatchService/ListMornings"
-	DispatchService_ConfirmMorning_FullMethodName = "/spanyard.dispatch.v1.DispatchService/ConfirmMorning"
-	DispatchService_ListRuns_FullMethodName       = "/spanyard.dispatch.v1.DispatchService/ListRuns"
-	DispatchService_WatchPicks_FullMethodName     = "/spanyard.dispatch.v1.DispatchService/WatchPicks"
-	DispatchService_DepartRun_FullMethodName      = "/spanyard.dispatch.v1.DispatchService/DepartRun"
-	DispatchService_DeliverDrop_FullMethodName    = "/spanyard.dispatch.v1.DispatchService/DeliverDrop"
-	DispatchService_CancelRun_FullMethodName      = "/spanyard.dispatch.v1.DispatchService/CancelRun"
+	DispatchService_SetYardRules_FullMethodName    = "/spanyard.dispatch.v1.DispatchService/SetYardRules"
+	DispatchService_GetYardRules_FullMethodName    = "/spanyard.dispatch.v1.DispatchService/GetYardRules"
+	DispatchService_SetTrucks_FullMethodName       = "/spanyard.dispatch.v1.DispatchService/SetTrucks"
+	DispatchService_ListTrucks_FullMethodName      = "/spanyard.dispatch.v1.DispatchService/ListTrucks"
+	DispatchService_SetSites_FullMethodName        = "/spanyard.dispatch.v1.DispatchService/SetSites"
+	DispatchService_ListSites_FullMethodName       = "/spanyard.dispatch.v1.DispatchService/ListSites"
+	DispatchService_CallOffRooms_FullMethodName    = "/spanyard.dispatch.v1.DispatchService/CallOffRooms"
+	DispatchService_CancelCallOff_FullMethodName   = "/spanyard.dispatch.v1.DispatchService/CancelCallOff"
+	DispatchService_ListCallOffs_FullMethodName    = "/spanyard.dispatch.v1.DispatchService/ListCallOffs"
+	DispatchService_ListFloors_FullMethodName      = "/spanyard.dispatch.v1.DispatchService/ListFloors"
+	DispatchService_PlanMorning_FullMethodName     = "/spanyard.dispatch.v1.DispatchService/PlanMorning"
+	DispatchService_GetMorning_FullMethodName      = "/spanyard.dispatch.v1.DispatchService/GetMorning"
+	DispatchService_ListMornings_FullMethodName    = "/spanyard.dispatch.v1.DispatchService/ListMornings"
+	DispatchService_ConfirmMorning_FullMethodName  = "/spanyard.dispatch.v1.DispatchService/ConfirmMorning"
+	DispatchService_ListRuns_FullMethodName        = "/spanyard.dispatch.v1.DispatchService/ListRuns"
+	DispatchService_WatchPicks_FullMethodName      = "/spanyard.dispatch.v1.DispatchService/WatchPicks"
+	DispatchService_DepartRun_FullMethodName       = "/spanyard.dispatch.v1.DispatchService/DepartRun"
+	DispatchService_DeliverDrop_FullMethodName     = "/spanyard.dispatch.v1.DispatchService/DeliverDrop"
+	DispatchService_CancelRun_FullMethodName       = "/spanyard.dispatch.v1.DispatchService/CancelRun"
+	DispatchService_RenderRunPapers_FullMethodName = "/spanyard.dispatch.v1.DispatchService/RenderRunPapers"
 )
 
 // DispatchServiceClient is the client API for DispatchService service.
@@ -96,6 +97,9 @@ type DispatchServiceClient interface {
 	// Takes a confirmed run that has not left off the day and frees its pieces
 	// that have not been picked. Idempotent.
 	CancelRun(ctx context.Context, in *CancelRunRequest, opts ...grpc.CallOption) (*CancelRunResponse, error)
+	// Prints what a run is worked from: load sheet, pick list, run sheet,
+	// delivery notes, deck drawing. Idempotent.
+	RenderRunPapers(ctx context.Context, in *RenderRunPapersRequest, opts ...grpc.CallOption) (*RenderRunPapersResponse, error)
 }
 
 type dispatchServiceClient struct {
@@ -305,6 +309,16 @@ func (c *dispatchServiceClient) CancelRun(ctx context.Context, in *CancelRunRequ
 	return out, nil
 }
 
+func (c *dispatchServiceClient) RenderRunPapers(ctx context.Context, in *RenderRunPapersRequest, opts ...grpc.CallOption) (*RenderRunPapersResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(RenderRunPapersResponse)
+	err := c.cc.Invoke(ctx, DispatchService_RenderRunPapers_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // DispatchServiceServer is the server API for DispatchService service.
 // All implementations must embed UnimplementedDispatchServiceServer
 // for forward compatibility.
@@ -358,6 +372,9 @@ type DispatchServiceServer interface {
 	// Takes a confirmed run that has not left off the day and frees its pieces
 	// that have not been picked. Idempotent.
 	CancelRun(context.Context, *CancelRunRequest) (*CancelRunResponse, error)
+	// Prints what a run is worked from: load sheet, pick list, run sheet,
+	// delivery notes, deck drawing. Idempotent.
+	RenderRunPapers(context.Context, *RenderRunPapersRequest) (*RenderRunPapersResponse, error)
 	mustEmbedUnimplementedDispatchServiceServer()
 }
 
@@ -424,6 +441,9 @@ func (UnimplementedDispatchServiceServer) DeliverDrop(context.Context, *DeliverD
 }
 func (UnimplementedDispatchServiceServer) CancelRun(context.Context, *CancelRunRequest) (*CancelRunResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method CancelRun not implemented")
+}
+func (UnimplementedDispatchServiceServer) RenderRunPapers(context.Context, *RenderRunPapersRequest) (*RenderRunPapersResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method RenderRunPapers not implemented")
 }
 func (UnimplementedDispatchServiceServer) mustEmbedUnimplementedDispatchServiceServer() {}
 func (UnimplementedDispatchServiceServer) testEmbeddedByValue()                         {}
@@ -781,6 +801,24 @@ func _DispatchService_CancelRun_Handler(srv interface{}, ctx context.Context, de
 	return interceptor(ctx, in, info, handler)
 }
 
+func _DispatchService_RenderRunPapers_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(RenderRunPapersRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(DispatchServiceServer).RenderRunPapers(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: DispatchService_RenderRunPapers_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(DispatchServiceServer).RenderRunPapers(ctx, req.(*RenderRunPapersRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // DispatchService_ServiceDesc is the grpc.ServiceDesc for DispatchService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -859,6 +897,10 @@ var DispatchService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "CancelRun",
 			Handler:    _DispatchService_CancelRun_Handler,
+		},
+		{
+			MethodName: "RenderRunPapers",
+			Handler:    _DispatchService_RenderRunPapers_Handler,
 		},
 	},
 	Streams: []grpc.StreamDesc{
