@@ -10,8 +10,15 @@ type beam struct {
 	stop  func() bool
 	seen  map[uint64]struct{}
 	cands []candidate
+	near  []candidate // of one state
 	roll  rollout
 	far   int // where an estimate may stop
+
+	// Of one run:
+	trail [][]link // by depth and place on the shelf
+	best  []choice
+	most  int // relocations that a better plan has
+	found bool
 }
 
 // candidate is a state that one move leads to.
@@ -38,10 +45,11 @@ type link struct {
 	from, to int8
 }
 
-// run returns the relocations of a plan with at most the given number of
-// them, nil if it meets none. The state is left where it was.
+// run returns the relocations of the best plan it meets that has at most the
+// given number of them; false if it meets none. The state is left where it
+// was.
 func (b *beam) run(width, most int) ([]choice, bool) {
-	var trail [][]link
+	b.trail, b.best, b.most, b.found = b.trail[:0], b.best[:0], most, false
 	var now, then shelf
 	now.add(b.st)
 	first := shelf{flat: slices.Clone(now.flat), begin: slices.Clone(now.begin), high: slices.Clone(now.high)}
@@ -49,13 +57,9 @@ func (b *beam) run(width, most int) ([]choice, bool) {
 	if b.st.done() {
 		return nil, true
 	}
-	for depth := 1; depth <= most; depth++ {
-		if b.stop != nil && b.stop() {
-			return nil, false
-		}
-		b.spread(&now, most-depth)
-		if len(b.cands) == 0 {
-			return nil, false
+	for depth := 1; depth <= b.most; depth++ {
+		if !b.spread(&now, depth) || len(b.cands) == 0 {
+			break
 		}
 		b.choose(width)
 		then.reset()
@@ -64,20 +68,30 @@ func (b *beam) run(width, most int) ([]choice, bool) {
 			links[i] = link{c.parent, c.from, c.to}
 			now.take(b.st, int(c.parent))
 			b.st.move(int(c.from), int(c.to))
-			if b.st.done() {
-				trail = append(trail, links)
-				return follow(trail, int32(i)), true
-			}
 			then.add(b.st)
 		}
-		trail = append(trail, links)
+		b.trail = append(b.trail, links)
 		now, then = then, now
 	}
-	return nil, false
+	return slices.Clone(b.best), b.found
+}
+
+// note keeps the plan that the estimate of a candidate amounts to, if it is
+// the best so far. The present state is the candidate.
+func (b *beam) note(c candidate, depth int) {
+	n := len(b.roll.steps)
+	if !b.roll.done || depth+n > b.most {
+		return
+	}
+	b.best = append(follow(b.trail, c.parent), choice{from: int32(c.from), to: int32(c.to)})
+	for _, u := range b.roll.steps {
+		b.best = append(b.best, choice{from: int32(u.from), to: int32(u.to)})
+	}
+	b.most, b.found = depth+n-1, true
 }
 
 func follow(trail [][]link, at int32) []choice {
-	out := make([]choice, len(trail))
+	out := make([]choice, len(trail), len(trail)+1)
 	for i := len(trail) - 1; i >= 0; i-- {
 		l := trail[i][at]
 		out[i] = choice{from: int32(l.from), to: int32(l.to)}
@@ -99,32 +113,55 @@ func (h *shelf) take(st *state, i int) {
 	st.log = st.log[:0]
 }
 
-// spread fills in all that one move leads to from the states of a shelf and
-// that may end within the relocations left after it.
-func (b *beam) spread(now *shelf, left int) {
+// spread fills in the most promising of what one move leads to from each
+// state of a shelf and what may end within the relocations left after it. It
+// answers false when it was stopped.
+func (b *beam) spread(now *shelf, depth int) bool {
 	b.cands = b.cands[:0]
 	clear(b.seen)
 	x := search{st: b.st}
 	here := &level{}
 	for i := range now.begin {
+		if b.stop != nil && b.stop() {
+			return false
+		}
+		left := b.most - depth
 		now.take(b.st, i)
 		x.list(here)
+		b.near = b.near[:0]
 		for _, c := range here.moves {
 			if b.idle(c) {
 				continue
 			}
 			u, _ := b.st.move(int(c.from), int(c.to))
-			if b.st.bad <= left {
-				if _, known := b.seen[b.st.sum]; !known {
-					b.seen[b.st.sum] = struct{}{}
-					if bound := b.look.bound(b.st, left); bound <= left {
-						b.cands = append(b.cands, candidate{b.order(bound), int32(i), int8(c.from), int8(c.to), b.st.sum})
-					}
-				}
+			if bound := b.look.bound(b.st, left); bound <= left && !b.known() {
+				b.near = append(b.near, candidate{int64(bound)<<32 + int64(c.order), int32(i), int8(c.from), int8(c.to), b.st.sum})
 			}
 			b.st.takeBack(u)
 		}
+		b.near = narrow(b.near, branch)
+		for _, c := range b.near {
+			u, _ := b.st.move(int(c.from), int(c.to))
+			c.order = b.order(int(c.order >> 32))
+			b.cands = append(b.cands, c)
+			b.note(c, depth)
+			b.st.takeBack(u)
+		}
 	}
+	return true
+}
+
+// branch is how many of the states that one move leads to from a state are
+// looked at closely.
+const branch = 6
+
+// known says whether the present state was met before at this depth.
+func (b *beam) known() bool {
+	if _, known := b.seen[b.st.sum]; known {
+		return true
+	}
+	b.seen[b.st.sum] = struct{}{}
+	return false
 }
 
 // idle says whether a move is left out although it is allowed. When picking:

@@ -12,6 +12,11 @@ type looker struct {
 	used     []uint32 // by piece: the look in which it was counted
 	look     uint32
 	picked   []int32
+
+	// For sorting:
+	need   []int32    // by rank: pieces that have to move less places for them
+	sound  []int32    // pieces by stack that need not move
+	offers []supplier // of stacks for a rank
 }
 
 type span struct{ stack, begin, end int }
@@ -37,6 +42,12 @@ func (l *looker) bound(st *state, enough int) int {
 	}
 	if st.kind == pickAboveNext {
 		return l.boundAboveNext(st, enough)
+	}
+	if st.kind == sortOnly {
+		if n := l.boundSorting(st); n > enough {
+			return n
+		}
+		return max(l.boundSorting(st), l.boundClosed(st))
 	}
 	return l.boundAnyTop(st, enough)
 }
@@ -184,17 +195,6 @@ func (l *looker) boundAnyTop(st *state, enough int) int {
 		return total
 	}
 	copy(l.high, st.high)
-	if st.kind == sortOnly {
-		for s := range st.stacks {
-			row := s * st.width
-			for t := range int(st.high[s]) {
-				if piece := st.at[row+t]; st.rank[piece] > st.low[s*(st.width+1)+t] && l.closed(st, s, 0, piece) {
-					total++
-				}
-			}
-		}
-		return total
-	}
 	for r := st.next; r <= st.last && open > 0; r++ {
 		for _, target := range st.order[st.group[r]:st.group[r+1]] {
 			s := int(st.where[target])

@@ -4,8 +4,10 @@ package stacking
 // back: how many relocations that takes is an estimate of what the state is
 // worth.
 type rollout struct {
-	st    *state
-	steps []step
+	st     *state
+	steps  []step
+	settle settler
+	done   bool // the plan is whole
 }
 
 // run returns the relocations of the plan, and more when it gets stuck or
@@ -22,7 +24,8 @@ func (r *rollout) run(enough int) int {
 		r.steps = append(r.steps, u)
 	}
 	n := len(r.steps)
-	if !st.done() {
+	r.done = st.done()
+	if !r.done {
 		n += 2 + 2*st.bad
 	}
 	for i := len(r.steps) - 1; i >= 0; i-- {
@@ -33,7 +36,7 @@ func (r *rollout) run(enough int) int {
 
 func (r *rollout) next() (from, to int) {
 	if r.st.kind == sortOnly {
-		return r.settle()
+		return r.settle.next(r.st)
 	}
 	from = r.nearest()
 	to = r.place(from)
@@ -105,76 +108,4 @@ func (r *rollout) makeRoom(from int) (source, to int) {
 		}
 	}
 	return source, to
-}
-
-// settle is the next move of sorting: a misplaced top that goes well where it
-// fits tightest; else the top of the stack with the least in order, so that
-// it can be built anew.
-func (r *rollout) settle() (from, to int) {
-	st := r.st
-	to = -1
-	best, least := int32(1<<30), 1<<30
-	clear := -1
-	for s := range st.stacks {
-		h := int(st.high[s])
-		if h == 0 {
-			continue
-		}
-		if n := r.inOrder(s); n < least {
-			clear, least = s, n
-		}
-		if st.lowest(s) > 0 {
-			continue
-		}
-		piece := st.top(s)
-		for d := range st.stacks {
-			if d == s || !st.fits(piece, d) || st.lowest(d) < st.rank[piece] {
-				continue
-			}
-			low := min(st.lowest(d), st.last+1)
-			if gap := int32(low-st.rank[piece])<<8 - int32(st.rank[piece]); gap < best {
-				from, to, best = s, d, gap
-			}
-		}
-	}
-	if to >= 0 || clear < 0 {
-		return from, to
-	}
-	return clear, r.setAside(clear)
-}
-
-// inOrder counts the pieces of a stack that need not move.
-func (r *rollout) inOrder(s int) (n int) {
-	st := r.st
-	row := s * (st.width + 1)
-	for n < int(st.high[s]) && st.low[row+n+1] > 0 {
-		n++
-	}
-	return n
-}
-
-// setAside is where the top of a stack goes while the stack is cleared: well,
-// or where pieces have to move in any case, or above what leaves last.
-func (r *rollout) setAside(from int) (to int) {
-	st := r.st
-	piece := st.top(from)
-	to = -1
-	best := int32(1 << 30)
-	for s := range st.stacks {
-		if s == from || !st.fits(piece, s) {
-			continue
-		}
-		low := st.lowest(s)
-		worth := int32(low)
-		switch {
-		case low == 0:
-			worth = 1<<18 - int32(st.rank[st.top(s)])
-		case low < st.rank[piece]:
-			worth = 1<<20 - int32(low)
-		}
-		if worth < best {
-			to, best = s, worth
-		}
-	}
-	return to
 }

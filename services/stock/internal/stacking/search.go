@@ -74,7 +74,7 @@ func (x *search) visit(depth int) (found, cut bool) {
 		return true, false
 	}
 	x.nodes++
-	if x.nodes&1023 == 0 && x.stop != nil && x.stop() || x.nodes > x.budget {
+	if x.nodes&63 == 0 && x.stop != nil && x.stop() || x.nodes > x.budget {
 		x.over = true
 		return false, true
 	}

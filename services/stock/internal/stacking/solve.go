@@ -75,7 +75,7 @@ type race struct {
 // the time is. Where any top may move, a plan that moves only what is in the
 // way is allowed too.
 func (r *race) seed(k kind) {
-	if n := r.beam.roll.run(4 * r.fewest); n == len(r.beam.roll.steps) && n < r.fewest {
+	if n := r.beam.roll.run(4 * r.fewest); r.beam.roll.done && n < r.fewest {
 		r.plan, r.fewest, r.found = r.plan[:0], n, true
 		for _, u := range r.beam.roll.steps {
 			r.plan = append(r.plan, choice{from: int32(u.from), to: int32(u.to)})

@@ -302,10 +302,12 @@ func (st *state) fits(piece uint16, s int) bool {
 	if st.high[s] >= st.limit[s] {
 		return false
 	}
-	if st.rests == nil || st.high[s] == 0 {
-		return true
-	}
-	bit := int(piece)*len(st.rank) + int(st.top(s))
+	return st.rests == nil || st.high[s] == 0 || st.mayRest(piece, st.top(s))
+}
+
+// mayRest says whether a piece may lie on another, where that matters at all.
+func (st *state) mayRest(piece, below uint16) bool {
+	bit := int(piece)*len(st.rank) + int(below)
 	return st.rests[bit>>6]>>(bit&63)&1 != 0
 }
 
