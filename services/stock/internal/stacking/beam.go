@@ -1,6 +1,9 @@
 package stacking
 
-import "slices"
+import (
+	"cmp"
+	"slices"
+)
 
 // beam carries the most promising states from one relocation to the next: a
 // breadth-first search that keeps a fixed number of them.
@@ -11,6 +14,7 @@ type beam struct {
 	seen  map[uint64]struct{}
 	cands []candidate
 	near  []candidate // of one state
+	nth   []int64     // by stack: moves from it so far
 	roll  rollout
 	far   int // where an estimate may stop
 
@@ -37,7 +41,7 @@ type shelf struct {
 }
 
 func newBeam(st *state, stop func() bool) *beam {
-	return &beam{st: st, look: newLooker(st), roll: rollout{st: st}, stop: stop, far: farthest(st), seen: map[uint64]struct{}{}}
+	return &beam{st: st, look: newLooker(st), roll: rollout{st: st}, nth: make([]int64, st.stacks), stop: stop, far: farthest(st), seen: map[uint64]struct{}{}}
 }
 
 type link struct {
@@ -128,14 +132,16 @@ func (b *beam) spread(now *shelf, depth int) bool {
 		left := b.most - depth
 		now.take(b.st, i)
 		x.list(here)
+		b.rank(here)
 		b.near = b.near[:0]
 		for _, c := range here.moves {
 			if b.idle(c) {
 				continue
 			}
+			b.nth[c.from]++
 			u, _ := b.st.move(int(c.from), int(c.to))
 			if bound := b.look.bound(b.st, left); bound <= left && !b.known() {
-				b.near = append(b.near, candidate{int64(bound)<<32 + int64(c.order), int32(i), int8(c.from), int8(c.to), b.st.sum})
+				b.near = append(b.near, candidate{int64(bound)<<32 + b.nth[c.from]<<24 + int64(c.order), int32(i), int8(c.from), int8(c.to), b.st.sum})
 			}
 			b.st.takeBack(u)
 		}
@@ -153,7 +159,20 @@ func (b *beam) spread(now *shelf, depth int) bool {
 
 // branch is how many of the states that one move leads to from a state are
 // looked at closely.
-const branch = 6
+const branch = 8
+
+// rank puts the moves of a state in order: when sorting, by what they spoil.
+func (b *beam) rank(here *level) {
+	clear(b.nth)
+	if b.st.kind != sortOnly {
+		return
+	}
+	b.roll.settle.survey(b.st)
+	for i, c := range here.moves {
+		here.moves[i].order = b.roll.settle.spoils(b.st, b.st.rank[b.st.top(int(c.from))], int(c.to))
+	}
+	slices.SortStableFunc(here.moves, func(x, y choice) int { return cmp.Compare(x.order, y.order) })
+}
 
 // known says whether the present state was met before at this depth.
 func (b *beam) known() bool {

@@ -16,6 +16,7 @@ type looker struct {
 	// For sorting:
 	need   []int32    // by rank: pieces that have to move less places for them
 	sound  []int32    // pieces by stack that need not move
+	keep   []int32    // of these, by stack, those from a rank on
 	offers []supplier // of stacks for a rank
 }
 
@@ -44,10 +45,11 @@ func (l *looker) bound(st *state, enough int) int {
 		return l.boundAboveNext(st, enough)
 	}
 	if st.kind == sortOnly {
-		if n := l.boundSorting(st); n > enough {
-			return n
+		n := l.boundSorting(st)
+		if n <= enough {
+			n = max(n, l.boundClosed(st))
 		}
-		return max(l.boundSorting(st), l.boundClosed(st))
+		return n
 	}
 	return l.boundAnyTop(st, enough)
 }

@@ -36,7 +36,7 @@ func (l *looker) boundClosed(st *state) int {
 func (l *looker) boundSorting(st *state) int {
 	if l.need == nil {
 		l.need = make([]int32, int(st.last)+3)
-		l.sound = make([]int32, st.stacks)
+		l.sound, l.keep = make([]int32, st.stacks), make([]int32, st.stacks)
 		l.offers = make([]supplier, 0, st.stacks)
 	}
 	clear(l.need)
@@ -46,7 +46,7 @@ func (l *looker) boundSorting(st *state) int {
 		for n < int(st.high[s]) && st.low[row+n+1] > 0 {
 			n++
 		}
-		l.sound[s] = int32(n)
+		l.sound[s], l.keep[s] = int32(n), 0
 		if st.limit[s] > 0 || st.high[s] > 0 {
 			fewest = min(fewest, st.high[s]-int32(n))
 		}
@@ -55,9 +55,11 @@ func (l *looker) boundSorting(st *state) int {
 		}
 		l.need[min(st.low[row+n], st.last+1)] -= max(st.limit[s]-int32(n), 0)
 	}
+	// A rank that asks for nothing itself hardly asks for more than the
+	// ranks above it.
 	extra, need := int32(0), int32(0)
 	for g := int(st.last) + 1; g > 0; g-- {
-		if need += l.need[g]; need > 0 {
+		if need += l.need[g]; need > 0 && l.need[g] > 0 {
 			extra = max(extra, l.clearing(st, uint16(g), need))
 		}
 	}
@@ -68,24 +70,36 @@ func (l *looker) boundSorting(st *state) int {
 // be taken off so that a number of places for it comes free.
 func (l *looker) clearing(st *state, rank uint16, need int32) (cost int32) {
 	l.offers = l.offers[:0]
+	best := supplier{cost: 1 << 30}
 	for s := range st.stacks {
-		row, keep := s*(st.width+1), l.sound[s]
-		for keep > 0 && st.low[row+int(keep)] < rank {
-			keep--
+		row, keep, sound := s*(st.width+1), l.keep[s], l.sound[s]
+		for keep < sound && st.low[row+int(keep)+1] >= rank {
+			keep++
 		}
-		if keep < l.sound[s] && keep < st.limit[s] {
-			l.offers = append(l.offers, supplier{l.sound[s] - keep, st.limit[s] - keep})
+		l.keep[s] = keep
+		if keep < sound && keep < st.limit[s] {
+			o := supplier{sound - keep, st.limit[s] - keep}
+			l.offers = append(l.offers, o)
+			best = supplier{min(best.cost, o.cost), max(best.gain, o.gain)}
 		}
+	}
+	if len(l.offers) == 0 {
+		return 0
+	}
+	if need <= best.gain {
+		return best.cost
 	}
 	// Stacks, as few as can offer enough: the k-th largest gain, the k-th
 	// smallest cost.
 	for k := 0; need > 0 && k < len(l.offers); k++ {
+		o := l.offers[k]
 		for i := k + 1; i < len(l.offers); i++ {
-			l.offers[k].gain, l.offers[i].gain = max(l.offers[k].gain, l.offers[i].gain), min(l.offers[k].gain, l.offers[i].gain)
-			l.offers[k].cost, l.offers[i].cost = min(l.offers[k].cost, l.offers[i].cost), max(l.offers[k].cost, l.offers[i].cost)
+			p := l.offers[i]
+			l.offers[i] = supplier{max(o.cost, p.cost), min(o.gain, p.gain)}
+			o = supplier{min(o.cost, p.cost), max(o.gain, p.gain)}
 		}
-		need -= l.offers[k].gain
-		cost += l.offers[k].cost
+		need -= o.gain
+		cost += o.cost
 	}
 	return cost
 }

@@ -149,25 +149,29 @@ func (z *settler) aside(st *state, from, not, nor int) (to int) {
 		if s == from || s == not || s == nor || !st.fits(piece, s) {
 			continue
 		}
-		low := min(st.lowest(s), st.last+1)
-		var worth int32
-		switch {
-		case st.high[s] == 0:
-			worth = 1 << 19
-		case low > 0 && low >= rank && low < z.last:
-			worth = int32(low - rank)
-		case low > 0 && low >= rank:
-			worth = 1<<16 + int32(low-rank)
-		case low > 0:
-			worth = 1<<18 + int32(low)
-		case z.worst[s] <= rank:
-			worth = 1<<16 + int32(rank-z.worst[s])
-		default:
-			worth = 1<<17 + int32(z.worst[s]-rank)
-		}
+		worth := z.spoils(st, rank, s)
 		if worth < best {
 			to, best = s, worth
 		}
 	}
 	return to
+}
+
+// spoils ranks the stacks that could take a piece of a rank; smaller is
+// better.
+func (z *settler) spoils(st *state, rank uint16, s int) int32 {
+	low := min(st.lowest(s), st.last+1)
+	switch {
+	case st.high[s] == 0:
+		return 1 << 19
+	case low > 0 && low >= rank && low < z.last:
+		return int32(low - rank)
+	case low > 0 && low >= rank:
+		return 1<<16 + int32(low-rank)
+	case low > 0:
+		return 1<<18 + int32(low)
+	case z.worst[s] <= rank:
+		return 1<<16 + int32(rank-z.worst[s])
+	}
+	return 1<<17 + int32(z.worst[s]-rank)
 }

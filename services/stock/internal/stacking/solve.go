@@ -56,8 +56,8 @@ func solve(p Problem, k kind, b Budget) (Answer, error) {
 	return a, nil
 }
 
-// race lets the beam and the exact search take turns, each with twice the
-// effort of its last turn: the beam lowers the best plan, the exact search
+// race lets the beam and the exact search take turns, each with a multiple of
+// the effort of its last turn: the beam lowers the best plan, the exact search
 // raises the bound, until they meet.
 type race struct {
 	p      Problem
@@ -92,7 +92,7 @@ func (r *race) seed(k kind) {
 }
 
 func (r *race) run() error {
-	width, nodes := max(r.b.Width/16, 4), int64(20_000)
+	width, nodes := max(r.b.Width/16, 4), int64(2_000)
 	for r.bound < r.fewest {
 		if plan, ok := r.beam.run(width, r.fewest-1); ok {
 			r.plan, r.fewest, r.found = plan, len(plan), true
@@ -115,7 +115,7 @@ func (r *race) run() error {
 		if r.x.nodes >= r.b.Nodes || r.b.Stop != nil && r.b.Stop() {
 			break
 		}
-		width, nodes = width*2, nodes*2
+		width, nodes = width*2, nodes*3
 	}
 	if !r.found {
 		return ErrGaveUp
