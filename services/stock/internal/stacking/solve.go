@@ -97,6 +97,7 @@ func (r *race) run() error {
 		if plan, ok := r.beam.run(width, r.fewest-1); ok {
 			r.plan, r.fewest, r.found = plan, len(plan), true
 		}
+		r.polish(width)
 		for r.bound < r.fewest {
 			left := r.b.Nodes - r.x.nodes
 			if r.x.deepen(r.bound, min(nodes, left)) {
@@ -122,6 +123,28 @@ func (r *race) run() error {
 	}
 	return nil
 }
+
+// polish plans anew what follows from several points of the plan: the beam
+// that found it had room for few of the states that follow from there.
+func (r *race) polish(width int) {
+	for part := 1; part < parts && r.found && r.fewest > r.bound; part++ {
+		at := r.fewest * part / parts
+		var first shelf
+		first.add(r.st)
+		for _, c := range r.plan[:at] {
+			r.st.move(int(c.from), int(c.to))
+		}
+		rest, better := r.beam.run(width, r.fewest-1-at)
+		first.take(r.st, 0)
+		if better {
+			r.plan = append(r.plan[:at:at], rest...)
+			r.fewest = len(r.plan)
+		}
+	}
+}
+
+// parts is how many parts of a plan are planned anew, each to the end.
+const parts = 4
 
 // spell writes a plan out, with the picks in between.
 func spell(p Problem, k kind, plan []choice) []Move {
