@@ -253,6 +253,14 @@ var breaks = []struct {
 		id := p.Tiers[0].Items[0].PieceID
 		s.problem.Stock.Beams = slices.DeleteFunc(s.problem.Stock.Beams, func(b morning.FreeBeam) bool { return b.PieceID == id })
 	}},
+	{"piece_kept", "a beam that was made for another job", func(t *testing.T, s *subject) {
+		_, p := s.pile(t, tall)
+		for i := range s.problem.Stock.Beams {
+			if b := &s.problem.Stock.Beams[i]; b.PieceID == p.Tiers[0].Items[0].PieceID {
+				b.KeptFor = "another"
+			}
+		}
+	}},
 	{"piece_data", "a beam of another batch", func(t *testing.T, s *subject) { _, p := s.pile(t, tall); p.Tiers[0].Items[0].BatchID = "other" }},
 	{"piece_data", "a pallet of another mass", func(t *testing.T, s *subject) { _, p := s.pile(t, pallet); p.Tiers[0].Items[0].MassG++ }},
 	{"blocks_free", "too few blocks", func(_ *testing.T, s *subject) {

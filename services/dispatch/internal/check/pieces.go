@@ -30,6 +30,9 @@ func (c *checker) piecesExistOnce() {
 					if f.Product != item.Beam || f.MassG != item.MassG || f.BatchID != item.BatchID {
 						c.add("piece_data", "piece %s is not what the plan says it is", item.PieceID)
 					}
+					if f.KeptFor != "" && f.KeptFor != item.JobID {
+						c.add("piece_kept", "piece %s is made for job %s and goes to job %s", item.PieceID, f.KeptFor, item.JobID)
+					}
 				}
 			}
 			if !found {

@@ -119,7 +119,7 @@ func pileFrom(p *eventv1.Pile) daybook.Pile {
 
 func itemTo(i daybook.Item) *eventv1.Item {
 	return &eventv1.Item{
-		PieceId: i.PieceID, Mark: i.Mark, Beam: productTo(i.Beam), BlockKind: i.BlockKind,
+		PieceId: i.PieceID, Mark: i.Mark, Beam: ProductTo(i.Beam), BlockKind: i.BlockKind,
 		BlockCount: int32(i.BlockCount), MassG: i.MassG, JobId: i.FloorKey.JobID, Floor: i.FloorKey.Floor,
 		Room: i.Room, CallOffId: i.CallOffID, LayingNumber: int32(i.LayingNumber), BatchId: i.BatchID,
 	}
@@ -137,7 +137,7 @@ func itemFrom(i *eventv1.Item) daybook.Item {
 func pickTo(p daybook.Pick) *eventv1.Pick {
 	return &eventv1.Pick{
 		Number: int32(p.Number), PieceId: p.PieceID, StackId: p.StackID, StackTier: int32(p.StackTier),
-		Mark: p.Mark, Beam: productTo(p.Beam), BlockKind: p.BlockKind, BlockCount: int32(p.BlockCount),
+		Mark: p.Mark, Beam: ProductTo(p.Beam), BlockKind: p.BlockKind, BlockCount: int32(p.BlockCount),
 		MassG: p.MassG, PileNumber: int32(p.PileNumber), PileTier: int32(p.PileTier), BatchId: p.BatchID,
 	}
 }

@@ -55,8 +55,8 @@ func windowFrom(w *commonv1.DayWindow) daybook.Window {
 	return daybook.Window{OpensMinute: int(w.GetOpensMinute()), ClosesMinute: int(w.GetClosesMinute())}
 }
 
-// productTo leaves the product of a pallet out.
-func productTo(p daybook.Product) *commonv1.BeamProduct {
+// ProductTo leaves the product of a pallet out.
+func ProductTo(p daybook.Product) *commonv1.BeamProduct {
 	if p == (daybook.Product{}) {
 		return nil
 	}
@@ -246,7 +246,7 @@ func BlockKind(b *commonv1.BlockKind) daybook.BlockKind {
 }
 
 func beamDemandTo(b daybook.BeamDemand) *eventv1.BeamDemand {
-	return &eventv1.BeamDemand{Mark: b.Mark, Product: productTo(b.Product), MassG: b.MassG}
+	return &eventv1.BeamDemand{Mark: b.Mark, Product: ProductTo(b.Product), MassG: b.MassG}
 }
 
 func beamDemandFrom(b *eventv1.BeamDemand) daybook.BeamDemand {

@@ -170,6 +170,9 @@ type FreeBeam struct {
 	// making: the lower
 	// leaves first. Equal ranks go by batch id.
 	ReleaseRank int
+	// KeptFor is the job that it was made for and is kept for; empty when it is
+	// for anybody.
+	KeptFor string
 }
 
 // FreeBlocks are the loose blocks of one batch on one stack.

@@ -57,10 +57,26 @@ type allotment struct {
 	problem  morning.Problem
 	profiles map[string]morning.Profile
 	kinds    map[string]morning.BlockKind
-	// beams, the next to go first.
-	beams   map[morning.Product][]*morning.FreeBeam
+	// beams by product and the job that they are kept for, empty for anybody;
+	// the next to go first.
+	beams   map[shelf][]*morning.FreeBeam
 	blocks  map[string][]*morning.FreeBlocks
 	pallets int
+}
+
+// shelf is where the beams of a product lie that one job may have, or all.
+type shelf struct {
+	product morning.Product
+	keptFor string
+}
+
+// open returns the shelf from which a job's next beam of a product comes: what
+// is kept for it before what is for anybody.
+func (a *allotment) open(product morning.Product, jobID string) shelf {
+	if own := (shelf{product, jobID}); len(a.beams[own]) > 0 {
+		return own
+	}
+	return shelf{product, ""}
 }
 
 func newAllotment(p morning.Problem) *allotment {
@@ -68,7 +84,7 @@ func newAllotment(p morning.Problem) *allotment {
 		problem:  p,
 		profiles: map[string]morning.Profile{},
 		kinds:    map[string]morning.BlockKind{},
-		beams:    map[morning.Product][]*morning.FreeBeam{},
+		beams:    map[shelf][]*morning.FreeBeam{},
 		blocks:   map[string][]*morning.FreeBlocks{},
 	}
 	for _, f := range p.Profiles {
@@ -79,7 +95,8 @@ func newAllotment(p morning.Problem) *allotment {
 	}
 	for i := range p.Stock.Beams {
 		b := &p.Stock.Beams[i]
-		a.beams[b.Product] = append(a.beams[b.Product], b)
+		at := shelf{b.Product, b.KeptFor}
+		a.beams[at] = append(a.beams[at], b)
 	}
 	for _, of := range a.beams {
 		slices.SortFunc(of, func(x, y *morning.FreeBeam) int {
@@ -175,7 +192,8 @@ func (a *allotment) fillBeam(lot *Lot, room morning.Room, index int, item mornin
 		return lot.cut(item.LayingNumber, morning.DoesNotFit,
 			"the size of profile %s for %s is not known", want.Product.Profile, roomName(lot.Order, room))
 	}
-	free := a.beams[want.Product]
+	from := a.open(want.Product, item.JobID)
+	free := a.beams[from]
 	if len(free) == 0 {
 		short, need := 0, 0
 		for i, b := range room.Beams {
@@ -187,17 +205,31 @@ func (a *allotment) fillBeam(lot *Lot, room morning.Room, index int, item mornin
 				short++
 			}
 		}
-		return lot.cut(item.LayingNumber, morning.NoStock, "%s %s short for %s; %d of the %d it needs are free",
+		return lot.cut(item.LayingNumber, morning.NoStock, "%s %s short for %s; %d of the %d it needs are free%s",
 			count(short, "beam "+ProductName(want.Product), "beams "+ProductName(want.Product)), isAre(short),
-			roomName(lot.Order, room), need-short, need)
+			roomName(lot.Order, room), need-short, need, a.keptForOthers(want.Product, item.JobID))
 	}
-	a.beams[want.Product] = free[1:]
+	a.beams[from] = free[1:]
 	item.PieceID, item.BatchID, item.MassG = free[0].PieceID, free[0].BatchID, free[0].MassG
 	item.Mark, item.Beam = want.Mark, want.Product
 	lot.Units = append(lot.Units, loading.Unit{
 		Item: item, LengthMM: want.Product.LengthMM, WidthMM: profile.WidthMM, HeightMM: profile.HeightMM,
 	})
 	return true
+}
+
+// keptForOthers says how many beams of a product are made for other jobs.
+func (a *allotment) keptForOthers(product morning.Product, jobID string) string {
+	n := 0
+	for at, beams := range a.beams {
+		if at.product == product && at.keptFor != "" && at.keptFor != jobID {
+			n += len(beams)
+		}
+	}
+	if n == 0 {
+		return ""
+	}
+	return fmt.Sprintf(", and %d more %s kept for other jobs", n, isAre(n))
 }
 
 // ProductName is how the yard speaks of a product: "P150/W5 4.20 m".

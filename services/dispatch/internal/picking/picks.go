@@ -28,10 +28,17 @@ func Finish(p morning.Problem, lots []Lot, runs []morning.Run) (movedAside int) 
 	return y.moved
 }
 
-// alike is what makes two beams exchangeable without touching a load.
+// alike is what makes two beams exchangeable without touching a load: both are
+// kept for the same job, or for nobody.
 type alike struct {
 	product morning.Product
 	massG   int64
+	keptFor string
+}
+
+// alike returns the group of the beam that an item was given.
+func (y *yard) alike(item morning.Item) alike {
+	return alike{item.Beam, item.MassG, y.keptFor[item.PieceID]}
 }
 
 // yard is the stacks while they are picked from.
@@ -43,7 +50,9 @@ type yard struct {
 	quota map[alike]map[string]int
 	// palletStacks says where the blocks of each pallet come from.
 	palletStacks map[string]string
-	moved        int
+	// keptFor is the job that a beam is kept for, by piece.
+	keptFor map[string]string
+	moved   int
 }
 
 type beam struct {
@@ -65,7 +74,7 @@ type stack struct {
 func newYard(p morning.Problem, lots []Lot, runs []morning.Run) *yard {
 	y := &yard{
 		stacks: map[string]*stack{}, groups: map[alike][]*beam{},
-		quota: map[alike]map[string]int{}, palletStacks: map[string]string{},
+		quota: map[alike]map[string]int{}, palletStacks: map[string]string{}, keptFor: map[string]string{},
 	}
 	for i := range p.Stock.Beams {
 		f := &p.Stock.Beams[i]
@@ -76,7 +85,8 @@ func newYard(p morning.Problem, lots []Lot, runs []morning.Run) *yard {
 		}
 		b := &beam{FreeBeam: f, stack: s}
 		s.beams = append(s.beams, b)
-		key := alike{f.Product, f.MassG}
+		key := alike{f.Product, f.MassG, f.KeptFor}
+		y.keptFor[f.PieceID] = f.KeptFor
 		y.groups[key] = append(y.groups[key], b)
 	}
 	for _, s := range y.stacks {
@@ -117,7 +127,7 @@ func (y *yard) setQuotas(runs []morning.Run) {
 			for _, t := range p.Tiers {
 				for _, i := range t.Items {
 					if !i.Pallet() {
-						need[alike{i.Beam, i.MassG}]++
+						need[y.alike(i)]++
 					}
 				}
 			}
@@ -183,7 +193,7 @@ func (y *yard) pickTier(r *morning.Run, p *morning.Pile, tier int) {
 // cheapest returns the beam for the item that is easiest to get at, and how
 // many pieces have to be lifted aside for it.
 func (y *yard) cheapest(item morning.Item) (*beam, int) {
-	key := alike{item.Beam, item.MassG}
+	key := y.alike(item)
 	var best *beam
 	cost := 0
 	for _, b := range y.groups[key] {
@@ -228,6 +238,6 @@ func (y *yard) take(b *beam, item *morning.Item) {
 		}
 	}
 	b.gone, b.picked = true, true
-	y.quota[alike{item.Beam, item.MassG}][b.BatchID]--
+	y.quota[y.alike(*item)][b.BatchID]--
 	item.PieceID, item.BatchID = b.PieceID, b.BatchID
 }

@@ -87,6 +87,7 @@ func add(stock *morning.Stock, seen map[string]bool, page *stockv1.ListFreePiece
 			PieceID: p.GetPieceId(), BatchID: p.GetBatchId(),
 			Product: morning.Product{Profile: p.GetProfile(), WirePattern: p.GetWirePattern(), LengthMM: int(p.GetLengthMm())},
 			MassG:   p.GetMassG(), StackID: p.GetStackId(), Tier: int(p.GetTier()), Above: int(p.GetPiecesAbove()), ReleaseRank: rank,
+			KeptFor: p.GetKeptForJobId(),
 		})
 	}
 	for _, b := range page.GetBlocks() {

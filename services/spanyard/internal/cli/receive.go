@@ -24,6 +24,7 @@ type receiving struct {
 	file, madeOn, source     string
 	profile, wires           string
 	lines                    []string
+	job                      string
 	block, stack             string
 	count                    int32
 	cylinder, cube, declared float64
@@ -53,6 +54,7 @@ block and lengths have to be of the catalogue, also those of a file.`,
 	f.StringVar(&r.profile, "profile", "", "profile of the beams")
 	f.StringVar(&r.wires, "wires", "", "wire pattern of the beams")
 	f.StringArrayVar(&r.lines, "line", nil, "beams as LENGTHxCOUNT@STACK, length in mm; give it once for each line")
+	f.StringVar(&r.job, "for-job", "", "job that all the beams are made for, and kept for")
 	f.Float64Var(&r.cylinder, "fck-cylinder", 0, "characteristic cylinder strength of the beams, MPa")
 	f.Float64Var(&r.cube, "fck-cube", 0, "characteristic cube strength of the beams, MPa")
 	f.StringVar(&r.block, "block", "", "kind of the blocks")
@@ -199,6 +201,7 @@ func (r receiving) beams(req *stockv1.ReceiveBatchRequest, catalogue *layoutv1.G
 		number, _ := strconv.ParseInt(m[2], 10, 32)
 		beams.Lines = append(beams.Lines, &stockv1.BeamLine{
 			LengthMm: int32(length), Count: int32(number), MassGEach: perMetre * length / 1000, StackId: m[3],
+			KeptForJobId: r.job,
 		})
 	}
 	req.Concrete = &stockeventv1.Concrete{FckCylinderMpa: r.cylinder, FckCubeMpa: r.cube}

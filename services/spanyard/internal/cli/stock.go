@@ -21,14 +21,15 @@ Columns: batch, kind (beams or blocks), made_on, profile, wire_pattern,
 length_mm, block_kind, count, mass_kg_each, stack, fck_cylinder_mpa,
 fck_cube_mpa, declared_block_mpa, laboratory, test_id, tested_on, specimen
 (cylinder, cube or block), strengths_mpa ("41.2; 43.0"), released_by, released_on
-(the day of the count, if left out).`,
+(the day of the count, if left out), kept_for_job (the job that beams are made
+for).`,
 		Example: "  spanyard stock import stock-count.xlsx",
 		Args:    cobra.ExactArgs(1),
 		RunE:    p.importStock,
 	}
 	return group(groupYard, "stock", "What is in the yard and what is free", "",
 		"  spanyard stock summary --day 2027-03-17\n  spanyard stock free --profile T150 --wires p4 --length 3600",
-		imp, p.stockFreeCommand(), p.stockSummaryCommand(), p.stockRulesCommand(), p.stockWatchCommand())
+		imp, p.stockAvailableCommand(), p.stockFreeCommand(), p.stockSummaryCommand(), p.stockRulesCommand(), p.stockWatchCommand())
 }
 
 func (p *program) stockRulesCommand() *cobra.Command {

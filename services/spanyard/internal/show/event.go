@@ -65,6 +65,8 @@ func moved(e *stockeventv1.Event) string {
 		return fmt.Sprintf("%s moved to %s", k.PieceMoved.GetPieceId(), k.PieceMoved.GetStackId())
 	case *stockeventv1.Event_BlocksScrapped:
 		return fmt.Sprintf("%s of batch %s scrapped: %s", count(k.BlocksScrapped.GetBlockCount(), "block"), k.BlocksScrapped.GetBatchId(), k.BlocksScrapped.GetReason())
+	case *stockeventv1.Event_KeepingEnded:
+		return fmt.Sprintf("%s no longer kept for their job, by %s: %s", count(len(k.KeepingEnded.GetPieceIds()), "beam"), k.KeepingEnded.GetEndedBy(), k.KeepingEnded.GetReason())
 	default:
 		return "something that this version of spanyard has no words for"
 	}

@@ -59,7 +59,8 @@ func (s *Server) ReceiveBatch(ctx context.Context, req *stockv1.ReceiveBatchRequ
 	} else {
 		c.Kind, c.Profile, c.WirePattern = yard.Beams, req.GetBeams().GetProfile(), req.GetBeams().GetWirePattern()
 		for _, l := range req.GetBeams().GetLines() {
-			c.Lines = append(c.Lines, yard.BeamLine{LengthMM: int(l.GetLengthMm()), Count: int(l.GetCount()), MassGEach: l.GetMassGEach(), StackID: l.GetStackId()})
+			c.Lines = append(c.Lines, yard.BeamLine{LengthMM: int(l.GetLengthMm()), Count: int(l.GetCount()), MassGEach: l.GetMassGEach(), StackID: l.GetStackId(),
+				KeptJob: l.GetKeptForJobId(), KeptMarks: l.GetKeptForMarks()})
 		}
 	}
 	r, err := s.do(ctx, req, c)

@@ -57,6 +57,9 @@ func pieceEventOf(message *stockeventv1.Event) (yard.Event, error) {
 		return yard.PieceScrapped{PieceID: m.PieceScrapped.GetPieceId(), Reason: m.PieceScrapped.GetReason()}, nil
 	case *stockeventv1.Event_PieceMoved:
 		return yard.PieceMoved{PieceID: m.PieceMoved.GetPieceId(), StackID: m.PieceMoved.GetStackId(), Aside: m.PieceMoved.GetAsidePieceIds()}, nil
+	case *stockeventv1.Event_KeepingEnded:
+		k := m.KeepingEnded
+		return yard.KeepingEnded{PieceIDs: k.GetPieceIds(), By: k.GetEndedBy(), Reason: k.GetReason()}, nil
 	default:
 		return nil, fmt.Errorf("event %T is not known to this version", m)
 	}
@@ -102,6 +105,7 @@ func batchReceivedOf(m *stockeventv1.BatchReceived) (yard.Event, error) {
 	for _, b := range m.GetBeams() {
 		e.Beams = append(e.Beams, yard.Beam{
 			ID: b.GetPieceId(), LengthMM: int(b.GetLengthMm()), MassG: b.GetMassG(), StackID: b.GetStackId(),
+			Kept: yard.Kept{JobID: b.GetKeptForJobId(), Mark: b.GetKeptForMark()},
 		})
 	}
 	if lot := m.GetBlocks(); lot != nil {

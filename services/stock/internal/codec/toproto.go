@@ -89,6 +89,10 @@ func pieceEvent(event yard.Event) *stockeventv1.Event {
 		return &stockeventv1.Event{Kind: &stockeventv1.Event_PieceMoved{PieceMoved: &stockeventv1.PieceMoved{
 			PieceId: e.PieceID, StackId: e.StackID, AsidePieceIds: e.Aside,
 		}}}
+	case yard.KeepingEnded:
+		return &stockeventv1.Event{Kind: &stockeventv1.Event_KeepingEnded{KeepingEnded: &stockeventv1.KeepingEnded{
+			PieceIds: e.PieceIDs, EndedBy: e.By, Reason: e.Reason,
+		}}}
 	default:
 		// The set of events is closed; a test encodes each of them.
 		return &stockeventv1.Event{}
@@ -103,6 +107,7 @@ func batchReceived(e yard.BatchReceived) *stockeventv1.BatchReceived {
 	for _, b := range e.Beams {
 		m.Beams = append(m.Beams, &stockeventv1.BeamPiece{
 			PieceId: b.ID, LengthMm: int32(b.LengthMM), MassG: b.MassG, StackId: b.StackID,
+			KeptForJobId: b.Kept.JobID, KeptForMark: b.Kept.Mark,
 		})
 	}
 	if e.Kind == yard.Blocks {

@@ -50,6 +50,7 @@ func Columns() []sheet.Column {
 		{Name: "strengths_mpa"},
 		{Name: "released_by"},
 		{Name: "released_on"},
+		{Name: "kept_for_job"},
 	}
 }
 
@@ -217,7 +218,7 @@ func (b *counted) agree(row *sheet.Row) {
 // foreignColumns say something that a kind of batch does not have.
 var foreignColumns = map[yard.Kind][]string{
 	yard.Beams:  {"block_kind", "declared_block_mpa"},
-	yard.Blocks: {"profile", "wire_pattern", "length_mm", "fck_cylinder_mpa", "fck_cube_mpa"},
+	yard.Blocks: {"kept_for_job", "profile", "wire_pattern", "length_mm", "fck_cylinder_mpa", "fck_cube_mpa"},
 }
 
 // add reads what a row holds: beams of one length on a stack, or the blocks.
@@ -237,6 +238,9 @@ func (b *counted) add(row *sheet.Row) {
 			line.LengthMM = int(row.Int("length_mm", 200, 30_000))
 		} else {
 			row.Fail("length_mm", "is missing", "a length in mm")
+		}
+		if row.Has("kept_for_job") {
+			line.KeptJob = row.Text("kept_for_job", 64)
 		}
 		b.receive.Lines = append(b.receive.Lines, line)
 		b.lines = append(b.lines, row)

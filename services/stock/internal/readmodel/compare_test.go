@@ -130,6 +130,9 @@ func (s slow) piece(id string) *stockv1.Piece {
 		Profile: b.Profile, WirePattern: b.WirePattern, LengthMm: int32(p.LengthMM), BlockKind: b.Lot.BlockKind,
 		BlockCount: int32(p.Blocks), MassG: p.MassG, StackId: p.StackID, MadeOn: b.MadeOn.String(), TruckId: p.TruckID, ReceivedBy: p.ReceivedBy,
 	}
+	if p.Kept != nil {
+		m.KeptForJobId, m.KeptForMark = p.Kept.JobID, p.Kept.Mark
+	}
 	if p.State == yard.Delivered {
 		m.DeliveredAt = timestamppb.New(p.DeliveredAt)
 	}
@@ -321,6 +324,8 @@ func concerns(event yard.Event, pieceID, batchID string) bool {
 		return e.BatchID == batchID
 	case yard.PiecesReserved:
 		return slices.ContainsFunc(e.Pieces, func(r yard.ReservedPiece) bool { return r.PieceID == pieceID })
+	case yard.KeepingEnded:
+		return has(e.PieceIDs...)
 	case yard.ReservationDropped:
 		return has(e.PieceIDs...)
 	case yard.PiecePicked:

@@ -58,6 +58,9 @@ func pieceDoc(p yard.Piece, b yard.Batch) *stockv1.Piece {
 	} else {
 		m.Profile, m.WirePattern = b.Profile, b.WirePattern
 	}
+	if p.Kept != nil {
+		m.KeptForJobId, m.KeptForMark = p.Kept.JobID, p.Kept.Mark
+	}
 	if p.Allocation != nil {
 		m.Allocation = codec.Allocation(*p.Allocation)
 	}

@@ -53,6 +53,12 @@ func tales(event yard.Event) []tale {
 			out[i] = tale{pieceID: id, sentence: fmt.Sprintf("Freed from reservation %s: %s", e.ReservationID, e.Reason)}
 		}
 		return out
+	case yard.KeepingEnded:
+		out := make([]tale, len(e.PieceIDs))
+		for i, id := range e.PieceIDs {
+			out[i] = tale{pieceID: id, sentence: fmt.Sprintf("Freed for anybody by %s: %s", e.By, e.Reason)}
+		}
+		return out
 	default:
 		return pieceTale(event)
 	}

@@ -40,6 +40,19 @@ type BeamLine struct {
 	LengthMM, Count int
 	MassGEach       int64
 	StackID         string
+	// KeptJob is the job that the beams are made for; empty for anybody.
+	KeptJob string
+	// KeptMarks of the beams in their order: none, or one for each.
+	KeptMarks []string
+}
+
+// kept returns for whom the i-th beam of the line is made.
+func (l BeamLine) kept(i int) Kept {
+	k := Kept{JobID: l.KeptJob}
+	if i < len(l.KeptMarks) {
+		k.Mark = l.KeptMarks[i]
+	}
+	return k
 }
 
 // ReceiveBatch takes a batch into the yard.
@@ -88,9 +101,9 @@ func (c ReceiveBatch) Event() BatchReceived {
 		Profile: c.Profile, WirePattern: c.WirePattern, Lot: c.Lot, Source: c.Source,
 	}
 	for _, line := range c.Lines {
-		for range line.Count {
+		for i := range line.Count {
 			e.Beams = append(e.Beams, Beam{
-				ID: BeamID(c.BatchID, len(e.Beams)+1), LengthMM: line.LengthMM, MassG: line.MassGEach, StackID: line.StackID,
+				ID: BeamID(c.BatchID, len(e.Beams)+1), LengthMM: line.LengthMM, MassG: line.MassGEach, StackID: line.StackID, Kept: line.kept(i),
 			})
 		}
 	}
@@ -142,10 +155,24 @@ func (c ReceiveBatch) checkBeams(p *problems) {
 			// Every beam repeats it in the event, which has a limit in bytes.
 			p.add(where+"stack_id", "", "is too long", "at most 64 bytes")
 		}
+		line.checkKept(p, where)
 		total += line.Count
 	}
 	if total > MaxBeamsPerBatch {
 		p.add("beams.lines", fmt.Sprint(total), "is too many beams for one batch", fmt.Sprintf("at most %d", MaxBeamsPerBatch))
+	}
+}
+
+func (l BeamLine) checkKept(p *problems, where string) {
+	p.text(where+"kept_for_job_id", l.KeptJob, 64)
+	for i, mark := range l.KeptMarks {
+		p.name(fmt.Sprintf("%skept_for_marks[%d]", where, i), mark, 64)
+	}
+	switch n := len(l.KeptMarks); {
+	case n > 0 && l.KeptJob == "":
+		p.add(where+"kept_for_job_id", "", "is missing, but marks are given", "the job of the marks")
+	case n > 0 && n != l.Count:
+		p.add(where+"kept_for_marks", fmt.Sprintf("%d marks", n), fmt.Sprintf("does not fit %d beams", l.Count), "no mark, or one for each beam")
 	}
 }
 

@@ -116,6 +116,12 @@ type PieceMoved struct {
 	Aside []string
 }
 
+// KeepingEnded says that beams that were kept for a job may go to anybody.
+type KeepingEnded struct {
+	PieceIDs   []string
+	By, Reason string
+}
+
 // BlocksScrapped says that loose blocks will never be used.
 type BlocksScrapped struct {
 	BatchID string
@@ -138,3 +144,4 @@ func (PieceReturned) isEvent()      {}
 func (PieceScrapped) isEvent()      {}
 func (PieceMoved) isEvent()         {}
 func (BlocksScrapped) isEvent()     {}
+func (KeepingEnded) isEvent()       {}

@@ -67,6 +67,13 @@ func (s State) evolvePiece(event Event) State {
 		return s.takeBack(e)
 	case PieceScrapped:
 		return s.leaveStack(e.PieceID, Scrapped)
+	case KeepingEnded:
+		for _, id := range e.PieceIDs {
+			if p, ok := s.pieces.Get(id); ok {
+				p.Kept = nil
+				s.pieces = s.pieces.Set(id, p)
+			}
+		}
 	case PieceMoved:
 		if p, ok := s.pieces.Get(e.PieceID); ok {
 			s = s.pull(p)
@@ -93,9 +100,11 @@ func (s State) receive(e BatchReceived) State {
 	for i, beam := range e.Beams {
 		b.BeamIDs[i] = beam.ID
 		piles[beam.StackID] = append(piles[beam.StackID], beam.ID)
-		s.pieces = s.pieces.Set(beam.ID, Piece{
-			ID: beam.ID, BatchID: b.ID, State: InYard, LengthMM: beam.LengthMM, MassG: beam.MassG, StackID: beam.StackID,
-		})
+		piece := Piece{ID: beam.ID, BatchID: b.ID, State: InYard, LengthMM: beam.LengthMM, MassG: beam.MassG, StackID: beam.StackID}
+		if beam.Kept != (Kept{}) {
+			piece.Kept = &beam.Kept
+		}
+		s.pieces = s.pieces.Set(beam.ID, piece)
 	}
 	for stackID, ids := range piles {
 		st, _ := s.stacks.Get(stackID)

@@ -36,6 +36,8 @@ type modelPiece struct {
 	state                         yard.PieceState
 	blocks                        int
 	stack                         string
+	// keptFor is the job that a beam is made for.
+	keptFor string
 }
 
 func newModel(rules yard.Rules) *model {
@@ -141,7 +143,7 @@ func (m *model) acceptsReserve(c yard.ReservePieces) bool {
 			continue
 		}
 		p := m.pieces[line.PieceID]
-		if p == nil || seen[line.PieceID] || p.state != yard.InYard || !m.mayLeave(p.batch) {
+		if p == nil || seen[line.PieceID] || p.state != yard.InYard || !m.mayLeave(p.batch) || p.keptFor != "" && p.keptFor != line.Allocation.JobID {
 			return false
 		}
 		seen[line.PieceID] = true
@@ -190,6 +192,8 @@ func (m *model) acceptsPieces(command yard.Command) bool {
 			return p.blocks == 0 && (p.state == yard.InYard || p.state == yard.Reserved) && p.stack != c.StackID &&
 				(held == "" || held == p.batch)
 		})
+	case yard.EndKeeping:
+		return all(c.PieceIDs, func(p *modelPiece) bool { return p.keptFor != "" && p.state == yard.InYard })
 	default:
 		panic("a command that the model does not know")
 	}
@@ -237,7 +241,7 @@ func (m *model) applyBatch(c yard.ReceiveBatch) {
 		for range line.Count {
 			b.made++
 			id := yard.BeamID(c.BatchID, b.made)
-			m.pieces[id] = &modelPiece{batch: c.BatchID, state: yard.InYard, stack: line.StackID}
+			m.pieces[id] = &modelPiece{batch: c.BatchID, state: yard.InYard, stack: line.StackID, keptFor: line.KeptJob}
 			m.stacks[line.StackID] = append(m.stacks[line.StackID], id)
 		}
 	}
@@ -298,6 +302,10 @@ func (m *model) applyPieces(command yard.Command) {
 		if c.BatchID != "" {
 			m.batches[c.BatchID].loose -= c.Blocks
 			m.batches[c.BatchID].scrapped += c.Blocks
+		}
+	case yard.EndKeeping:
+		for _, id := range c.PieceIDs {
+			m.pieces[id].keptFor = ""
 		}
 	case yard.MovePieces:
 		for _, id := range c.PieceIDs {

@@ -49,7 +49,7 @@ func (c ReleaseBatch) decide(s State) ([]Event, error) {
 	// A batch that cures has promised pieces only when it was released before
 	// and then quarantined.
 	var events []Event
-	inHitParts(s.countedOn(b), func(cleared []Hit, part, parts int) {
+	inHitParts(s.CountedOn(b), func(cleared []Hit, part, parts int) {
 		events = append(events, BatchReleased{BatchID: b.ID, Release: r, Cleared: cleared, Part: part, Parts: parts})
 	})
 	return events, nil
@@ -130,15 +130,15 @@ func (c QuarantineBatch) decide(s State) ([]Event, error) {
 // events, so that stopping it never fails for size.
 func (s State) quarantine(b Batch, reason, by string, at time.Time) []Event {
 	var events []Event
-	inHitParts(s.countedOn(b), func(hits []Hit, part, parts int) {
+	inHitParts(s.CountedOn(b), func(hits []Hit, part, parts int) {
 		events = append(events, BatchQuarantined{BatchID: b.ID, Reason: reason, By: by, At: at, Hits: hits, Part: part, Parts: parts})
 	})
 	return events
 }
 
-// countedOn returns the pieces of a batch that somebody counts on: promised or
+// CountedOn returns the pieces of a batch that somebody counts on: promised or
 // gone.
-func (s State) countedOn(b Batch) []Hit {
+func (s State) CountedOn(b Batch) []Hit {
 	var hits []Hit
 	for _, id := range b.PieceIDs() {
 		p, _ := s.pieces.Get(id)

@@ -113,6 +113,9 @@ func (s State) reserveBeam(line ReserveLine, seen map[string]bool) (ReservedPiec
 	if problem := b.whyNotReleased(); problem != "" {
 		return ReservedPiece{}, problem
 	}
+	if piece.keptFrom(line.Allocation.JobID) {
+		return ReservedPiece{}, fmt.Sprintf("is made for %s and kept for it; a person has to free it first", piece.Kept)
+	}
 	return ReservedPiece{PieceID: piece.ID}, ""
 }
 

@@ -9,7 +9,7 @@ import (
 )
 
 // SnapshotVersion is raised when Evolve or the bytes of a snapshot change.
-const SnapshotVersion = 2
+const SnapshotVersion = 3
 
 // snapshot is a state as plain lists.
 type snapshot struct {

@@ -140,11 +140,21 @@ type Piece struct {
 	Allocation *Allocation
 	// TruckID that it was put on; empty before and when it came back.
 	TruckID string
+	// Kept says for whom a beam was made; nil when it is for anybody. It is
+	// shared between states and never changed.
+	Kept *Kept `json:",omitempty"`
 	// DeliveredAt is set when delivered, and ReceivedBy when somebody wrote it
 	// down.
 	DeliveredAt time.Time
 	ReceivedBy  string
 }
+
+// Kept is the job that a beam was made for, and its mark when that is known.
+type Kept struct{ JobID, Mark string }
+
+// keptFrom reports whether a beam is kept for another job than the one asked
+// about.
+func (p Piece) keptFrom(jobID string) bool { return p.Kept != nil && p.Kept.JobID != jobID }
 
 // Mark returns the job and the place in it that a beam is promised, on the way
 // or delivered to, and false when there is none.
@@ -234,6 +244,8 @@ type Beam struct {
 	LengthMM int
 	MassG    int64
 	StackID  string
+	// Kept is zero for a beam that is for anybody.
+	Kept Kept
 }
 
 // Batch is what is tested and released together. Slices in it are never

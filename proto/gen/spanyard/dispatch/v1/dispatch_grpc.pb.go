@@ -41,6 +41,7 @@ const (
 	DispatchService_DepartRun_FullMethodName       = "/spanyard.dispatch.v1.DispatchService/DepartRun"
 	DispatchService_DeliverDrop_FullMethodName     = "/spanyard.dispatch.v1.DispatchService/DeliverDrop"
 	DispatchService_CancelRun_FullMethodName       = "/spanyard.dispatch.v1.DispatchService/CancelRun"
+	DispatchService_ListNeeds_FullMethodName       = "/spanyard.dispatch.v1.DispatchService/ListNeeds"
 	DispatchService_RenderRunPapers_FullMethodName = "/spanyard.dispatch.v1.DispatchService/RenderRunPapers"
 )
 
@@ -97,6 +98,9 @@ type DispatchServiceClient interface {
 	// Takes a confirmed run that has not left off the day and frees its pieces
 	// that have not been picked. Idempotent.
 	CancelRun(ctx context.Context, in *CancelRunRequest, opts ...grpc.CallOption) (*CancelRunResponse, error)
+	// Lists what is called off for some days and not on a confirmed run, product
+	// by product. Idempotent.
+	ListNeeds(ctx context.Context, in *ListNeedsRequest, opts ...grpc.CallOption) (*ListNeedsResponse, error)
 	// Prints what a run is worked from: load sheet, pick list, run sheet,
 	// delivery notes, deck drawing. Idempotent.
 	RenderRunPapers(ctx context.Context, in *RenderRunPapersRequest, opts ...grpc.CallOption) (*RenderRunPapersResponse, error)
@@ -309,6 +313,16 @@ func (c *dispatchServiceClient) CancelRun(ctx context.Context, in *CancelRunRequ
 	return out, nil
 }
 
+func (c *dispatchServiceClient) ListNeeds(ctx context.Context, in *ListNeedsRequest, opts ...grpc.CallOption) (*ListNeedsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListNeedsResponse)
+	err := c.cc.Invoke(ctx, DispatchService_ListNeeds_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *dispatchServiceClient) RenderRunPapers(ctx context.Context, in *RenderRunPapersRequest, opts ...grpc.CallOption) (*RenderRunPapersResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(RenderRunPapersResponse)
@@ -372,6 +386,9 @@ type DispatchServiceServer interface {
 	// Takes a confirmed run that has not left off the day and frees its pieces
 	// that have not been picked. Idempotent.
 	CancelRun(context.Context, *CancelRunRequest) (*CancelRunResponse, error)
+	// Lists what is called off for some days and not on a confirmed run, product
+	// by product. Idempotent.
+	ListNeeds(context.Context, *ListNeedsRequest) (*ListNeedsResponse, error)
 	// Prints what a run is worked from: load sheet, pick list, run sheet,
 	// delivery notes, deck drawing. Idempotent.
 	RenderRunPapers(context.Context, *RenderRunPapersRequest) (*RenderRunPapersResponse, error)
@@ -441,6 +458,9 @@ func (UnimplementedDispatchServiceServer) DeliverDrop(context.Context, *DeliverD
 }
 func (UnimplementedDispatchServiceServer) CancelRun(context.Context, *CancelRunRequest) (*CancelRunResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method CancelRun not implemented")
+}
+func (UnimplementedDispatchServiceServer) ListNeeds(context.Context, *ListNeedsRequest) (*ListNeedsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListNeeds not implemented")
 }
 func (UnimplementedDispatchServiceServer) RenderRunPapers(context.Context, *RenderRunPapersRequest) (*RenderRunPapersResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method RenderRunPapers not implemented")
@@ -801,6 +821,24 @@ func _DispatchService_CancelRun_Handler(srv interface{}, ctx context.Context, de
 	return interceptor(ctx, in, info, handler)
 }
 
+func _DispatchService_ListNeeds_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListNeedsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(DispatchServiceServer).ListNeeds(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: DispatchService_ListNeeds_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(DispatchServiceServer).ListNeeds(ctx, req.(*ListNeedsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _DispatchService_RenderRunPapers_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(RenderRunPapersRequest)
 	if err := dec(in); err != nil {
@@ -897,6 +935,10 @@ var DispatchService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "CancelRun",
 			Handler:    _DispatchService_CancelRun_Handler,
+		},
+		{
+			MethodName: "ListNeeds",
+			Handler:    _DispatchService_ListNeeds_Handler,
 		},
 		{
 			MethodName: "RenderRunPapers",

@@ -671,7 +671,11 @@ type Piece struct {
 	// Set when delivered.
 	DeliveredAt *timestamppb.Timestamp `protobuf:"bytes,18,opt,name=delivered_at,json=deliveredAt,proto3" json:"delivered_at,omitempty"`
 	// Who took it over at the site.
-	ReceivedBy    string `protobuf:"bytes,19,opt,name=received_by,json=receivedBy,proto3" json:"received_by,omitempty"`
+	ReceivedBy string `protobuf:"bytes,19,opt,name=received_by,json=receivedBy,proto3" json:"received_by,omitempty"`
+	// Job that a beam is made for and kept for; empty when it is for anybody.
+	KeptForJobId string `protobuf:"bytes,20,opt,name=kept_for_job_id,json=keptForJobId,proto3" json:"kept_for_job_id,omitempty"`
+	// Mark that it is made for, when that is known.
+	KeptForMark   string `protobuf:"bytes,21,opt,name=kept_for_mark,json=keptForMark,proto3" json:"kept_for_mark,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -835,6 +839,20 @@ func (x *Piece) GetDeliveredAt() *timestamppb.Timestamp {
 func (x *Piece) GetReceivedBy() string {
 	if x != nil {
 		return x.ReceivedBy
+	}
+	return ""
+}
+
+func (x *Piece) GetKeptForJobId() string {
+	if x != nil {
+		return x.KeptForJobId
+	}
+	return ""
+}
+
+func (x *Piece) GetKeptForMark() string {
+	if x != nil {
+		return x.KeptForMark
 	}
 	return ""
 }
@@ -1366,11 +1384,16 @@ func (x *BeamLines) GetLines() []*BeamLine {
 }
 
 type BeamLine struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	LengthMm      int32                  `protobuf:"varint,1,opt,name=length_mm,json=lengthMm,proto3" json:"length_mm,omitempty"`
-	Count         int32                  `protobuf:"varint,2,opt,name=count,proto3" json:"count,omitempty"`
-	MassGEach     int64                  `protobuf:"varint,3,opt,name=mass_g_each,json=massGEach,proto3" json:"mass_g_each,omitempty"`
-	StackId       string                 `protobuf:"bytes,4,opt,name=stack_id,json=stackId,proto3" json:"stack_id,omitempty"`
+	state     protoimpl.MessageState `protogen:"open.v1"`
+	LengthMm  int32                  `protobuf:"varint,1,opt,name=length_mm,json=lengthMm,proto3" json:"length_mm,omitempty"`
+	Count     int32                  `protobuf:"varint,2,opt,name=count,proto3" json:"count,omitempty"`
+	MassGEach int64                  `protobuf:"varint,3,opt,name=mass_g_each,json=massGEach,proto3" json:"mass_g_each,omitempty"`
+	StackId   string                 `protobuf:"bytes,4,opt,name=stack_id,json=stackId,proto3" json:"stack_id,omitempty"`
+	// Job that the beams are made for: they are kept for it until a person
+	// frees them. Empty for beams that are for anybody.
+	KeptForJobId string `protobuf:"bytes,5,opt,name=kept_for_job_id,json=keptForJobId,proto3" json:"kept_for_job_id,omitempty"`
+	// Marks that the beams are made for, in their order; none, or one for each.
+	KeptForMarks  []string `protobuf:"bytes,6,rep,name=kept_for_marks,json=keptForMarks,proto3" json:"kept_for_marks,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1431,6 +1454,20 @@ func (x *BeamLine) GetStackId() string {
 		return x.StackId
 	}
 	return ""
+}
+
+func (x *BeamLine) GetKeptForJobId() string {
+	if x != nil {
+		return x.KeptForJobId
+	}
+	return ""
+}
+
+func (x *BeamLine) GetKeptForMarks() []string {
+	if x != nil {
+		return x.KeptForMarks
+	}
+	return nil
 }
 
 type BlockLine struct {
@@ -3819,7 +3856,7 @@ type BeamSummary struct {
 	Profile     string                 `protobuf:"bytes,1,opt,name=profile,proto3" json:"profile,omitempty"`
 	WirePattern string                 `protobuf:"bytes,2,opt,name=wire_pattern,json=wirePattern,proto3" json:"wire_pattern,omitempty"`
 	LengthMm    int32                  `protobuf:"varint,3,opt,name=length_mm,json=lengthMm,proto3" json:"length_mm,omitempty"`
-	// Free now.
+	// Free now, those that are kept for a job among them.
 	Free int32 `protobuf:"varint,4,opt,name=free,proto3" json:"free,omitempty"`
 	// Curing, and old enough by the day: free then if tested and released.
 	Provisional int32 `protobuf:"varint,5,opt,name=provisional,proto3" json:"provisional,omitempty"`
@@ -6124,7 +6161,7 @@ var File_spanyard_stock_v1_stock_proto protoreflect.FileDescriptor
 
 const file_spanyard_stock_v1_stock_proto_rawDesc = "" +
 	"\n" +
-	"\x1dspanyard/stock/v1/stock.proto\x12\x11spanyard.stock.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a#spanyard/stock/event/v1/event.proto\"\xa1\x05\n" +
+	"\x1dspanyard/stock/v1/stock.proto\x12\x11spanyard.stock.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a#spanyard/stock/event/v1/event.proto\x1a$spanyard/stock/v1/availability.proto\"\xa1\x05\n" +
 	"\x05Batch\x12\x19\n" +
 	"\bbatch_id\x18\x01 \x01(\tR\abatchId\x126\n" +
 	"\x04kind\x18\x02 \x01(\x0e2\".spanyard.stock.event.v1.BatchKindR\x04kind\x123\n" +
@@ -6159,7 +6196,7 @@ const file_spanyard_stock_v1_stock_proto_rawDesc = "" +
 	"\x06picked\x18\x04 \x01(\x05R\x06picked\x12\x16\n" +
 	"\x06loaded\x18\x05 \x01(\x05R\x06loaded\x12\x1c\n" +
 	"\tdelivered\x18\x06 \x01(\x05R\tdelivered\x12\x1a\n" +
-	"\bscrapped\x18\a \x01(\x05R\bscrapped\"\xb5\x05\n" +
+	"\bscrapped\x18\a \x01(\x05R\bscrapped\"\x80\x06\n" +
 	"\x05Piece\x12\x19\n" +
 	"\bpiece_id\x18\x01 \x01(\tR\apieceId\x12\x19\n" +
 	"\bbatch_id\x18\x02 \x01(\tR\abatchId\x129\n" +
@@ -6187,7 +6224,9 @@ const file_spanyard_stock_v1_stock_proto_rawDesc = "" +
 	"\btruck_id\x18\x11 \x01(\tR\atruckId\x12=\n" +
 	"\fdelivered_at\x18\x12 \x01(\v2\x1a.google.protobuf.TimestampR\vdeliveredAt\x12\x1f\n" +
 	"\vreceived_by\x18\x13 \x01(\tR\n" +
-	"receivedBy\"\xdc\x01\n" +
+	"receivedBy\x12%\n" +
+	"\x0fkept_for_job_id\x18\x14 \x01(\tR\fkeptForJobId\x12\"\n" +
+	"\rkept_for_mark\x18\x15 \x01(\tR\vkeptForMark\"\xdc\x01\n" +
 	"\n" +
 	"FreeBlocks\x12\x19\n" +
 	"\bbatch_id\x18\x01 \x01(\tR\abatchId\x12\x1d\n" +
@@ -6233,13 +6272,15 @@ const file_spanyard_stock_v1_stock_proto_rawDesc = "" +
 	"\tBeamLines\x12#\n" +
 	"\aprofile\x18\x01 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18@R\aprofile\x12,\n" +
 	"\fwire_pattern\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18@R\vwirePattern\x12>\n" +
-	"\x05lines\x18\x03 \x03(\v2\x1b.spanyard.stock.v1.BeamLineB\v\xbaH\b\x92\x01\x05\b\x01\x10\xe8\aR\x05lines\"\xab\x01\n" +
+	"\x05lines\x18\x03 \x03(\v2\x1b.spanyard.stock.v1.BeamLineB\v\xbaH\b\x92\x01\x05\b\x01\x10\xe8\aR\x05lines\"\x8c\x02\n" +
 	"\bBeamLine\x12)\n" +
 	"\tlength_mm\x18\x01 \x01(\x05B\f\xbaH\t\x1a\a\x18\xb0\xea\x01(\xc8\x01R\blengthMm\x12 \n" +
 	"\x05count\x18\x02 \x01(\x05B\n" +
 	"\xbaH\a\x1a\x05\x18\x88'(\x01R\x05count\x12,\n" +
 	"\vmass_g_each\x18\x03 \x01(\x03B\f\xbaH\t\"\a\x18\x80\xda\xc4\t \x00R\tmassGEach\x12$\n" +
-	"\bstack_id\x18\x04 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18@R\astackId\"\xab\x01\n" +
+	"\bstack_id\x18\x04 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18@R\astackId\x12.\n" +
+	"\x0fkept_for_job_id\x18\x05 \x01(\tB\a\xbaH\x04r\x02\x18@R\fkeptForJobId\x12/\n" +
+	"\x0ekept_for_marks\x18\x06 \x03(\tB\t\xbaH\x06\x92\x01\x03\x10\x88'R\fkeptForMarks\"\xab\x01\n" +
 	"\tBlockLine\x12(\n" +
 	"\n" +
 	"block_kind\x18\x01 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18@R\tblockKind\x12!\n" +
@@ -6675,7 +6716,7 @@ const file_spanyard_stock_v1_stock_proto_rawDesc = "" +
 	"\x18CEMENT_CLASS_UNSPECIFIED\x10\x00\x12\x12\n" +
 	"\x0eCEMENT_CLASS_R\x10\x01\x12\x12\n" +
 	"\x0eCEMENT_CLASS_N\x10\x02\x12\x12\n" +
-	"\x0eCEMENT_CLASS_S\x10\x032\x99\x16\n" +
+	"\x0eCEMENT_CLASS_S\x10\x032\xde\x17\n" +
 	"\fStockService\x12_\n" +
 	"\fSetYardRules\x12&.spanyard.stock.v1.SetYardRulesRequest\x1a'.spanyard.stock.v1.SetYardRulesResponse\x12_\n" +
 	"\fGetYardRules\x12&.spanyard.stock.v1.GetYardRulesRequest\x1a'.spanyard.stock.v1.GetYardRulesResponse\x12_\n" +
@@ -6708,7 +6749,10 @@ const file_spanyard_stock_v1_stock_proto_rawDesc = "" +
 	"\vRecallBatch\x12%.spanyard.stock.v1.RecallBatchRequest\x1a&.spanyard.stock.v1.RecallBatchResponse\x12e\n" +
 	"\x0eListDueSamples\x12(.spanyard.stock.v1.ListDueSamplesRequest\x1a).spanyard.stock.v1.ListDueSamplesResponse\x12k\n" +
 	"\x10ForecastStrength\x12*.spanyard.stock.v1.ForecastStrengthRequest\x1a+.spanyard.stock.v1.ForecastStrengthResponse\x12k\n" +
-	"\x10ReviewProduction\x12*.spanyard.stock.v1.ReviewProductionRequest\x1a+.spanyard.stock.v1.ReviewProductionResponse\x12[\n" +
+	"\x10ReviewProduction\x12*.spanyard.stock.v1.ReviewProductionRequest\x1a+.spanyard.stock.v1.ReviewProductionResponse\x12h\n" +
+	"\x0fGetAvailability\x12).spanyard.stock.v1.GetAvailabilityRequest\x1a*.spanyard.stock.v1.GetAvailabilityResponse\x12Y\n" +
+	"\n" +
+	"EndKeeping\x12$.spanyard.stock.v1.EndKeepingRequest\x1a%.spanyard.stock.v1.EndKeepingResponse\x12[\n" +
 	"\n" +
 	"WatchStock\x12$.spanyard.stock.v1.WatchStockRequest\x1a%.spanyard.stock.v1.WatchStockResponse0\x01B6Z4spanyard.example/proto/gen/spanyard/stock/v1;stockv1b\x06proto3"
 
@@ -6824,134 +6868,142 @@ var file_spanyard_stock_v1_stock_proto_goTypes = []any{
 	(*v1.YardRulesSet)(nil),          // 94: spanyard.stock.event.v1.YardRulesSet
 	(*v1.BatchQuarantined)(nil),      // 95: spanyard.stock.event.v1.BatchQuarantined
 	(*v1.Event)(nil),                 // 96: spanyard.stock.event.v1.Event
+	(*GetAvailabilityRequest)(nil),   // 97: spanyard.stock.v1.GetAvailabilityRequest
+	(*EndKeepingRequest)(nil),        // 98: spanyard.stock.v1.EndKeepingRequest
+	(*GetAvailabilityResponse)(nil),  // 99: spanyard.stock.v1.GetAvailabilityResponse
+	(*EndKeepingResponse)(nil),       // 100: spanyard.stock.v1.EndKeepingResponse
 }
 var file_spanyard_stock_v1_stock_proto_depIdxs = []int32{
-	84, // 0: spanyard.stock.v1.Batch.kind:type_name -> spanyard.stock.event.v1.BatchKind
-	1,  // 1: spanyard.stock.v1.Batch.state:type_name -> spanyard.stock.v1.BatchState
-	85, // 2: spanyard.stock.v1.Batch.concrete:type_name -> spanyard.stock.event.v1.Concrete
-	7,  // 3: spanyard.stock.v1.Batch.counts:type_name -> spanyard.stock.v1.PieceCounts
-	86, // 4: spanyard.stock.v1.Batch.tests:type_name -> spanyard.stock.event.v1.TestRecorded
-	87, // 5: spanyard.stock.v1.Batch.release:type_name -> spanyard.stock.event.v1.BatchReleased
-	6,  // 6: spanyard.stock.v1.Batch.judgements:type_name -> spanyard.stock.v1.Judgement
-	88, // 7: spanyard.stock.v1.Judgement.specimen:type_name -> spanyard.stock.event.v1.SpecimenKind
-	89, // 8: spanyard.stock.v1.Judgement.verdict:type_name -> spanyard.stock.event.v1.Verdict
-	90, // 9: spanyard.stock.v1.Piece.state:type_name -> spanyard.stock.event.v1.PieceState
-	1,  // 10: spanyard.stock.v1.Piece.batch_state:type_name -> spanyard.stock.v1.BatchState
-	91, // 11: spanyard.stock.v1.Piece.allocation:type_name -> spanyard.stock.event.v1.Allocation
-	92, // 12: spanyard.stock.v1.Piece.delivered_at:type_name -> google.protobuf.Timestamp
-	93, // 13: spanyard.stock.v1.SetYardRulesRequest.sampling:type_name -> spanyard.stock.event.v1.SamplingRule
-	94, // 14: spanyard.stock.v1.GetYardRulesResponse.rules:type_name -> spanyard.stock.event.v1.YardRulesSet
-	85, // 15: spanyard.stock.v1.ReceiveBatchRequest.concrete:type_name -> spanyard.stock.event.v1.Concrete
-	15, // 16: spanyard.stock.v1.ReceiveBatchRequest.beams:type_name -> spanyard.stock.v1.BeamLines
-	17, // 17: spanyard.stock.v1.ReceiveBatchRequest.blocks:type_name -> spanyard.stock.v1.BlockLine
-	16, // 18: spanyard.stock.v1.BeamLines.lines:type_name -> spanyard.stock.v1.BeamLine
-	5,  // 19: spanyard.stock.v1.ReceiveBatchResponse.batch:type_name -> spanyard.stock.v1.Batch
-	0,  // 20: spanyard.stock.v1.ImportStockCountRequest.format:type_name -> spanyard.stock.v1.FileFormat
-	88, // 21: spanyard.stock.v1.RecordTestRequest.specimen:type_name -> spanyard.stock.event.v1.SpecimenKind
-	89, // 22: spanyard.stock.v1.RecordTestResponse.verdict:type_name -> spanyard.stock.event.v1.Verdict
-	95, // 23: spanyard.stock.v1.RecordTestResponse.quarantine:type_name -> spanyard.stock.event.v1.BatchQuarantined
-	87, // 24: spanyard.stock.v1.ReleaseBatchResponse.release:type_name -> spanyard.stock.event.v1.BatchReleased
-	95, // 25: spanyard.stock.v1.QuarantineBatchResponse.quarantine:type_name -> spanyard.stock.event.v1.BatchQuarantined
-	30, // 26: spanyard.stock.v1.ReservePiecesRequest.lines:type_name -> spanyard.stock.v1.ReserveLine
-	31, // 27: spanyard.stock.v1.ReserveLine.blocks:type_name -> spanyard.stock.v1.ReserveBlocks
-	91, // 28: spanyard.stock.v1.ReserveLine.allocation:type_name -> spanyard.stock.event.v1.Allocation
-	44, // 29: spanyard.stock.v1.ScrapPiecesRequest.blocks:type_name -> spanyard.stock.v1.ScrapBlocks
-	8,  // 30: spanyard.stock.v1.ListFreePiecesResponse.beams:type_name -> spanyard.stock.v1.Piece
-	9,  // 31: spanyard.stock.v1.ListFreePiecesResponse.blocks:type_name -> spanyard.stock.v1.FreeBlocks
-	52, // 32: spanyard.stock.v1.SummariseStockResponse.beams:type_name -> spanyard.stock.v1.BeamSummary
-	53, // 33: spanyard.stock.v1.SummariseStockResponse.blocks:type_name -> spanyard.stock.v1.BlockSummary
-	5,  // 34: spanyard.stock.v1.GetBatchResponse.batch:type_name -> spanyard.stock.v1.Batch
-	8,  // 35: spanyard.stock.v1.GetBatchResponse.pieces:type_name -> spanyard.stock.v1.Piece
-	5,  // 36: spanyard.stock.v1.ListBatchesResponse.batches:type_name -> spanyard.stock.v1.Batch
-	8,  // 37: spanyard.stock.v1.GetStackResponse.pieces:type_name -> spanyard.stock.v1.Piece
-	9,  // 38: spanyard.stock.v1.GetStackResponse.blocks:type_name -> spanyard.stock.v1.FreeBlocks
-	8,  // 39: spanyard.stock.v1.GetPieceHistoryResponse.piece:type_name -> spanyard.stock.v1.Piece
-	5,  // 40: spanyard.stock.v1.GetPieceHistoryResponse.batch:type_name -> spanyard.stock.v1.Batch
-	62, // 41: spanyard.stock.v1.GetPieceHistoryResponse.entries:type_name -> spanyard.stock.v1.HistoryEntry
-	92, // 42: spanyard.stock.v1.HistoryEntry.happened_at:type_name -> google.protobuf.Timestamp
-	8,  // 43: spanyard.stock.v1.GetPiecesResponse.pieces:type_name -> spanyard.stock.v1.Piece
-	67, // 44: spanyard.stock.v1.FindMarksResponse.marks:type_name -> spanyard.stock.v1.FoundMark
-	5,  // 45: spanyard.stock.v1.FindMarksResponse.batches:type_name -> spanyard.stock.v1.Batch
-	8,  // 46: spanyard.stock.v1.FoundMark.pieces:type_name -> spanyard.stock.v1.Piece
-	69, // 47: spanyard.stock.v1.RecallBatchRequest.contacts:type_name -> spanyard.stock.v1.SiteContact
-	2,  // 48: spanyard.stock.v1.RecallBatchRequest.files:type_name -> spanyard.stock.v1.RecallFileKind
-	5,  // 49: spanyard.stock.v1.RecallBatchResponse.batch:type_name -> spanyard.stock.v1.Batch
-	71, // 50: spanyard.stock.v1.RecallBatchResponse.places:type_name -> spanyard.stock.v1.RecallPlace
-	72, // 51: spanyard.stock.v1.RecallBatchResponse.files:type_name -> spanyard.stock.v1.RecallFile
-	3,  // 52: spanyard.stock.v1.RecallPlace.kind:type_name -> spanyard.stock.v1.RecallPlaceKind
-	8,  // 53: spanyard.stock.v1.RecallPlace.pieces:type_name -> spanyard.stock.v1.Piece
-	75, // 54: spanyard.stock.v1.ListDueSamplesResponse.samples:type_name -> spanyard.stock.v1.DueSample
-	93, // 55: spanyard.stock.v1.DueSample.rule:type_name -> spanyard.stock.event.v1.SamplingRule
-	4,  // 56: spanyard.stock.v1.ForecastStrengthRequest.cement:type_name -> spanyard.stock.v1.CementClass
-	76, // 57: spanyard.stock.v1.ForecastStrengthRequest.cure:type_name -> spanyard.stock.v1.CureSpell
-	81, // 58: spanyard.stock.v1.ReviewProductionResponse.concretes:type_name -> spanyard.stock.v1.ConcreteControl
-	88, // 59: spanyard.stock.v1.ConcreteControl.specimen:type_name -> spanyard.stock.event.v1.SpecimenKind
-	89, // 60: spanyard.stock.v1.ConcreteControl.verdict:type_name -> spanyard.stock.event.v1.Verdict
-	92, // 61: spanyard.stock.v1.WatchStockResponse.happened_at:type_name -> google.protobuf.Timestamp
-	96, // 62: spanyard.stock.v1.WatchStockResponse.event:type_name -> spanyard.stock.event.v1.Event
-	10, // 63: spanyard.stock.v1.StockService.SetYardRules:input_type -> spanyard.stock.v1.SetYardRulesRequest
-	12, // 64: spanyard.stock.v1.StockService.GetYardRules:input_type -> spanyard.stock.v1.GetYardRulesRequest
-	14, // 65: spanyard.stock.v1.StockService.ReceiveBatch:input_type -> spanyard.stock.v1.ReceiveBatchRequest
-	19, // 66: spanyard.stock.v1.StockService.ImportStockCount:input_type -> spanyard.stock.v1.ImportStockCountRequest
-	21, // 67: spanyard.stock.v1.StockService.RecordTest:input_type -> spanyard.stock.v1.RecordTestRequest
-	23, // 68: spanyard.stock.v1.StockService.ReleaseBatch:input_type -> spanyard.stock.v1.ReleaseBatchRequest
-	25, // 69: spanyard.stock.v1.StockService.QuarantineBatch:input_type -> spanyard.stock.v1.QuarantineBatchRequest
-	27, // 70: spanyard.stock.v1.StockService.LiftQuarantine:input_type -> spanyard.stock.v1.LiftQuarantineRequest
-	29, // 71: spanyard.stock.v1.StockService.ReservePieces:input_type -> spanyard.stock.v1.ReservePiecesRequest
-	33, // 72: spanyard.stock.v1.StockService.DropReservation:input_type -> spanyard.stock.v1.DropReservationRequest
-	35, // 73: spanyard.stock.v1.StockService.PickPieces:input_type -> spanyard.stock.v1.PickPiecesRequest
-	37, // 74: spanyard.stock.v1.StockService.LoadPieces:input_type -> spanyard.stock.v1.LoadPiecesRequest
-	39, // 75: spanyard.stock.v1.StockService.DeliverPieces:input_type -> spanyard.stock.v1.DeliverPiecesRequest
-	41, // 76: spanyard.stock.v1.StockService.ReturnPieces:input_type -> spanyard.stock.v1.ReturnPiecesRequest
-	43, // 77: spanyard.stock.v1.StockService.ScrapPieces:input_type -> spanyard.stock.v1.ScrapPiecesRequest
-	46, // 78: spanyard.stock.v1.StockService.MovePieces:input_type -> spanyard.stock.v1.MovePiecesRequest
-	48, // 79: spanyard.stock.v1.StockService.ListFreePieces:input_type -> spanyard.stock.v1.ListFreePiecesRequest
-	50, // 80: spanyard.stock.v1.StockService.SummariseStock:input_type -> spanyard.stock.v1.SummariseStockRequest
-	54, // 81: spanyard.stock.v1.StockService.GetBatch:input_type -> spanyard.stock.v1.GetBatchRequest
-	56, // 82: spanyard.stock.v1.StockService.ListBatches:input_type -> spanyard.stock.v1.ListBatchesRequest
-	58, // 83: spanyard.stock.v1.StockService.GetStack:input_type -> spanyard.stock.v1.GetStackRequest
-	60, // 84: spanyard.stock.v1.StockService.GetPieceHistory:input_type -> spanyard.stock.v1.GetPieceHistoryRequest
-	63, // 85: spanyard.stock.v1.StockService.GetPieces:input_type -> spanyard.stock.v1.GetPiecesRequest
-	65, // 86: spanyard.stock.v1.StockService.FindMarks:input_type -> spanyard.stock.v1.FindMarksRequest
-	68, // 87: spanyard.stock.v1.StockService.RecallBatch:input_type -> spanyard.stock.v1.RecallBatchRequest
-	73, // 88: spanyard.stock.v1.StockService.ListDueSamples:input_type -> spanyard.stock.v1.ListDueSamplesRequest
-	77, // 89: spanyard.stock.v1.StockService.ForecastStrength:input_type -> spanyard.stock.v1.ForecastStrengthRequest
-	79, // 90: spanyard.stock.v1.StockService.ReviewProduction:input_type -> spanyard.stock.v1.ReviewProductionRequest
-	82, // 91: spanyard.stock.v1.StockService.WatchStock:input_type -> spanyard.stock.v1.WatchStockRequest
-	11, // 92: spanyard.stock.v1.StockService.SetYardRules:output_type -> spanyard.stock.v1.SetYardRulesResponse
-	13, // 93: spanyard.stock.v1.StockService.GetYardRules:output_type -> spanyard.stock.v1.GetYardRulesResponse
-	18, // 94: spanyard.stock.v1.StockService.ReceiveBatch:output_type -> spanyard.stock.v1.ReceiveBatchResponse
-	20, // 95: spanyard.stock.v1.StockService.ImportStockCount:output_type -> spanyard.stock.v1.ImportStockCountResponse
-	22, // 96: spanyard.stock.v1.StockService.RecordTest:output_type -> spanyard.stock.v1.RecordTestResponse
-	24, // 97: spanyard.stock.v1.StockService.ReleaseBatch:output_type -> spanyard.stock.v1.ReleaseBatchResponse
-	26, // 98: spanyard.stock.v1.StockService.QuarantineBatch:output_type -> spanyard.stock.v1.QuarantineBatchResponse
-	28, // 99: spanyard.stock.v1.StockService.LiftQuarantine:output_type -> spanyard.stock.v1.LiftQuarantineResponse
-	32, // 100: spanyard.stock.v1.StockService.ReservePieces:output_type -> spanyard.stock.v1.ReservePiecesResponse
-	34, // 101: spanyard.stock.v1.StockService.DropReservation:output_type -> spanyard.stock.v1.DropReservationResponse
-	36, // 102: spanyard.stock.v1.StockService.PickPieces:output_type -> spanyard.stock.v1.PickPiecesResponse
-	38, // 103: spanyard.stock.v1.StockService.LoadPieces:output_type -> spanyard.stock.v1.LoadPiecesResponse
-	40, // 104: spanyard.stock.v1.StockService.DeliverPieces:output_type -> spanyard.stock.v1.DeliverPiecesResponse
-	42, // 105: spanyard.stock.v1.StockService.ReturnPieces:output_type -> spanyard.stock.v1.ReturnPiecesResponse
-	45, // 106: spanyard.stock.v1.StockService.ScrapPieces:output_type -> spanyard.stock.v1.ScrapPiecesResponse
-	47, // 107: spanyard.stock.v1.StockService.MovePieces:output_type -> spanyard.stock.v1.MovePiecesResponse
-	49, // 108: spanyard.stock.v1.StockService.ListFreePieces:output_type -> spanyard.stock.v1.ListFreePiecesResponse
-	51, // 109: spanyard.stock.v1.StockService.SummariseStock:output_type -> spanyard.stock.v1.SummariseStockResponse
-	55, // 110: spanyard.stock.v1.StockService.GetBatch:output_type -> spanyard.stock.v1.GetBatchResponse
-	57, // 111: spanyard.stock.v1.StockService.ListBatches:output_type -> spanyard.stock.v1.ListBatchesResponse
-	59, // 112: spanyard.stock.v1.StockService.GetStack:output_type -> spanyard.stock.v1.GetStackResponse
-	61, // 113: spanyard.stock.v1.StockService.GetPieceHistory:output_type -> spanyard.stock.v1.GetPieceHistoryResponse
-	64, // 114: spanyard.stock.v1.StockService.GetPieces:output_type -> spanyard.stock.v1.GetPiecesResponse
-	66, // 115: spanyard.stock.v1.StockService.FindMarks:output_type -> spanyard.stock.v1.FindMarksResponse
-	70, // 116: spanyard.stock.v1.StockService.RecallBatch:output_type -> spanyard.stock.v1.RecallBatchResponse
-	74, // 117: spanyard.stock.v1.StockService.ListDueSamples:output_type -> spanyard.stock.v1.ListDueSamplesResponse
-	78, // 118: spanyard.stock.v1.StockService.ForecastStrength:output_type -> spanyard.stock.v1.ForecastStrengthResponse
-	80, // 119: spanyard.stock.v1.StockService.ReviewProduction:output_type -> spanyard.stock.v1.ReviewProductionResponse
-	83, // 120: spanyard.stock.v1.StockService.WatchStock:output_type -> spanyard.stock.v1.WatchStockResponse
-	92, // [92:121] is the sub-list for method output_type
-	63, // [63:92] is the sub-list for method input_type
-	63, // [63:63] is the sub-list for extension type_name
-	63, // [63:63] is the sub-list for extension extendee
-	0,  // [0:63] is the sub-list for field type_name
+	84,  // 0: spanyard.stock.v1.Batch.kind:type_name -> spanyard.stock.event.v1.BatchKind
+	1,   // 1: spanyard.stock.v1.Batch.state:type_name -> spanyard.stock.v1.BatchState
+	85,  // 2: spanyard.stock.v1.Batch.concrete:type_name -> spanyard.stock.event.v1.Concrete
+	7,   // 3: spanyard.stock.v1.Batch.counts:type_name -> spanyard.stock.v1.PieceCounts
+	86,  // 4: spanyard.stock.v1.Batch.tests:type_name -> spanyard.stock.event.v1.TestRecorded
+	87,  // 5: spanyard.stock.v1.Batch.release:type_name -> spanyard.stock.event.v1.BatchReleased
+	6,   // 6: spanyard.stock.v1.Batch.judgements:type_name -> spanyard.stock.v1.Judgement
+	88,  // 7: spanyard.stock.v1.Judgement.specimen:type_name -> spanyard.stock.event.v1.SpecimenKind
+	89,  // 8: spanyard.stock.v1.Judgement.verdict:type_name -> spanyard.stock.event.v1.Verdict
+	90,  // 9: spanyard.stock.v1.Piece.state:type_name -> spanyard.stock.event.v1.PieceState
+	1,   // 10: spanyard.stock.v1.Piece.batch_state:type_name -> spanyard.stock.v1.BatchState
+	91,  // 11: spanyard.stock.v1.Piece.allocation:type_name -> spanyard.stock.event.v1.Allocation
+	92,  // 12: spanyard.stock.v1.Piece.delivered_at:type_name -> google.protobuf.Timestamp
+	93,  // 13: spanyard.stock.v1.SetYardRulesRequest.sampling:type_name -> spanyard.stock.event.v1.SamplingRule
+	94,  // 14: spanyard.stock.v1.GetYardRulesResponse.rules:type_name -> spanyard.stock.event.v1.YardRulesSet
+	85,  // 15: spanyard.stock.v1.ReceiveBatchRequest.concrete:type_name -> spanyard.stock.event.v1.Concrete
+	15,  // 16: spanyard.stock.v1.ReceiveBatchRequest.beams:type_name -> spanyard.stock.v1.BeamLines
+	17,  // 17: spanyard.stock.v1.ReceiveBatchRequest.blocks:type_name -> spanyard.stock.v1.BlockLine
+	16,  // 18: spanyard.stock.v1.BeamLines.lines:type_name -> spanyard.stock.v1.BeamLine
+	5,   // 19: spanyard.stock.v1.ReceiveBatchResponse.batch:type_name -> spanyard.stock.v1.Batch
+	0,   // 20: spanyard.stock.v1.ImportStockCountRequest.format:type_name -> spanyard.stock.v1.FileFormat
+	88,  // 21: spanyard.stock.v1.RecordTestRequest.specimen:type_name -> spanyard.stock.event.v1.SpecimenKind
+	89,  // 22: spanyard.stock.v1.RecordTestResponse.verdict:type_name -> spanyard.stock.event.v1.Verdict
+	95,  // 23: spanyard.stock.v1.RecordTestResponse.quarantine:type_name -> spanyard.stock.event.v1.BatchQuarantined
+	87,  // 24: spanyard.stock.v1.ReleaseBatchResponse.release:type_name -> spanyard.stock.event.v1.BatchReleased
+	95,  // 25: spanyard.stock.v1.QuarantineBatchResponse.quarantine:type_name -> spanyard.stock.event.v1.BatchQuarantined
+	30,  // 26: spanyard.stock.v1.ReservePiecesRequest.lines:type_name -> spanyard.stock.v1.ReserveLine
+	31,  // 27: spanyard.stock.v1.ReserveLine.blocks:type_name -> spanyard.stock.v1.ReserveBlocks
+	91,  // 28: spanyard.stock.v1.ReserveLine.allocation:type_name -> spanyard.stock.event.v1.Allocation
+	44,  // 29: spanyard.stock.v1.ScrapPiecesRequest.blocks:type_name -> spanyard.stock.v1.ScrapBlocks
+	8,   // 30: spanyard.stock.v1.ListFreePiecesResponse.beams:type_name -> spanyard.stock.v1.Piece
+	9,   // 31: spanyard.stock.v1.ListFreePiecesResponse.blocks:type_name -> spanyard.stock.v1.FreeBlocks
+	52,  // 32: spanyard.stock.v1.SummariseStockResponse.beams:type_name -> spanyard.stock.v1.BeamSummary
+	53,  // 33: spanyard.stock.v1.SummariseStockResponse.blocks:type_name -> spanyard.stock.v1.BlockSummary
+	5,   // 34: spanyard.stock.v1.GetBatchResponse.batch:type_name -> spanyard.stock.v1.Batch
+	8,   // 35: spanyard.stock.v1.GetBatchResponse.pieces:type_name -> spanyard.stock.v1.Piece
+	5,   // 36: spanyard.stock.v1.ListBatchesResponse.batches:type_name -> spanyard.stock.v1.Batch
+	8,   // 37: spanyard.stock.v1.GetStackResponse.pieces:type_name -> spanyard.stock.v1.Piece
+	9,   // 38: spanyard.stock.v1.GetStackResponse.blocks:type_name -> spanyard.stock.v1.FreeBlocks
+	8,   // 39: spanyard.stock.v1.GetPieceHistoryResponse.piece:type_name -> spanyard.stock.v1.Piece
+	5,   // 40: spanyard.stock.v1.GetPieceHistoryResponse.batch:type_name -> spanyard.stock.v1.Batch
+	62,  // 41: spanyard.stock.v1.GetPieceHistoryResponse.entries:type_name -> spanyard.stock.v1.HistoryEntry
+	92,  // 42: spanyard.stock.v1.HistoryEntry.happened_at:type_name -> google.protobuf.Timestamp
+	8,   // 43: spanyard.stock.v1.GetPiecesResponse.pieces:type_name -> spanyard.stock.v1.Piece
+	67,  // 44: spanyard.stock.v1.FindMarksResponse.marks:type_name -> spanyard.stock.v1.FoundMark
+	5,   // 45: spanyard.stock.v1.FindMarksResponse.batches:type_name -> spanyard.stock.v1.Batch
+	8,   // 46: spanyard.stock.v1.FoundMark.pieces:type_name -> spanyard.stock.v1.Piece
+	69,  // 47: spanyard.stock.v1.RecallBatchRequest.contacts:type_name -> spanyard.stock.v1.SiteContact
+	2,   // 48: spanyard.stock.v1.RecallBatchRequest.files:type_name -> spanyard.stock.v1.RecallFileKind
+	5,   // 49: spanyard.stock.v1.RecallBatchResponse.batch:type_name -> spanyard.stock.v1.Batch
+	71,  // 50: spanyard.stock.v1.RecallBatchResponse.places:type_name -> spanyard.stock.v1.RecallPlace
+	72,  // 51: spanyard.stock.v1.RecallBatchResponse.files:type_name -> spanyard.stock.v1.RecallFile
+	3,   // 52: spanyard.stock.v1.RecallPlace.kind:type_name -> spanyard.stock.v1.RecallPlaceKind
+	8,   // 53: spanyard.stock.v1.RecallPlace.pieces:type_name -> spanyard.stock.v1.Piece
+	75,  // 54: spanyard.stock.v1.ListDueSamplesResponse.samples:type_name -> spanyard.stock.v1.DueSample
+	93,  // 55: spanyard.stock.v1.DueSample.rule:type_name -> spanyard.stock.event.v1.SamplingRule
+	4,   // 56: spanyard.stock.v1.ForecastStrengthRequest.cement:type_name -> spanyard.stock.v1.CementClass
+	76,  // 57: spanyard.stock.v1.ForecastStrengthRequest.cure:type_name -> spanyard.stock.v1.CureSpell
+	81,  // 58: spanyard.stock.v1.ReviewProductionResponse.concretes:type_name -> spanyard.stock.v1.ConcreteControl
+	88,  // 59: spanyard.stock.v1.ConcreteControl.specimen:type_name -> spanyard.stock.event.v1.SpecimenKind
+	89,  // 60: spanyard.stock.v1.ConcreteControl.verdict:type_name -> spanyard.stock.event.v1.Verdict
+	92,  // 61: spanyard.stock.v1.WatchStockResponse.happened_at:type_name -> google.protobuf.Timestamp
+	96,  // 62: spanyard.stock.v1.WatchStockResponse.event:type_name -> spanyard.stock.event.v1.Event
+	10,  // 63: spanyard.stock.v1.StockService.SetYardRules:input_type -> spanyard.stock.v1.SetYardRulesRequest
+	12,  // 64: spanyard.stock.v1.StockService.GetYardRules:input_type -> spanyard.stock.v1.GetYardRulesRequest
+	14,  // 65: spanyard.stock.v1.StockService.ReceiveBatch:input_type -> spanyard.stock.v1.ReceiveBatchRequest
+	19,  // 66: spanyard.stock.v1.StockService.ImportStockCount:input_type -> spanyard.stock.v1.ImportStockCountRequest
+	21,  // 67: spanyard.stock.v1.StockService.RecordTest:input_type -> spanyard.stock.v1.RecordTestRequest
+	23,  // 68: spanyard.stock.v1.StockService.ReleaseBatch:input_type -> spanyard.stock.v1.ReleaseBatchRequest
+	25,  // 69: spanyard.stock.v1.StockService.QuarantineBatch:input_type -> spanyard.stock.v1.QuarantineBatchRequest
+	27,  // 70: spanyard.stock.v1.StockService.LiftQuarantine:input_type -> spanyard.stock.v1.LiftQuarantineRequest
+	29,  // 71: spanyard.stock.v1.StockService.ReservePieces:input_type -> spanyard.stock.v1.ReservePiecesRequest
+	33,  // 72: spanyard.stock.v1.StockService.DropReservation:input_type -> spanyard.stock.v1.DropReservationRequest
+	35,  // 73: spanyard.stock.v1.StockService.PickPieces:input_type -> spanyard.stock.v1.PickPiecesRequest
+	37,  // 74: spanyard.stock.v1.StockService.LoadPieces:input_type -> spanyard.stock.v1.LoadPiecesRequest
+	39,  // 75: spanyard.stock.v1.StockService.DeliverPieces:input_type -> spanyard.stock.v1.DeliverPiecesRequest
+	41,  // 76: spanyard.stock.v1.StockService.ReturnPieces:input_type -> spanyard.stock.v1.ReturnPiecesRequest
+	43,  // 77: spanyard.stock.v1.StockService.ScrapPieces:input_type -> spanyard.stock.v1.ScrapPiecesRequest
+	46,  // 78: spanyard.stock.v1.StockService.MovePieces:input_type -> spanyard.stock.v1.MovePiecesRequest
+	48,  // 79: spanyard.stock.v1.StockService.ListFreePieces:input_type -> spanyard.stock.v1.ListFreePiecesRequest
+	50,  // 80: spanyard.stock.v1.StockService.SummariseStock:input_type -> spanyard.stock.v1.SummariseStockRequest
+	54,  // 81: spanyard.stock.v1.StockService.GetBatch:input_type -> spanyard.stock.v1.GetBatchRequest
+	56,  // 82: spanyard.stock.v1.StockService.ListBatches:input_type -> spanyard.stock.v1.ListBatchesRequest
+	58,  // 83: spanyard.stock.v1.StockService.GetStack:input_type -> spanyard.stock.v1.GetStackRequest
+	60,  // 84: spanyard.stock.v1.StockService.GetPieceHistory:input_type -> spanyard.stock.v1.GetPieceHistoryRequest
+	63,  // 85: spanyard.stock.v1.StockService.GetPieces:input_type -> spanyard.stock.v1.GetPiecesRequest
+	65,  // 86: spanyard.stock.v1.StockService.FindMarks:input_type -> spanyard.stock.v1.FindMarksRequest
+	68,  // 87: spanyard.stock.v1.StockService.RecallBatch:input_type -> spanyard.stock.v1.RecallBatchRequest
+	73,  // 88: spanyard.stock.v1.StockService.ListDueSamples:input_type -> spanyard.stock.v1.ListDueSamplesRequest
+	77,  // 89: spanyard.stock.v1.StockService.ForecastStrength:input_type -> spanyard.stock.v1.ForecastStrengthRequest
+	79,  // 90: spanyard.stock.v1.StockService.ReviewProduction:input_type -> spanyard.stock.v1.ReviewProductionRequest
+	97,  // 91: spanyard.stock.v1.StockService.GetAvailability:input_type -> spanyard.stock.v1.GetAvailabilityRequest
+	98,  // 92: spanyard.stock.v1.StockService.EndKeeping:input_type -> spanyard.stock.v1.EndKeepingRequest
+	82,  // 93: spanyard.stock.v1.StockService.WatchStock:input_type -> spanyard.stock.v1.WatchStockRequest
+	11,  // 94: spanyard.stock.v1.StockService.SetYardRules:output_type -> spanyard.stock.v1.SetYardRulesResponse
+	13,  // 95: spanyard.stock.v1.StockService.GetYardRules:output_type -> spanyard.stock.v1.GetYardRulesResponse
+	18,  // 96: spanyard.stock.v1.StockService.ReceiveBatch:output_type -> spanyard.stock.v1.ReceiveBatchResponse
+	20,  // 97: spanyard.stock.v1.StockService.ImportStockCount:output_type -> spanyard.stock.v1.ImportStockCountResponse
+	22,  // 98: spanyard.stock.v1.StockService.RecordTest:output_type -> spanyard.stock.v1.RecordTestResponse
+	24,  // 99: spanyard.stock.v1.StockService.ReleaseBatch:output_type -> spanyard.stock.v1.ReleaseBatchResponse
+	26,  // 100: spanyard.stock.v1.StockService.QuarantineBatch:output_type -> spanyard.stock.v1.QuarantineBatchResponse
+	28,  // 101: spanyard.stock.v1.StockService.LiftQuarantine:output_type -> spanyard.stock.v1.LiftQuarantineResponse
+	32,  // 102: spanyard.stock.v1.StockService.ReservePieces:output_type -> spanyard.stock.v1.ReservePiecesResponse
+	34,  // 103: spanyard.stock.v1.StockService.DropReservation:output_type -> spanyard.stock.v1.DropReservationResponse
+	36,  // 104: spanyard.stock.v1.StockService.PickPieces:output_type -> spanyard.stock.v1.PickPiecesResponse
+	38,  // 105: spanyard.stock.v1.StockService.LoadPieces:output_type -> spanyard.stock.v1.LoadPiecesResponse
+	40,  // 106: spanyard.stock.v1.StockService.DeliverPieces:output_type -> spanyard.stock.v1.DeliverPiecesResponse
+	42,  // 107: spanyard.stock.v1.StockService.ReturnPieces:output_type -> spanyard.stock.v1.ReturnPiecesResponse
+	45,  // 108: spanyard.stock.v1.StockService.ScrapPieces:output_type -> spanyard.stock.v1.ScrapPiecesResponse
+	47,  // 109: spanyard.stock.v1.StockService.MovePieces:output_type -> spanyard.stock.v1.MovePiecesResponse
+	49,  // 110: spanyard.stock.v1.StockService.ListFreePieces:output_type -> spanyard.stock.v1.ListFreePiecesResponse
+	51,  // 111: spanyard.stock.v1.StockService.SummariseStock:output_type -> spanyard.stock.v1.SummariseStockResponse
+	55,  // 112: spanyard.stock.v1.StockService.GetBatch:output_type -> spanyard.stock.v1.GetBatchResponse
+	57,  // 113: spanyard.stock.v1.StockService.ListBatches:output_type -> spanyard.stock.v1.ListBatchesResponse
+	59,  // 114: spanyard.stock.v1.StockService.GetStack:output_type -> spanyard.stock.v1.GetStackResponse
+	61,  // 115: spanyard.stock.v1.StockService.GetPieceHistory:output_type -> spanyard.stock.v1.GetPieceHistoryResponse
+	64,  // 116: spanyard.stock.v1.StockService.GetPieces:output_type -> spanyard.stock.v1.GetPiecesResponse
+	66,  // 117: spanyard.stock.v1.StockService.FindMarks:output_type -> spanyard.stock.v1.FindMarksResponse
+	70,  // 118: spanyard.stock.v1.StockService.RecallBatch:output_type -> spanyard.stock.v1.RecallBatchResponse
+	74,  // 119: spanyard.stock.v1.StockService.ListDueSamples:output_type -> spanyard.stock.v1.ListDueSamplesResponse
+	78,  // 120: spanyard.stock.v1.StockService.ForecastStrength:output_type -> spanyard.stock.v1.ForecastStrengthResponse
+	80,  // 121: spanyard.stock.v1.StockService.ReviewProduction:output_type -> spanyard.stock.v1.ReviewProductionResponse
+	99,  // 122: spanyard.stock.v1.StockService.GetAvailability:output_type -> spanyard.stock.v1.GetAvailabilityResponse
+	100, // 123: spanyard.stock.v1.StockService.EndKeeping:output_type -> spanyard.stock.v1.EndKeepingResponse
+	83,  // 124: spanyard.stock.v1.StockService.WatchStock:output_type -> spanyard.stock.v1.WatchStockResponse
+	94,  // [94:125] is the sub-list for method output_type
+	63,  // [63:94] is the sub-list for method input_type
+	63,  // [63:63] is the sub-list for extension type_name
+	63,  // [63:63] is the sub-list for extension extendee
+	0,   // [0:63] is the sub-list for field type_name
 }
 
 func init() { file_spanyard_stock_v1_stock_proto_init() }
@@ -6959,6 +7011,7 @@ func file_spanyard_stock_v1_stock_proto_init() {
 	if File_spanyard_stock_v1_stock_proto != nil {
 		return
 	}
+	file_spanyard_stock_v1_availability_proto_init()
 	file_spanyard_stock_v1_stock_proto_msgTypes[9].OneofWrappers = []any{
 		(*ReceiveBatchRequest_Beams)(nil),
 		(*ReceiveBatchRequest_Blocks)(nil),

@@ -50,6 +50,8 @@ const (
 	StockService_ListDueSamples_FullMethodName   = "/spanyard.stock.v1.StockService/ListDueSamples"
 	StockService_ForecastStrength_FullMethodName = "/spanyard.stock.v1.StockService/ForecastStrength"
 	StockService_ReviewProduction_FullMethodName = "/spanyard.stock.v1.StockService/ReviewProduction"
+	StockService_GetAvailability_FullMethodName  = "/spanyard.stock.v1.StockService/GetAvailability"
+	StockService_EndKeeping_FullMethodName       = "/spanyard.stock.v1.StockService/EndKeeping"
 	StockService_WatchStock_FullMethodName       = "/spanyard.stock.v1.StockService/WatchStock"
 )
 
@@ -134,6 +136,11 @@ type StockServiceClient interface {
 	// Says how each concrete stands in its production control over time.
 	// Idempotent.
 	ReviewProduction(ctx context.Context, in *ReviewProductionRequest, opts ...grpc.CallOption) (*ReviewProductionResponse, error)
+	// Says what can be promised for a day: free now, released by then, short,
+	// and what a quarantine takes away. Idempotent.
+	GetAvailability(ctx context.Context, in *GetAvailabilityRequest, opts ...grpc.CallOption) (*GetAvailabilityResponse, error)
+	// Lets beams that are kept for a job go to anybody. Idempotent.
+	EndKeeping(ctx context.Context, in *EndKeepingRequest, opts ...grpc.CallOption) (*EndKeepingResponse, error)
 	// Follows the yard's events from a position on. Idempotent.
 	WatchStock(ctx context.Context, in *WatchStockRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[WatchStockResponse], error)
 }
@@ -426,6 +433,26 @@ func (c *stockServiceClient) ReviewProduction(ctx context.Context, in *ReviewPro
 	return out, nil
 }
 
+func (c *stockServiceClient) GetAvailability(ctx context.Context, in *GetAvailabilityRequest, opts ...grpc.CallOption) (*GetAvailabilityResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetAvailabilityResponse)
+	err := c.cc.Invoke(ctx, StockService_GetAvailability_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *stockServiceClient) EndKeeping(ctx context.Context, in *EndKeepingRequest, opts ...grpc.CallOption) (*EndKeepingResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(EndKeepingResponse)
+	err := c.cc.Invoke(ctx, StockService_EndKeeping_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *stockServiceClient) WatchStock(ctx context.Context, in *WatchStockRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[WatchStockResponse], error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	stream, err := c.cc.NewStream(ctx, &StockService_ServiceDesc.Streams[0], StockService_WatchStock_FullMethodName, cOpts...)
@@ -526,6 +553,11 @@ type StockServiceServer interface {
 	// Says how each concrete stands in its production control over time.
 	// Idempotent.
 	ReviewProduction(context.Context, *ReviewProductionRequest) (*ReviewProductionResponse, error)
+	// Says what can be promised for a day: free now, released by then, short,
+	// and what a quarantine takes away. Idempotent.
+	GetAvailability(context.Context, *GetAvailabilityRequest) (*GetAvailabilityResponse, error)
+	// Lets beams that are kept for a job go to anybody. Idempotent.
+	EndKeeping(context.Context, *EndKeepingRequest) (*EndKeepingResponse, error)
 	// Follows the yard's events from a position on. Idempotent.
 	WatchStock(*WatchStockRequest, grpc.ServerStreamingServer[WatchStockResponse]) error
 	mustEmbedUnimplementedStockServiceServer()
@@ -621,6 +653,12 @@ func (UnimplementedStockServiceServer) ForecastStrength(context.Context, *Foreca
 }
 func (UnimplementedStockServiceServer) ReviewProduction(context.Context, *ReviewProductionRequest) (*ReviewProductionResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ReviewProduction not implemented")
+}
+func (UnimplementedStockServiceServer) GetAvailability(context.Context, *GetAvailabilityRequest) (*GetAvailabilityResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetAvailability not implemented")
+}
+func (UnimplementedStockServiceServer) EndKeeping(context.Context, *EndKeepingRequest) (*EndKeepingResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method EndKeeping not implemented")
 }
 func (UnimplementedStockServiceServer) WatchStock(*WatchStockRequest, grpc.ServerStreamingServer[WatchStockResponse]) error {
 	return status.Error(codes.Unimplemented, "method WatchStock not implemented")
@@ -1150,6 +1188,42 @@ func _StockService_ReviewProduction_Handler(srv interface{}, ctx context.Context
 	return interceptor(ctx, in, info, handler)
 }
 
+func _StockService_GetAvailability_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetAvailabilityRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(StockServiceServer).GetAvailability(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: StockService_GetAvailability_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(StockServiceServer).GetAvailability(ctx, req.(*GetAvailabilityRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _StockService_EndKeeping_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(EndKeepingRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(StockServiceServer).EndKeeping(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: StockService_EndKeeping_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(StockServiceServer).EndKeeping(ctx, req.(*EndKeepingRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _StockService_WatchStock_Handler(srv interface{}, stream grpc.ServerStream) error {
 	m := new(WatchStockRequest)
 	if err := stream.RecvMsg(m); err != nil {
@@ -1279,6 +1353,14 @@ var StockService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "ReviewProduction",
 			Handler:    _StockService_ReviewProduction_Handler,
+		},
+		{
+			MethodName: "GetAvailability",
+			Handler:    _StockService_GetAvailability_Handler,
+		},
+		{
+			MethodName: "EndKeeping",
+			Handler:    _StockService_EndKeeping_Handler,
 		},
 	},
 	Streams: []grpc.StreamDesc{

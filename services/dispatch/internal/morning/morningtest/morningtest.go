@@ -236,10 +236,14 @@ func (m *maker) stacks(products []morning.Product) {
 			// Pieces that are somebody's lie among the free ones.
 			above += 2
 		}
+		keptFor := ""
+		if m.Hard && m.random.IntN(12) == 0 {
+			keptFor = m.problem.Orders[m.random.IntN(len(m.problem.Orders))].JobID
+		}
 		m.problem.Stock.Beams = append(m.problem.Stock.Beams, morning.FreeBeam{
 			PieceID: fmt.Sprintf("B%02d-%03d", stack/2, i+1), BatchID: fmt.Sprintf("B%02d", stack/2), Product: p,
 			MassG: massG(p) + int64(stack/2)*200, StackID: fmt.Sprintf("S%02d", stack), Tier: tier, Above: above,
-			ReleaseRank: stack / 4,
+			ReleaseRank: stack / 4, KeptFor: keptFor,
 		})
 	}
 }

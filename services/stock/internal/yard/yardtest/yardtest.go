@@ -44,7 +44,7 @@ func (t *Teller) Next(s yard.State) yard.Command {
 		t.receive, t.receive, t.test, t.test, t.release, t.release, t.release, t.release,
 		t.reserve, t.reserve, t.reserve, t.reserve, t.drop, t.pick, t.pick, t.pick, t.pick,
 		t.load, t.load, t.load, t.deliver, t.deliver, t.deliver, t.giveBack, t.giveBack, t.scrap, t.move,
-		t.quarantine, t.lift, t.lift, t.lift,
+		t.quarantine, t.lift, t.lift, t.lift, t.free,
 	}
 	return makers[t.Dice.Roll(len(makers))](s)
 }
@@ -91,9 +91,14 @@ func (t *Teller) receive(s yard.State) yard.Command {
 	c.Concrete = yard.Concrete{FckCylinder: 40_000, FckCube: 50_000}
 	c.Profile, c.WirePattern = t.one("T15", "T18"), t.one("W3", "W5")
 	for range 1 + t.Dice.Roll(3) {
-		c.Lines = append(c.Lines, yard.BeamLine{
-			LengthMM: 3000 + 500*t.Dice.Roll(4), Count: 1 + t.Dice.Roll(5), MassGEach: 90_000, StackID: t.stack(),
-		})
+		line := yard.BeamLine{LengthMM: 3000 + 500*t.Dice.Roll(4), Count: 1 + t.Dice.Roll(5), MassGEach: 90_000, StackID: t.stack()}
+		if t.Dice.Roll(4) == 0 {
+			line.KeptJob = t.one("J1", "J2")
+			for i := range line.Count * t.Dice.Roll(2) {
+				line.KeptMarks = append(line.KeptMarks, fmt.Sprintf("1-02-%02d", i))
+			}
+		}
+		c.Lines = append(c.Lines, line)
 	}
 	return c
 }
@@ -149,6 +154,10 @@ func (t *Teller) reserve(s yard.State) yard.Command {
 		c.Lines = append(c.Lines, yard.ReserveLine{PieceID: id, Allocation: a})
 	}
 	return c
+}
+
+func (t *Teller) free(s yard.State) yard.Command {
+	return yard.EndKeeping{PieceIDs: t.pieces(s, yard.InYard, "")[:1], By: "Per Holt", Reason: "the job takes another length"}
 }
 
 func (t *Teller) drop(yard.State) yard.Command {

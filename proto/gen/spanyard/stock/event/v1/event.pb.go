@@ -223,6 +223,7 @@ type Event struct {
 	//	*Event_PieceScrapped
 	//	*Event_PieceMoved
 	//	*Event_BlocksScrapped
+	//	*Event_KeepingEnded
 	Kind          isEvent_Kind `protobuf_oneof:"kind"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -400,6 +401,15 @@ func (x *Event) GetBlocksScrapped() *BlocksScrapped {
 	return nil
 }
 
+func (x *Event) GetKeepingEnded() *KeepingEnded {
+	if x != nil {
+		if x, ok := x.Kind.(*Event_KeepingEnded); ok {
+			return x.KeepingEnded
+		}
+	}
+	return nil
+}
+
 type isEvent_Kind interface {
 	isEvent_Kind()
 }
@@ -464,6 +474,10 @@ type Event_BlocksScrapped struct {
 	BlocksScrapped *BlocksScrapped `protobuf:"bytes,56,opt,name=blocks_scrapped,json=blocksScrapped,proto3,oneof"`
 }
 
+type Event_KeepingEnded struct {
+	KeepingEnded *KeepingEnded `protobuf:"bytes,57,opt,name=keeping_ended,json=keepingEnded,proto3,oneof"`
+}
+
 func (*Event_YardRulesSet) isEvent_Kind() {}
 
 func (*Event_BatchReceived) isEvent_Kind() {}
@@ -493,6 +507,8 @@ func (*Event_PieceScrapped) isEvent_Kind() {}
 func (*Event_PieceMoved) isEvent_Kind() {}
 
 func (*Event_BlocksScrapped) isEvent_Kind() {}
+
+func (*Event_KeepingEnded) isEvent_Kind() {}
 
 // The rules of the yard were set.
 type YardRulesSet struct {
@@ -862,11 +878,15 @@ func (x *Concrete) GetDeclaredBlockMpa() float64 {
 
 // BeamPiece is one beam.
 type BeamPiece struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	PieceId       string                 `protobuf:"bytes,1,opt,name=piece_id,json=pieceId,proto3" json:"piece_id,omitempty"`
-	LengthMm      int32                  `protobuf:"varint,2,opt,name=length_mm,json=lengthMm,proto3" json:"length_mm,omitempty"`
-	MassG         int64                  `protobuf:"varint,3,opt,name=mass_g,json=massG,proto3" json:"mass_g,omitempty"`
-	StackId       string                 `protobuf:"bytes,4,opt,name=stack_id,json=stackId,proto3" json:"stack_id,omitempty"`
+	state    protoimpl.MessageState `protogen:"open.v1"`
+	PieceId  string                 `protobuf:"bytes,1,opt,name=piece_id,json=pieceId,proto3" json:"piece_id,omitempty"`
+	LengthMm int32                  `protobuf:"varint,2,opt,name=length_mm,json=lengthMm,proto3" json:"length_mm,omitempty"`
+	MassG    int64                  `protobuf:"varint,3,opt,name=mass_g,json=massG,proto3" json:"mass_g,omitempty"`
+	StackId  string                 `protobuf:"bytes,4,opt,name=stack_id,json=stackId,proto3" json:"stack_id,omitempty"`
+	// Job that the beam is made for and kept for; empty when it is for anybody.
+	KeptForJobId string `protobuf:"bytes,5,opt,name=kept_for_job_id,json=keptForJobId,proto3" json:"kept_for_job_id,omitempty"`
+	// Mark that it is made for; may be empty when only the job is known.
+	KeptForMark   string `protobuf:"bytes,6,opt,name=kept_for_mark,json=keptForMark,proto3" json:"kept_for_mark,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -925,6 +945,20 @@ func (x *BeamPiece) GetMassG() int64 {
 func (x *BeamPiece) GetStackId() string {
 	if x != nil {
 		return x.StackId
+	}
+	return ""
+}
+
+func (x *BeamPiece) GetKeptForJobId() string {
+	if x != nil {
+		return x.KeptForJobId
+	}
+	return ""
+}
+
+func (x *BeamPiece) GetKeptForMark() string {
+	if x != nil {
+		return x.KeptForMark
 	}
 	return ""
 }
@@ -2329,11 +2363,73 @@ func (x *BlocksScrapped) GetReason() string {
 	return ""
 }
 
+// Beams that were kept for a job may go to anybody: a person said so.
+type KeepingEnded struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	PieceIds      []string               `protobuf:"bytes,1,rep,name=piece_ids,json=pieceIds,proto3" json:"piece_ids,omitempty"`
+	EndedBy       string                 `protobuf:"bytes,2,opt,name=ended_by,json=endedBy,proto3" json:"ended_by,omitempty"`
+	Reason        string                 `protobuf:"bytes,3,opt,name=reason,proto3" json:"reason,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *KeepingEnded) Reset() {
+	*x = KeepingEnded{}
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[25]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *KeepingEnded) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*KeepingEnded) ProtoMessage() {}
+
+func (x *KeepingEnded) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[25]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use KeepingEnded.ProtoReflect.Descriptor instead.
+func (*KeepingEnded) Descriptor() ([]byte, []int) {
+	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{25}
+}
+
+func (x *KeepingEnded) GetPieceIds() []string {
+	if x != nil {
+		return x.PieceIds
+	}
+	return nil
+}
+
+func (x *KeepingEnded) GetEndedBy() string {
+	if x != nil {
+		return x.EndedBy
+	}
+	return ""
+}
+
+func (x *KeepingEnded) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
 var File_spanyard_stock_event_v1_event_proto protoreflect.FileDescriptor
 
 const file_spanyard_stock_event_v1_event_proto_rawDesc = "" +
 	"\n" +
-	"#spanyard/stock/event/v1/event.proto\x12\x17spanyard.stock.event.v1\x1a\x1fgoogle/protobuf/timestamp.proto\"\xde\t\n" +
+	"#spanyard/stock/event/v1/event.proto\x12\x17spanyard.stock.event.v1\x1a\x1fgoogle/protobuf/timestamp.proto\"\xac\n" +
+	"\n" +
 	"\x05Event\x12M\n" +
 	"\x0eyard_rules_set\x18\x01 \x01(\v2%.spanyard.stock.event.v1.YardRulesSetH\x00R\fyardRulesSet\x12O\n" +
 	"\x0ebatch_received\x18\n" +
@@ -2351,7 +2447,8 @@ const file_spanyard_stock_event_v1_event_proto_rawDesc = "" +
 	"\x0epiece_scrapped\x186 \x01(\v2&.spanyard.stock.event.v1.PieceScrappedH\x00R\rpieceScrapped\x12F\n" +
 	"\vpiece_moved\x187 \x01(\v2#.spanyard.stock.event.v1.PieceMovedH\x00R\n" +
 	"pieceMoved\x12R\n" +
-	"\x0fblocks_scrapped\x188 \x01(\v2'.spanyard.stock.event.v1.BlocksScrappedH\x00R\x0eblocksScrappedB\x06\n" +
+	"\x0fblocks_scrapped\x188 \x01(\v2'.spanyard.stock.event.v1.BlocksScrappedH\x00R\x0eblocksScrapped\x12L\n" +
+	"\rkeeping_ended\x189 \x01(\v2%.spanyard.stock.event.v1.KeepingEndedH\x00R\fkeepingEndedB\x06\n" +
 	"\x04kind\"\xf7\x01\n" +
 	"\fYardRulesSet\x12\x1b\n" +
 	"\ttime_zone\x18\x01 \x01(\tR\btimeZone\x12)\n" +
@@ -2385,12 +2482,14 @@ const file_spanyard_stock_event_v1_event_proto_rawDesc = "" +
 	"\x10fck_cylinder_mpa\x18\x01 \x01(\x01R\x0efckCylinderMpa\x12 \n" +
 	"\ffck_cube_mpa\x18\x02 \x01(\x01R\n" +
 	"fckCubeMpa\x12,\n" +
-	"\x12declared_block_mpa\x18\x03 \x01(\x01R\x10declaredBlockMpa\"u\n" +
+	"\x12declared_block_mpa\x18\x03 \x01(\x01R\x10declaredBlockMpa\"\xc0\x01\n" +
 	"\tBeamPiece\x12\x19\n" +
 	"\bpiece_id\x18\x01 \x01(\tR\apieceId\x12\x1b\n" +
 	"\tlength_mm\x18\x02 \x01(\x05R\blengthMm\x12\x15\n" +
 	"\x06mass_g\x18\x03 \x01(\x03R\x05massG\x12\x19\n" +
-	"\bstack_id\x18\x04 \x01(\tR\astackId\"z\n" +
+	"\bstack_id\x18\x04 \x01(\tR\astackId\x12%\n" +
+	"\x0fkept_for_job_id\x18\x05 \x01(\tR\fkeptForJobId\x12\"\n" +
+	"\rkept_for_mark\x18\x06 \x01(\tR\vkeptForMark\"z\n" +
 	"\bBlockLot\x12\x1d\n" +
 	"\n" +
 	"block_kind\x18\x01 \x01(\tR\tblockKind\x12\x14\n" +
@@ -2511,6 +2610,10 @@ const file_spanyard_stock_event_v1_event_proto_rawDesc = "" +
 	"\bbatch_id\x18\x01 \x01(\tR\abatchId\x12\x1f\n" +
 	"\vblock_count\x18\x02 \x01(\x05R\n" +
 	"blockCount\x12\x16\n" +
+	"\x06reason\x18\x03 \x01(\tR\x06reason\"^\n" +
+	"\fKeepingEnded\x12\x1b\n" +
+	"\tpiece_ids\x18\x01 \x03(\tR\bpieceIds\x12\x19\n" +
+	"\bended_by\x18\x02 \x01(\tR\aendedBy\x12\x16\n" +
 	"\x06reason\x18\x03 \x01(\tR\x06reason*T\n" +
 	"\tBatchKind\x12\x1a\n" +
 	"\x16BATCH_KIND_UNSPECIFIED\x10\x00\x12\x14\n" +
@@ -2545,7 +2648,7 @@ func file_spanyard_stock_event_v1_event_proto_rawDescGZIP() []byte {
 }
 
 var file_spanyard_stock_event_v1_event_proto_enumTypes = make([]protoimpl.EnumInfo, 3)
-var file_spanyard_stock_event_v1_event_proto_msgTypes = make([]protoimpl.MessageInfo, 25)
+var file_spanyard_stock_event_v1_event_proto_msgTypes = make([]protoimpl.MessageInfo, 26)
 var file_spanyard_stock_event_v1_event_proto_goTypes = []any{
 	(BatchKind)(0),                // 0: spanyard.stock.event.v1.BatchKind
 	(SpecimenKind)(0),             // 1: spanyard.stock.event.v1.SpecimenKind
@@ -2575,7 +2678,8 @@ var file_spanyard_stock_event_v1_event_proto_goTypes = []any{
 	(*PieceScrapped)(nil),         // 25: spanyard.stock.event.v1.PieceScrapped
 	(*PieceMoved)(nil),            // 26: spanyard.stock.event.v1.PieceMoved
 	(*BlocksScrapped)(nil),        // 27: spanyard.stock.event.v1.BlocksScrapped
-	(*timestamppb.Timestamp)(nil), // 28: google.protobuf.Timestamp
+	(*KeepingEnded)(nil),          // 28: spanyard.stock.event.v1.KeepingEnded
+	(*timestamppb.Timestamp)(nil), // 29: google.protobuf.Timestamp
 }
 var file_spanyard_stock_event_v1_event_proto_depIdxs = []int32{
 	4,  // 0: spanyard.stock.event.v1.Event.yard_rules_set:type_name -> spanyard.stock.event.v1.YardRulesSet
@@ -2593,30 +2697,31 @@ var file_spanyard_stock_event_v1_event_proto_depIdxs = []int32{
 	25, // 12: spanyard.stock.event.v1.Event.piece_scrapped:type_name -> spanyard.stock.event.v1.PieceScrapped
 	26, // 13: spanyard.stock.event.v1.Event.piece_moved:type_name -> spanyard.stock.event.v1.PieceMoved
 	27, // 14: spanyard.stock.event.v1.Event.blocks_scrapped:type_name -> spanyard.stock.event.v1.BlocksScrapped
-	5,  // 15: spanyard.stock.event.v1.YardRulesSet.sampling:type_name -> spanyard.stock.event.v1.SamplingRule
-	0,  // 16: spanyard.stock.event.v1.SamplingRule.kind:type_name -> spanyard.stock.event.v1.BatchKind
-	1,  // 17: spanyard.stock.event.v1.SamplingRule.specimen:type_name -> spanyard.stock.event.v1.SpecimenKind
-	0,  // 18: spanyard.stock.event.v1.BatchReceived.kind:type_name -> spanyard.stock.event.v1.BatchKind
-	7,  // 19: spanyard.stock.event.v1.BatchReceived.concrete:type_name -> spanyard.stock.event.v1.Concrete
-	8,  // 20: spanyard.stock.event.v1.BatchReceived.beams:type_name -> spanyard.stock.event.v1.BeamPiece
-	9,  // 21: spanyard.stock.event.v1.BatchReceived.blocks:type_name -> spanyard.stock.event.v1.BlockLot
-	1,  // 22: spanyard.stock.event.v1.TestRecorded.specimen:type_name -> spanyard.stock.event.v1.SpecimenKind
-	11, // 23: spanyard.stock.event.v1.TestRecorded.verdict:type_name -> spanyard.stock.event.v1.Verdict
-	28, // 24: spanyard.stock.event.v1.BatchReleased.released_at:type_name -> google.protobuf.Timestamp
-	14, // 25: spanyard.stock.event.v1.BatchReleased.cleared:type_name -> spanyard.stock.event.v1.QuarantineHit
-	28, // 26: spanyard.stock.event.v1.BatchQuarantined.quarantined_at:type_name -> google.protobuf.Timestamp
-	14, // 27: spanyard.stock.event.v1.BatchQuarantined.hits:type_name -> spanyard.stock.event.v1.QuarantineHit
-	2,  // 28: spanyard.stock.event.v1.QuarantineHit.state:type_name -> spanyard.stock.event.v1.PieceState
-	16, // 29: spanyard.stock.event.v1.QuarantineHit.allocation:type_name -> spanyard.stock.event.v1.Allocation
-	18, // 30: spanyard.stock.event.v1.PiecesReserved.pieces:type_name -> spanyard.stock.event.v1.ReservedPiece
-	16, // 31: spanyard.stock.event.v1.ReservedPiece.allocation:type_name -> spanyard.stock.event.v1.Allocation
-	19, // 32: spanyard.stock.event.v1.ReservedPiece.pallet:type_name -> spanyard.stock.event.v1.Pallet
-	28, // 33: spanyard.stock.event.v1.PieceDelivered.delivered_at:type_name -> google.protobuf.Timestamp
-	34, // [34:34] is the sub-list for method output_type
-	34, // [34:34] is the sub-list for method input_type
-	34, // [34:34] is the sub-list for extension type_name
-	34, // [34:34] is the sub-list for extension extendee
-	0,  // [0:34] is the sub-list for field type_name
+	28, // 15: spanyard.stock.event.v1.Event.keeping_ended:type_name -> spanyard.stock.event.v1.KeepingEnded
+	5,  // 16: spanyard.stock.event.v1.YardRulesSet.sampling:type_name -> spanyard.stock.event.v1.SamplingRule
+	0,  // 17: spanyard.stock.event.v1.SamplingRule.kind:type_name -> spanyard.stock.event.v1.BatchKind
+	1,  // 18: spanyard.stock.event.v1.SamplingRule.specimen:type_name -> spanyard.stock.event.v1.SpecimenKind
+	0,  // 19: spanyard.stock.event.v1.BatchReceived.kind:type_name -> spanyard.stock.event.v1.BatchKind
+	7,  // 20: spanyard.stock.event.v1.BatchReceived.concrete:type_name -> spanyard.stock.event.v1.Concrete
+	8,  // 21: spanyard.stock.event.v1.BatchReceived.beams:type_name -> spanyard.stock.event.v1.BeamPiece
+	9,  // 22: spanyard.stock.event.v1.BatchReceived.blocks:type_name -> spanyard.stock.event.v1.BlockLot
+	1,  // 23: spanyard.stock.event.v1.TestRecorded.specimen:type_name -> spanyard.stock.event.v1.SpecimenKind
+	11, // 24: spanyard.stock.event.v1.TestRecorded.verdict:type_name -> spanyard.stock.event.v1.Verdict
+	29, // 25: spanyard.stock.event.v1.BatchReleased.released_at:type_name -> google.protobuf.Timestamp
+	14, // 26: spanyard.stock.event.v1.BatchReleased.cleared:type_name -> spanyard.stock.event.v1.QuarantineHit
+	29, // 27: spanyard.stock.event.v1.BatchQuarantined.quarantined_at:type_name -> google.protobuf.Timestamp
+	14, // 28: spanyard.stock.event.v1.BatchQuarantined.hits:type_name -> spanyard.stock.event.v1.QuarantineHit
+	2,  // 29: spanyard.stock.event.v1.QuarantineHit.state:type_name -> spanyard.stock.event.v1.PieceState
+	16, // 30: spanyard.stock.event.v1.QuarantineHit.allocation:type_name -> spanyard.stock.event.v1.Allocation
+	18, // 31: spanyard.stock.event.v1.PiecesReserved.pieces:type_name -> spanyard.stock.event.v1.ReservedPiece
+	16, // 32: spanyard.stock.event.v1.ReservedPiece.allocation:type_name -> spanyard.stock.event.v1.Allocation
+	19, // 33: spanyard.stock.event.v1.ReservedPiece.pallet:type_name -> spanyard.stock.event.v1.Pallet
+	29, // 34: spanyard.stock.event.v1.PieceDelivered.delivered_at:type_name -> google.protobuf.Timestamp
+	35, // [35:35] is the sub-list for method output_type
+	35, // [35:35] is the sub-list for method input_type
+	35, // [35:35] is the sub-list for extension type_name
+	35, // [35:35] is the sub-list for extension extendee
+	0,  // [0:35] is the sub-list for field type_name
 }
 
 func init() { file_spanyard_stock_event_v1_event_proto_init() }
@@ -2640,6 +2745,7 @@ func file_spanyard_stock_event_v1_event_proto_init() {
 		(*Event_PieceScrapped)(nil),
 		(*Event_PieceMoved)(nil),
 		(*Event_BlocksScrapped)(nil),
+		(*Event_KeepingEnded)(nil),
 	}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
@@ -2647,7 +2753,7 @@ func file_spanyard_stock_event_v1_event_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_spanyard_stock_event_v1_event_proto_rawDesc), len(file_spanyard_stock_event_v1_event_proto_rawDesc)),
 			NumEnums:      3,
-			NumMessages:   25,
+			NumMessages:   26,
 			NumExtensions: 0,
 			NumServices:   0,
 		},
