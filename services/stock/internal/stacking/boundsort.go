@@ -42,10 +42,7 @@ func (l *looker) boundSorting(st *state) int {
 	clear(l.need)
 	fewest := int32(1 << 30)
 	for s := range st.stacks {
-		row, n := s*(st.width+1), 0
-		for n < int(st.high[s]) && st.low[row+n+1] > 0 {
-			n++
-		}
+		row, n := s*(st.width+1), st.inOrder(s)
 		l.sound[s], l.keep[s] = int32(n), 0
 		if st.limit[s] > 0 || st.high[s] > 0 {
 			fewest = min(fewest, st.high[s]-int32(n))

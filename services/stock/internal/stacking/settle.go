@@ -41,10 +41,7 @@ func (z *settler) survey(st *state) {
 	}
 	z.last = 0
 	for s := range st.stacks {
-		row, n := s*(st.width+1), 0
-		for n < int(st.high[s]) && st.low[row+n+1] > 0 {
-			n++
-		}
+		n := st.inOrder(s)
 		z.sound[s], z.worst[s] = int32(n), 0
 		for _, piece := range st.at[s*st.width+n : s*st.width+int(st.high[s])] {
 			z.worst[s] = max(z.worst[s], st.rank[piece])

@@ -250,6 +250,15 @@ func (st *state) top(s int) uint16 { return st.at[s*st.width+int(st.high[s])-1] 
 // lowest is the lowest rank in a stack, none when it is empty.
 func (st *state) lowest(s int) uint16 { return st.low[s*(st.width+1)+int(st.high[s])] }
 
+// inOrder counts, when sorting, the pieces of a stack that need not move.
+func (st *state) inOrder(s int) (n int) {
+	row := s * (st.width + 1)
+	for n < int(st.high[s]) && st.low[row+n+1] > 0 {
+		n++
+	}
+	return n
+}
+
 func (st *state) class(piece uint16) int {
 	if st.rests != nil {
 		return int(piece)
