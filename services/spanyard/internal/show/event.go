@@ -65,6 +65,17 @@ func moved(e *stockeventv1.Event) string {
 		return fmt.Sprintf("%s moved to %s", k.PieceMoved.GetPieceId(), k.PieceMoved.GetStackId())
 	case *stockeventv1.Event_BlocksScrapped:
 		return fmt.Sprintf("%s of batch %s scrapped: %s", count(k.BlocksScrapped.GetBlockCount(), "block"), k.BlocksScrapped.GetBatchId(), k.BlocksScrapped.GetReason())
+	case *stockeventv1.Event_PieceExchanged:
+		x := k.PieceExchanged
+		return fmt.Sprintf("%s takes the place of %s as mark %s on run %s, by %s: %s", x.GetNewPieceId(), x.GetOldPieceId(), dash(x.GetAllocation().GetMark()), x.GetAllocation().GetRunId(), x.GetExchangedBy(), x.GetReason())
+	case *stockeventv1.Event_PalletsPacked:
+		return fmt.Sprintf("%s of batch %s packed", count(len(k.PalletsPacked.GetPallets()), "pallet"), k.PalletsPacked.GetBatchId())
+	case *stockeventv1.Event_PalletSplit:
+		return fmt.Sprintf("%s of pallet %s put on pallet %s", count(k.PalletSplit.GetBlockCount(), "block"), k.PalletSplit.GetPieceId(), k.PalletSplit.GetNewPieceId())
+	case *stockeventv1.Event_PalletsMerged:
+		return fmt.Sprintf("%s put on pallet %s", count(len(k.PalletsMerged.GetFromPieceIds()), "pallet"), k.PalletsMerged.GetPieceId())
+	case *stockeventv1.Event_PalletsUnpacked:
+		return fmt.Sprintf("%s unpacked", count(len(k.PalletsUnpacked.GetPieceIds()), "pallet"))
 	case *stockeventv1.Event_KeepingEnded:
 		return fmt.Sprintf("%s no longer kept for their job, by %s: %s", count(len(k.KeepingEnded.GetPieceIds()), "beam"), k.KeepingEnded.GetEndedBy(), k.KeepingEnded.GetReason())
 	default:

@@ -27,8 +27,8 @@ func (s *Server) SetYardRules(ctx context.Context, req *stockv1.SetYardRulesRequ
 	}
 	r, err := s.do(ctx, req, yard.SetRules{Rules: yard.Rules{
 		TimeZone: req.GetTimeZone(), BeamMinAgeDays: int(req.GetBeamMinAgeDays()), BlockMinAgeDays: int(req.GetBlockMinAgeDays()),
-		BeamsPerStackTier: int(req.GetBeamsPerStackTier()), Sampling: sampling,
-	}})
+		BeamsPerStackTier: int(req.GetBeamsPerStackTier()), Sampling: sampling, Stacks: codec.StackRulesOf(req.GetStacks()),
+	}, KeepSampling: len(sampling) == 0 && !req.GetClearSampling(), KeepStacks: req.GetStacks() == nil})
 	if err != nil {
 		return nil, err
 	}

@@ -69,7 +69,7 @@ func byHand(s yard.State) map[availability.Product]counts {
 	})
 	s.Batches(func(b yard.Batch) {
 		if b.Kind == yard.Blocks {
-			add(b, availability.Product{BlockKind: b.Lot.BlockKind}, b.Counts.InYard, yard.InYard, false)
+			add(b, availability.Product{BlockKind: b.Lot.BlockKind}, b.Loose(), yard.InYard, false)
 		}
 	})
 	return out

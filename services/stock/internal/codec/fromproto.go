@@ -57,6 +57,21 @@ func pieceEventOf(message *stockeventv1.Event) (yard.Event, error) {
 		return yard.PieceScrapped{PieceID: m.PieceScrapped.GetPieceId(), Reason: m.PieceScrapped.GetReason()}, nil
 	case *stockeventv1.Event_PieceMoved:
 		return yard.PieceMoved{PieceID: m.PieceMoved.GetPieceId(), StackID: m.PieceMoved.GetStackId(), Aside: m.PieceMoved.GetAsidePieceIds()}, nil
+	case *stockeventv1.Event_PieceExchanged:
+		x := m.PieceExchanged
+		return yard.PieceExchanged{OldID: x.GetOldPieceId(), NewID: x.GetNewPieceId(), Allocation: AllocationOf(x.GetAllocation()), By: x.GetExchangedBy(), Reason: x.GetReason()}, nil
+	case *stockeventv1.Event_PalletsPacked:
+		e := yard.PalletsPacked{BatchID: m.PalletsPacked.GetBatchId()}
+		for _, p := range m.PalletsPacked.GetPallets() {
+			e.Pallets = append(e.Pallets, yard.PackedPallet{ID: p.GetPieceId(), Blocks: int(p.GetBlockCount())})
+		}
+		return e, nil
+	case *stockeventv1.Event_PalletSplit:
+		return yard.PalletSplit{PieceID: m.PalletSplit.GetPieceId(), NewID: m.PalletSplit.GetNewPieceId(), Blocks: int(m.PalletSplit.GetBlockCount())}, nil
+	case *stockeventv1.Event_PalletsMerged:
+		return yard.PalletsMerged{PieceID: m.PalletsMerged.GetPieceId(), FromIDs: m.PalletsMerged.GetFromPieceIds()}, nil
+	case *stockeventv1.Event_PalletsUnpacked:
+		return yard.PalletsUnpacked{PieceIDs: m.PalletsUnpacked.GetPieceIds()}, nil
 	case *stockeventv1.Event_KeepingEnded:
 		k := m.KeepingEnded
 		return yard.KeepingEnded{PieceIDs: k.GetPieceIds(), By: k.GetEndedBy(), Reason: k.GetReason()}, nil
@@ -69,8 +84,17 @@ func rulesSetOf(r *stockeventv1.YardRulesSet) (yard.Event, error) {
 	sampling, err := SamplingOf(r.GetSampling())
 	return yard.RulesSet{Rules: yard.Rules{
 		TimeZone: r.GetTimeZone(), BeamMinAgeDays: int(r.GetBeamMinAgeDays()), BlockMinAgeDays: int(r.GetBlockMinAgeDays()),
-		BeamsPerStackTier: int(r.GetBeamsPerStackTier()), Sampling: sampling,
+		BeamsPerStackTier: int(r.GetBeamsPerStackTier()), Sampling: sampling, Stacks: StackRulesOf(r.GetStacks()),
 	}}, err
+}
+
+// StackRulesOf returns the rules of stacking from a message.
+func StackRulesOf(m *stockeventv1.StackRules) yard.StackRules {
+	r := yard.StackRules{MaxTiers: int(m.GetMaxTiers()), MaxOverhangMM: int(m.GetMaxOverhangMm()), BearerInsetMM: int(m.GetBearerInsetMm())}
+	for _, p := range m.GetPlaces() {
+		r.Places = append(r.Places, yard.StackPlace{ID: p.GetStackId(), LongestMM: int(p.GetLongestMm()), MaxTiers: int(p.GetMaxTiers()), ForBlocks: p.GetForBlocks()})
+	}
+	return r
 }
 
 // SamplingOf returns a sampling plan from messages.

@@ -48,7 +48,18 @@ func Rules(r yard.Rules) *stockeventv1.YardRulesSet {
 	for _, rule := range r.Sampling {
 		m.Sampling = append(m.Sampling, SamplingRule(rule))
 	}
+	if s := r.Stacks; s.MaxTiers+s.MaxOverhangMM+s.BearerInsetMM+len(s.Places) > 0 {
+		m.Stacks = &stockeventv1.StackRules{MaxTiers: int32(s.MaxTiers), MaxOverhangMm: int32(s.MaxOverhangMM), BearerInsetMm: int32(s.BearerInsetMM)}
+		for _, p := range s.Places {
+			m.Stacks.Places = append(m.Stacks.Places, &stockeventv1.StackPlace{StackId: p.ID, LongestMm: int32(p.LongestMM), MaxTiers: int32(p.MaxTiers), ForBlocks: p.ForBlocks})
+		}
+	}
 	return m
+}
+
+// Exchanged returns an exchange of beams as messages carry it.
+func Exchanged(e yard.PieceExchanged) *stockeventv1.PieceExchanged {
+	return &stockeventv1.PieceExchanged{OldPieceId: e.OldID, NewPieceId: e.NewID, Allocation: Allocation(e.Allocation), ExchangedBy: e.By, Reason: e.Reason}
 }
 
 // SamplingRule returns a rule of sampling as messages carry it.
@@ -89,6 +100,22 @@ func pieceEvent(event yard.Event) *stockeventv1.Event {
 		return &stockeventv1.Event{Kind: &stockeventv1.Event_PieceMoved{PieceMoved: &stockeventv1.PieceMoved{
 			PieceId: e.PieceID, StackId: e.StackID, AsidePieceIds: e.Aside,
 		}}}
+	case yard.PieceExchanged:
+		return &stockeventv1.Event{Kind: &stockeventv1.Event_PieceExchanged{PieceExchanged: Exchanged(e)}}
+	case yard.PalletsPacked:
+		m := &stockeventv1.PalletsPacked{BatchId: e.BatchID}
+		for _, p := range e.Pallets {
+			m.Pallets = append(m.Pallets, &stockeventv1.PackedPallet{PieceId: p.ID, BlockCount: int32(p.Blocks)})
+		}
+		return &stockeventv1.Event{Kind: &stockeventv1.Event_PalletsPacked{PalletsPacked: m}}
+	case yard.PalletSplit:
+		return &stockeventv1.Event{Kind: &stockeventv1.Event_PalletSplit{PalletSplit: &stockeventv1.PalletSplit{
+			PieceId: e.PieceID, NewPieceId: e.NewID, BlockCount: int32(e.Blocks),
+		}}}
+	case yard.PalletsMerged:
+		return &stockeventv1.Event{Kind: &stockeventv1.Event_PalletsMerged{PalletsMerged: &stockeventv1.PalletsMerged{PieceId: e.PieceID, FromPieceIds: e.FromIDs}}}
+	case yard.PalletsUnpacked:
+		return &stockeventv1.Event{Kind: &stockeventv1.Event_PalletsUnpacked{PalletsUnpacked: &stockeventv1.PalletsUnpacked{PieceIds: e.PieceIDs}}}
 	case yard.KeepingEnded:
 		return &stockeventv1.Event{Kind: &stockeventv1.Event_KeepingEnded{KeepingEnded: &stockeventv1.KeepingEnded{
 			PieceIds: e.PieceIDs, EndedBy: e.By, Reason: e.Reason,

@@ -108,7 +108,7 @@ func Read(file string, format sheet.Format, content []byte) (*Count, error) {
 
 // readBatch reads what holds for a whole batch from its first row.
 func readBatch(row *sheet.Row, id, file string) *counted {
-	b := &counted{receive: yard.ReceiveBatch{BatchID: id, Source: sourceOf(file), MadeOn: row.Day("made_on")}}
+	b := &counted{receive: yard.ReceiveBatch{BatchID: id, Counted: true, Source: sourceOf(file), MadeOn: row.Day("made_on")}}
 	switch row.OneOf("kind", "beams", "blocks") {
 	case "beams":
 		b.receive.Kind = yard.Beams

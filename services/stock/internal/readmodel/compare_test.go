@@ -102,7 +102,7 @@ func (s slow) batch(id string) *stockv1.Batch {
 	c := &stockv1.PieceCounts{Made: int32(b.Counts.Made), Scrapped: int32(b.Counts.Made)}
 	if b.Kind == yard.Blocks {
 		// Loose blocks are no pieces; those scrapped are in no other place.
-		c.InYard, c.Scrapped = int32(b.Counts.InYard), int32(b.Counts.Scrapped)
+		c.InYard, c.Scrapped = int32(b.Loose()), int32(b.Counts.Scrapped)
 	}
 	for _, pieceID := range b.PieceIDs() {
 		p, _ := s.Piece(pieceID)
@@ -229,12 +229,13 @@ func (s slow) stack(st yard.Stack, last uint64) *stockv1.GetStackResponse {
 		return m
 	}
 	for _, id := range slices.Backward(b.PalletIDs()) {
-		if p, _ := s.Piece(id); p.State == yard.Reserved {
+		if p, _ := s.Piece(id); p.State == yard.Reserved || p.State == yard.InYard {
 			m.Pieces = append(m.Pieces, s.piece(id))
 		}
 	}
-	if b.Counts.InYard > 0 {
+	if b.Loose() > 0 {
 		m.Blocks = []*stockv1.FreeBlocks{s.loose(b)}
+		m.Blocks[0].BlockCount = int32(b.Loose())
 	}
 	return m
 }
@@ -325,6 +326,16 @@ func concerns(event yard.Event, pieceID, batchID string) bool {
 	case yard.PiecesReserved:
 		return slices.ContainsFunc(e.Pieces, func(r yard.ReservedPiece) bool { return r.PieceID == pieceID })
 	case yard.KeepingEnded:
+		return has(e.PieceIDs...)
+	case yard.PieceExchanged:
+		return has(e.OldID, e.NewID)
+	case yard.PalletsPacked:
+		return slices.ContainsFunc(e.Pallets, func(p yard.PackedPallet) bool { return p.ID == pieceID })
+	case yard.PalletSplit:
+		return has(e.PieceID, e.NewID)
+	case yard.PalletsMerged:
+		return has(append(e.FromIDs, e.PieceID)...)
+	case yard.PalletsUnpacked:
 		return has(e.PieceIDs...)
 	case yard.ReservationDropped:
 		return has(e.PieceIDs...)

@@ -86,7 +86,7 @@ func addBatch(p *stockv1.Piece, b *stockv1.Batch) {
 
 // freeDoc returns a piece of the free list, and false when it is not free.
 func freeDoc(p yard.Piece, b yard.Batch) (*stockv1.Piece, bool) {
-	if p.State != yard.InYard || b.State != yard.Released {
+	if p.State != yard.InYard || p.IsPallet() || b.State != yard.Released {
 		return nil, false
 	}
 	m := pieceDoc(p, b)

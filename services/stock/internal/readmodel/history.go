@@ -53,6 +53,13 @@ func tales(event yard.Event) []tale {
 			out[i] = tale{pieceID: id, sentence: fmt.Sprintf("Freed from reservation %s: %s", e.ReservationID, e.Reason)}
 		}
 		return out
+	case yard.PieceExchanged:
+		return []tale{
+			{pieceID: e.OldID, sentence: fmt.Sprintf("Freed: beam %s took its place as mark %s on run %s, by %s: %s", e.NewID, e.Allocation.Mark, e.Allocation.RunID, e.By, e.Reason)},
+			{pieceID: e.NewID, sentence: fmt.Sprintf("Marked anew: took the place of beam %s as mark %s of job %s on run %s, by %s: %s", e.OldID, e.Allocation.Mark, e.Allocation.JobID, e.Allocation.RunID, e.By, e.Reason)},
+		}
+	case yard.PalletsPacked, yard.PalletSplit, yard.PalletsMerged, yard.PalletsUnpacked:
+		return palletTales(event)
 	case yard.KeepingEnded:
 		out := make([]tale, len(e.PieceIDs))
 		for i, id := range e.PieceIDs {
@@ -62,6 +69,29 @@ func tales(event yard.Event) []tale {
 	default:
 		return pieceTale(event)
 	}
+}
+
+func palletTales(event yard.Event) []tale {
+	var out []tale
+	switch e := event.(type) {
+	case yard.PalletsPacked:
+		for _, p := range e.Pallets {
+			out = append(out, tale{pieceID: p.ID, sentence: fmt.Sprintf("%d blocks of batch %s put on this pallet.", p.Blocks, e.BatchID)})
+		}
+	case yard.PalletSplit:
+		out = append(out, tale{pieceID: e.PieceID, sentence: fmt.Sprintf("%d blocks went on pallet %s.", e.Blocks, e.NewID)},
+			tale{pieceID: e.NewID, sentence: fmt.Sprintf("%d blocks came from pallet %s.", e.Blocks, e.PieceID)})
+	case yard.PalletsMerged:
+		out = append(out, tale{pieceID: e.PieceID, sentence: "The blocks of " + strings.Join(e.FromIDs, ", ") + " came on this pallet."})
+		for _, id := range e.FromIDs {
+			out = append(out, tale{pieceID: id, sentence: "Its blocks went on pallet " + e.PieceID + "."})
+		}
+	case yard.PalletsUnpacked:
+		for _, id := range e.PieceIDs {
+			out = append(out, tale{pieceID: id, sentence: "Unpacked: its blocks are loose."})
+		}
+	}
+	return out
 }
 
 func pieceTale(event yard.Event) []tale {

@@ -8,6 +8,7 @@ import (
 
 	"github.com/redis/go-redis/v9"
 
+	stockeventv1 "spanyard.example/proto/gen/spanyard/stock/event/v1"
 	stockv1 "spanyard.example/proto/gen/spanyard/stock/v1"
 	"spanyard.example/services/kit/fault"
 )
@@ -190,11 +191,17 @@ func (p *page) looseOn(answer *stockv1.GetStackResponse, stack stackDoc) error {
 	if err != nil {
 		return err
 	}
-	if isBeams(b) || b.GetCounts().GetInYard() == 0 {
+	loose := b.GetCounts().GetInYard()
+	for _, pallet := range answer.GetPieces() {
+		if pallet.GetState() == stockeventv1.PieceState_PIECE_STATE_IN_YARD {
+			loose -= pallet.GetBlockCount()
+		}
+	}
+	if isBeams(b) || loose == 0 {
 		return nil
 	}
 	answer.Blocks = []*stockv1.FreeBlocks{{
-		BatchId: b.GetBatchId(), BlockKind: b.GetBlockKind(), BlockCount: b.GetCounts().GetInYard(), MassGEach: stack.massGEach,
+		BatchId: b.GetBatchId(), BlockKind: b.GetBlockKind(), BlockCount: loose, MassGEach: stack.massGEach,
 		StackId: answer.GetStackId(), ReleasedOn: b.GetRelease().GetReleasedOn(), MadeOn: b.GetMadeOn(),
 	}}
 	return nil

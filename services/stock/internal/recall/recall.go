@@ -165,7 +165,7 @@ func (f *finder) addBlocks() {
 		p.Units += n
 		p.MassG += int64(n) * f.batch.Lot.MassGEach
 	}
-	add(key{kind: InStack, stackID: f.batch.Lot.StackID}, f.batch.Counts.InYard)
+	add(key{kind: InStack, stackID: f.batch.Lot.StackID}, f.batch.Loose())
 	// Scrapped pallets are counted piece by piece.
 	off := 0
 	if p := f.places[key{kind: WrittenOff}]; p != nil {

@@ -10,10 +10,20 @@ import (
 )
 
 // SetRules opens the yard or changes its rules.
-type SetRules struct{ Rules Rules }
+type SetRules struct {
+	Rules Rules
+	// KeepSampling and KeepStacks leave those rules of the yard as they are.
+	KeepSampling, KeepStacks bool
+}
 
 func (c SetRules) decide(s State) ([]Event, error) {
 	var p problems
+	if c.KeepSampling {
+		c.Rules.Sampling = s.rules.Sampling
+	}
+	if c.KeepStacks {
+		c.Rules.Stacks = s.rules.Stacks
+	}
 	// "Local" would mean another zone on every machine.
 	if _, err := time.LoadLocation(c.Rules.TimeZone); err != nil || c.Rules.TimeZone == "" || c.Rules.TimeZone == "Local" {
 		p.add("time_zone", c.Rules.TimeZone, "is no time zone", `a name such as "Etc/UTC"`)
@@ -25,13 +35,14 @@ func (c SetRules) decide(s State) ([]Event, error) {
 	for i, r := range c.Rules.Sampling {
 		r.check(&p, fmt.Sprintf("sampling[%d].", i))
 	}
+	c.Rules.Stacks.check(&p)
 	if err := p.invalid(); err != nil {
 		return nil, err
 	}
 	if s.Open() && s.rules.equal(c.Rules) {
 		return nil, nil
 	}
-	return []Event{RulesSet(c)}, nil
+	return []Event{RulesSet{Rules: c.Rules}}, nil
 }
 
 // BeamLine is a number of equal beams of a batch, put on a stack one on top of
@@ -68,6 +79,9 @@ type ReceiveBatch struct {
 	Lot    Lot
 	Source string
 	At     time.Time
+	// Counted says that the batch stands in the yard as it is described: it is
+	// written down also where it breaks a rule of stacking.
+	Counted bool
 }
 
 func (c ReceiveBatch) decide(s State) ([]Event, error) {
@@ -206,6 +220,29 @@ func (c ReceiveBatch) checkStacks(s State, p *problems) {
 	}
 	if c.Kind == Blocks {
 		taken("blocks.stack_id", c.Lot.StackID)
+	}
+	if !c.Counted {
+		c.checkPiles(s, p)
+	}
+}
+
+// checkPiles looks for beams that do not fit where they are put, and for
+// blocks in a place for beams.
+func (c ReceiveBatch) checkPiles(s State, p *problems) {
+	piles := s.piles()
+	for i, line := range c.Lines {
+		for n := range min(line.Count, MaxBeamsPerBatch) {
+			if problem := piles.whyNot(line.LengthMM, line.StackID); problem != "" {
+				p.add(fmt.Sprintf("beams.lines[%d].stack_id", i), line.StackID, problem, "")
+				break
+			}
+			piles.put(fmt.Sprintf("%d.%d", i, n), line.LengthMM, line.StackID)
+		}
+	}
+	if rules := s.rules.Stacks; c.Kind == Blocks && len(rules.Places) > 0 {
+		if place, listed := rules.Place(c.Lot.StackID); !listed || !place.ForBlocks {
+			p.add("blocks.stack_id", c.Lot.StackID, "is no place for blocks in this yard", "")
+		}
 	}
 }
 

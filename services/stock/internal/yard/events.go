@@ -116,6 +116,35 @@ type PieceMoved struct {
 	Aside []string
 }
 
+// PieceExchanged says that an equal beam took over the place and the mark of a
+// promised one, which is free again.
+type PieceExchanged struct {
+	OldID, NewID string
+	Allocation   Allocation
+	By, Reason   string
+}
+
+// PalletsPacked says that loose blocks were put on pallets.
+type PalletsPacked struct {
+	BatchID string
+	Pallets []PackedPallet
+}
+
+// PalletSplit says that blocks of a pallet were put on a new one.
+type PalletSplit struct {
+	PieceID, NewID string
+	Blocks         int
+}
+
+// PalletsMerged says that several pallets became one.
+type PalletsMerged struct {
+	PieceID string
+	FromIDs []string
+}
+
+// PalletsUnpacked says that the blocks of pallets are loose again.
+type PalletsUnpacked struct{ PieceIDs []string }
+
 // KeepingEnded says that beams that were kept for a job may go to anybody.
 type KeepingEnded struct {
 	PieceIDs   []string
@@ -145,3 +174,8 @@ func (PieceScrapped) isEvent()      {}
 func (PieceMoved) isEvent()         {}
 func (BlocksScrapped) isEvent()     {}
 func (KeepingEnded) isEvent()       {}
+func (PieceExchanged) isEvent()     {}
+func (PalletsPacked) isEvent()      {}
+func (PalletSplit) isEvent()        {}
+func (PalletsMerged) isEvent()      {}
+func (PalletsUnpacked) isEvent()    {}

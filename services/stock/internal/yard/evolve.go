@@ -42,9 +42,74 @@ func Evolve(s State, event Event) State {
 	case BlocksScrapped:
 		s = s.changeBatch(e.BatchID, func(b *Batch) { b.Counts = b.Counts.move(e.Count, InYard, Scrapped) })
 		return s.tidyLot(e.BatchID)
+	case PalletsPacked, PalletSplit, PalletsMerged, PalletsUnpacked:
+		return s.evolvePallets(event)
 	default:
 		return s.evolvePiece(event)
 	}
+	return s
+}
+
+func (s State) evolvePallets(event Event) State {
+	switch e := event.(type) {
+	case PalletsPacked:
+		for _, p := range e.Pallets {
+			s = s.pack(p.ID, Pallet{BatchID: e.BatchID, Count: p.Blocks})
+		}
+	case PalletSplit:
+		p, ok := s.pieces.Get(e.PieceID)
+		if !ok {
+			return s
+		}
+		s = s.fill(p, p.Blocks-e.Blocks)
+		s = s.pack(e.NewID, Pallet{BatchID: p.BatchID, Count: e.Blocks})
+		return s.changeBatch(p.BatchID, func(b *Batch) { b.OnPallets -= e.Blocks })
+	case PalletsMerged:
+		for _, id := range e.FromIDs {
+			into, _ := s.pieces.Get(e.PieceID)
+			from, ok := s.pieces.Get(id)
+			if !ok {
+				continue
+			}
+			s = s.fill(into, into.Blocks+from.Blocks)
+			s = s.dissolve(from)
+			s = s.changeBatch(from.BatchID, func(b *Batch) { b.OnPallets += from.Blocks })
+		}
+	case PalletsUnpacked:
+		for _, id := range e.PieceIDs {
+			if p, ok := s.pieces.Get(id); ok {
+				s = s.dissolve(p)
+			}
+		}
+	}
+	return s
+}
+
+// fill changes how many blocks stand on a pallet.
+func (s State) fill(p Piece, blocks int) State {
+	b, _ := s.Batch(p.BatchID)
+	p.Blocks, p.MassG = blocks, int64(blocks)*b.Lot.MassGEach
+	s.pieces = s.pieces.Set(p.ID, p)
+	return s
+}
+
+// takeOver lets a beam take over what another is promised.
+func (s State) takeOver(e PieceExchanged) State {
+	old, known := s.pieces.Get(e.OldID)
+	fresh, ok := s.pieces.Get(e.NewID)
+	if !known || !ok {
+		return s
+	}
+	s = s.forget(old)
+	old.Allocation = nil
+	s = s.setPiece(old, InYard)
+	fresh.Allocation = &e.Allocation
+	s = s.setPiece(fresh, Reserved)
+	set, ok := s.reservations.Get(e.Allocation.ReservationID)
+	if !ok {
+		set = immutable.NewSortedSet[string](nil)
+	}
+	s.reservations = s.reservations.Set(e.Allocation.ReservationID, set.Add(fresh.ID))
 	return s
 }
 
@@ -67,6 +132,8 @@ func (s State) evolvePiece(event Event) State {
 		return s.takeBack(e)
 	case PieceScrapped:
 		return s.leaveStack(e.PieceID, Scrapped)
+	case PieceExchanged:
+		return s.takeOver(e)
 	case KeepingEnded:
 		for _, id := range e.PieceIDs {
 			if p, ok := s.pieces.Get(id); ok {
@@ -145,9 +212,10 @@ func (s State) pack(id string, pallet Pallet) State {
 		return s
 	}
 	b.pallets = b.pallets.Add(id)
+	b.OnPallets += pallet.Count
 	s.batches = s.batches.Set(b.ID, &b)
 	s.pieces = s.pieces.Set(id, Piece{
-		ID: id, BatchID: b.ID, State: InYard, MassG: pallet.MassG, StackID: b.Lot.StackID, Blocks: pallet.Count,
+		ID: id, BatchID: b.ID, State: InYard, MassG: int64(pallet.Count) * b.Lot.MassGEach, StackID: b.Lot.StackID, Blocks: pallet.Count,
 	})
 	return s
 }
@@ -186,6 +254,7 @@ func (s State) dissolve(p Piece) State {
 	s = s.forget(p)
 	s = s.changeBatch(p.BatchID, func(b *Batch) {
 		b.Counts = b.Counts.move(p.Units(), p.State, Dissolved)
+		b.standing(p, p.State, Dissolved)
 		b.pallets = b.pallets.Delete(p.ID)
 	})
 	s.pieces = s.pieces.Set(p.ID, Piece{ID: p.ID, BatchID: p.BatchID, State: Dissolved})
@@ -229,7 +298,23 @@ func (s State) setPiece(p Piece, to PieceState) State {
 	from := p.State
 	p.State = to
 	s.pieces = s.pieces.Set(p.ID, p)
-	return s.changeBatch(p.BatchID, func(b *Batch) { b.Counts = b.Counts.move(p.Units(), from, to) })
+	return s.changeBatch(p.BatchID, func(b *Batch) {
+		b.Counts = b.Counts.move(p.Units(), from, to)
+		b.standing(p, from, to)
+	})
+}
+
+// standing keeps count of the blocks on pallets that are nobody's.
+func (b *Batch) standing(p Piece, from, to PieceState) {
+	if !p.IsPallet() {
+		return
+	}
+	if from == InYard {
+		b.OnPallets -= p.Blocks
+	}
+	if to == InYard {
+		b.OnPallets += p.Blocks
+	}
 }
 
 func (s State) changeBatch(id string, change func(*Batch)) State {

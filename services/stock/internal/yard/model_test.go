@@ -1,6 +1,8 @@
 package yard_test
 
 import (
+	"cmp"
+	"fmt"
 	"slices"
 	"time"
 
@@ -29,6 +31,9 @@ type modelBatch struct {
 	passed, failed        int
 	made, loose, scrapped int
 	lotStack              string
+	// bad are ages and specimens with a result that fails: what comes to it
+	// later is judged with it and fails too.
+	bad map[string]bool
 }
 
 type modelPiece struct {
@@ -36,6 +41,9 @@ type modelPiece struct {
 	state                         yard.PieceState
 	blocks                        int
 	stack                         string
+	profile, wires, mark          string
+	lengthMM                      int
+	massG                         int64
 	// keptFor is the job that a beam is made for.
 	keptFor string
 }
@@ -61,7 +69,7 @@ func (m *model) holds(stack string) string {
 		if b.kind != yard.Blocks || b.lotStack != stack {
 			continue
 		}
-		if b.loose > 0 || slices.ContainsFunc(m.of(id), func(p *modelPiece) bool { return p.state == yard.Reserved }) {
+		if b.loose > 0 || slices.ContainsFunc(m.of(id), func(p *modelPiece) bool { return p.state == yard.Reserved || p.state == yard.InYard }) {
 			return id
 		}
 	}
@@ -124,12 +132,56 @@ func (m *model) acceptsBatch(c yard.ReceiveBatch) bool {
 	if c.Kind == yard.Blocks {
 		return m.holds(c.Lot.StackID) == ""
 	}
+	piles := map[string][]int{}
 	for _, line := range c.Lines {
 		if m.holds(line.StackID) != "" {
 			return false
 		}
+		for range line.Count {
+			if !m.stands(line.LengthMM, piles[line.StackID]) {
+				return false
+			}
+			piles[line.StackID] = append(piles[line.StackID], line.LengthMM)
+		}
 	}
 	return true
+}
+
+// stands says whether a beam may come on top of beams of these lengths.
+func (m *model) stands(lengthMM int, below []int) bool {
+	r := m.rules.Stacks
+	if r.MaxTiers > 0 && len(below) >= r.MaxTiers*m.rules.BeamsPerStackTier {
+		return false
+	}
+	for _, other := range below {
+		if over := min(float64(r.MaxOverhangMM), float64(max(lengthMM, other))/5); r.MaxOverhangMM > 0 && float64(max(lengthMM, other)-min(lengthMM, other)) > 2*over {
+			return false
+		}
+	}
+	return true
+}
+
+// fits says whether a beam may come on top of a stack.
+func (m *model) fits(p *modelPiece, stack string) bool {
+	var below []int
+	for _, id := range m.stacks[stack] {
+		below = append(below, m.pieces[id].lengthMM)
+	}
+	return m.stands(p.lengthMM, below)
+}
+
+// standing returns the pallets of a batch that are nobody's, the smallest first.
+func (m *model) standing(batch string) []string {
+	var ids []string
+	for id, p := range m.pieces {
+		if p.batch == batch && p.blocks > 0 && p.state == yard.InYard {
+			ids = append(ids, id)
+		}
+	}
+	slices.SortFunc(ids, func(x, y string) int {
+		return cmp.Or(cmp.Compare(m.pieces[x].blocks, m.pieces[y].blocks), cmp.Compare(x, y))
+	})
+	return ids
 }
 
 func (m *model) acceptsReserve(c yard.ReservePieces) bool {
@@ -137,13 +189,20 @@ func (m *model) acceptsReserve(c yard.ReservePieces) bool {
 	for _, line := range c.Lines {
 		if line.PieceID == "" {
 			b := m.batches[line.BatchID]
-			if !m.mayLeave(line.BatchID) || b.kind != yard.Blocks || b.loose < line.Blocks || m.pieces[line.PalletID] != nil {
+			if !m.mayLeave(line.BatchID) || b.kind != yard.Blocks || m.pieces[line.PalletID] != nil {
+				return false
+			}
+			all := b.loose
+			for _, id := range m.standing(line.BatchID) {
+				all += m.pieces[id].blocks
+			}
+			if all < line.Blocks {
 				return false
 			}
 			continue
 		}
 		p := m.pieces[line.PieceID]
-		if p == nil || seen[line.PieceID] || p.state != yard.InYard || !m.mayLeave(p.batch) || p.keptFor != "" && p.keptFor != line.Allocation.JobID {
+		if p == nil || seen[line.PieceID] || p.state != yard.InYard || p.blocks > 0 || !m.mayLeave(p.batch) || p.keptFor != "" && p.keptFor != line.Allocation.JobID {
 			return false
 		}
 		seen[line.PieceID] = true
@@ -178,7 +237,7 @@ func (m *model) acceptsPieces(command yard.Command) bool {
 			out := p.state == yard.Picked || p.state == yard.Loaded || p.state == yard.Delivered
 			home := m.batches[p.batch].lotStack
 			held := m.holds(c.StackID)
-			return out && (held == "" || held == p.batch) && (p.blocks == 0 || home == c.StackID || m.holds(home) != p.batch)
+			return out && (held == "" || held == p.batch) && (p.blocks == 0 && m.fits(p, c.StackID) || p.blocks > 0 && (home == c.StackID || m.holds(home) != p.batch))
 		})
 	case yard.ScrapPieces:
 		b := m.batches[c.BatchID]
@@ -190,13 +249,74 @@ func (m *model) acceptsPieces(command yard.Command) bool {
 		return all(c.PieceIDs, func(p *modelPiece) bool {
 			held := m.holds(c.StackID)
 			return p.blocks == 0 && (p.state == yard.InYard || p.state == yard.Reserved) && p.stack != c.StackID &&
-				(held == "" || held == p.batch)
+				(held == "" || held == p.batch) && m.fits(p, c.StackID)
 		})
 	case yard.EndKeeping:
 		return all(c.PieceIDs, func(p *modelPiece) bool { return p.keptFor != "" && p.state == yard.InYard })
 	default:
+		return m.acceptsHandling(command)
+	}
+}
+
+// acceptsHandling is about moves, exchanges and pallets.
+func (m *model) acceptsHandling(command yard.Command) bool {
+	standing := func(id string) bool {
+		p := m.pieces[id]
+		return p != nil && p.blocks > 0 && p.state == yard.InYard
+	}
+	switch c := command.(type) {
+	case yard.Relocate:
+		return m.relocates(c)
+	case yard.ExchangePieces:
+		old, fresh := m.pieces[c.Exchanges[0].OldID], m.pieces[c.Exchanges[0].NewID]
+		return old != nil && fresh != nil && old.state == yard.Reserved && old.blocks == 0 && fresh.state == yard.InYard && m.mayLeave(fresh.batch) &&
+			(fresh.keptFor == "" || fresh.keptFor == "J1") && // the job of all stories
+			fresh.profile == old.profile && fresh.wires == old.wires && fresh.lengthMM == old.lengthMM && fresh.massG == old.massG
+	case yard.PackPallets:
+		b := m.batches[c.BatchID]
+		return b != nil && b.kind == yard.Blocks && m.pieces[c.Pallets[0].ID] == nil && b.loose >= c.Pallets[0].Blocks
+	case yard.SplitPallet:
+		return standing(c.PieceID) && m.pieces[c.NewID] == nil && c.Blocks < m.pieces[c.PieceID].blocks
+	case yard.MergePallets:
+		return c.PieceID != c.FromIDs[0] && standing(c.PieceID) && standing(c.FromIDs[0]) && m.pieces[c.PieceID].batch == m.pieces[c.FromIDs[0]].batch
+	case yard.UnpackPallets:
+		return standing(c.PieceIDs[0])
+	default:
 		panic("a command that the model does not know")
 	}
+}
+
+// relocates tries moves one after the other and leaves the yard as it was.
+func (m *model) relocates(c yard.Relocate) bool {
+	before, where := map[string][]string{}, map[string]string{}
+	for id, ids := range m.stacks {
+		before[id] = ids
+	}
+	for id, p := range m.pieces {
+		where[id] = p.stack
+	}
+	defer func() {
+		m.stacks = before
+		for id, p := range m.pieces {
+			p.stack = where[id]
+		}
+	}()
+	for _, move := range c.Moves {
+		p := m.pieces[move.PieceID]
+		if p == nil || p.blocks > 0 || p.state != yard.InYard && p.state != yard.Reserved || p.stack == move.StackID {
+			return false
+		}
+		ids, per := m.stacks[p.stack], m.rules.BeamsPerStackTier
+		if slices.Index(ids, move.PieceID)/per != (len(ids)-1)/per {
+			return false
+		}
+		if held := m.holds(move.StackID); held != "" && held != p.batch || !m.fits(p, move.StackID) {
+			return false
+		}
+		m.lift(move.PieceID)
+		m.put(move.PieceID, move.StackID)
+	}
+	return true
 }
 
 // apply writes an accepted command down.
@@ -206,7 +326,9 @@ func (m *model) apply(command yard.Command) {
 		m.applyBatch(c)
 	case yard.RecordTest:
 		b := m.batches[c.BatchID]
-		if c.Strengths[0] == yardtest.Failing {
+		group := fmt.Sprint(c.Specimen, c.TestedOn)
+		if b.bad[group] || c.Strengths[0] == yardtest.Failing {
+			b.bad[group] = true
 			b.failed++
 			b.state = yard.Quarantined
 		} else {
@@ -232,7 +354,7 @@ func (m *model) apply(command yard.Command) {
 }
 
 func (m *model) applyBatch(c yard.ReceiveBatch) {
-	b := &modelBatch{kind: c.Kind, state: yard.Curing, madeOn: c.MadeOn}
+	b := &modelBatch{kind: c.Kind, state: yard.Curing, madeOn: c.MadeOn, bad: map[string]bool{}}
 	m.batches[c.BatchID] = b
 	if c.Kind == yard.Blocks {
 		b.made, b.loose, b.lotStack = c.Lot.Count, c.Lot.Count, c.Lot.StackID
@@ -241,7 +363,8 @@ func (m *model) applyBatch(c yard.ReceiveBatch) {
 		for range line.Count {
 			b.made++
 			id := yard.BeamID(c.BatchID, b.made)
-			m.pieces[id] = &modelPiece{batch: c.BatchID, state: yard.InYard, stack: line.StackID, keptFor: line.KeptJob}
+			m.pieces[id] = &modelPiece{batch: c.BatchID, state: yard.InYard, stack: line.StackID, keptFor: line.KeptJob,
+				profile: c.Profile, wires: c.WirePattern, lengthMM: line.LengthMM, massG: line.MassGEach}
 			m.stacks[line.StackID] = append(m.stacks[line.StackID], id)
 		}
 	}
@@ -253,12 +376,25 @@ func (m *model) applyReserve(c yard.ReservePieces) {
 		id := line.PieceID
 		if id == "" {
 			id = line.PalletID
+			for _, pallet := range m.standing(line.BatchID) {
+				if m.batches[line.BatchID].loose >= line.Blocks {
+					break
+				}
+				m.unpack(pallet)
+			}
 			m.batches[line.BatchID].loose -= line.Blocks
 			m.pieces[id] = &modelPiece{batch: line.BatchID, blocks: line.Blocks}
 		}
 		p := m.pieces[id]
 		p.state, p.run, p.site, p.reservation = yard.Reserved, line.Allocation.RunID, line.Allocation.SiteID, c.ReservationID
 	}
+}
+
+// unpack makes the blocks of a pallet loose.
+func (m *model) unpack(id string) {
+	p := m.pieces[id]
+	m.batches[p.batch].loose += p.blocks
+	p.state = yard.Dissolved
 }
 
 func (m *model) free(p *modelPiece) {
@@ -307,6 +443,26 @@ func (m *model) applyPieces(command yard.Command) {
 		for _, id := range c.PieceIDs {
 			m.pieces[id].keptFor = ""
 		}
+	case yard.Relocate:
+		for _, move := range c.Moves {
+			m.lift(move.PieceID)
+			m.put(move.PieceID, move.StackID)
+		}
+	case yard.ExchangePieces:
+		old, fresh := m.pieces[c.Exchanges[0].OldID], m.pieces[c.Exchanges[0].NewID]
+		fresh.state, fresh.run, fresh.site, fresh.reservation = yard.Reserved, old.run, old.site, old.reservation
+		m.free(old)
+	case yard.PackPallets:
+		m.batches[c.BatchID].loose -= c.Pallets[0].Blocks
+		m.pieces[c.Pallets[0].ID] = &modelPiece{batch: c.BatchID, blocks: c.Pallets[0].Blocks, state: yard.InYard}
+	case yard.SplitPallet:
+		m.pieces[c.PieceID].blocks -= c.Blocks
+		m.pieces[c.NewID] = &modelPiece{batch: m.pieces[c.PieceID].batch, blocks: c.Blocks, state: yard.InYard}
+	case yard.MergePallets:
+		m.pieces[c.PieceID].blocks += m.pieces[c.FromIDs[0]].blocks
+		m.pieces[c.FromIDs[0]].state = yard.Dissolved
+	case yard.UnpackPallets:
+		m.unpack(c.PieceIDs[0])
 	case yard.MovePieces:
 		for _, id := range c.PieceIDs {
 			m.lift(id)

@@ -142,7 +142,7 @@ func (c ReturnPieces) decide(s State) ([]Event, error) {
 	if err := p.invalid(); err != nil {
 		return nil, err
 	}
-	owner := s.stackOwner(c.StackID)
+	owner, piles := s.stackOwner(c.StackID), s.piles()
 	events, p := s.eachPiece(c.PieceIDs, func(piece Piece) (Event, string) {
 		switch piece.State {
 		case Picked, Loaded, Delivered:
@@ -151,6 +151,12 @@ func (c ReturnPieces) decide(s State) ([]Event, error) {
 		}
 		if problem := s.whyNotOn(piece, c.StackID, &owner); problem != "" {
 			return nil, problem
+		}
+		if !piece.IsPallet() {
+			if problem := piles.whyNot(piece.LengthMM, c.StackID); problem != "" {
+				return nil, problem
+			}
+			piles.put(piece.ID, piece.LengthMM, c.StackID)
 		}
 		return PieceReturned{PieceID: piece.ID, StackID: c.StackID, Reason: c.Reason}, ""
 	})
@@ -221,8 +227,8 @@ func (s State) whyNotScrap(c ScrapPieces) string {
 		return "there is no such batch in this yard"
 	case b.Kind != Blocks:
 		return "is a batch of beams; scrap its beams by their ids"
-	case b.Counts.InYard < c.Blocks:
-		return fmt.Sprintf("has too few loose blocks: %d of %d", b.Counts.InYard, c.Blocks)
+	case b.Loose() < c.Blocks:
+		return fmt.Sprintf("has too few loose blocks: %d of %d", b.Loose(), c.Blocks)
 	default:
 		return ""
 	}
@@ -242,7 +248,7 @@ func (c MovePieces) decide(s State) ([]Event, error) {
 	if err := p.invalid(); err != nil {
 		return nil, err
 	}
-	owner, lift := s.stackOwner(c.StackID), s.lifts()
+	owner, lift, piles := s.stackOwner(c.StackID), s.lifts(), s.piles()
 	events, p := s.eachPiece(c.PieceIDs, func(piece Piece) (Event, string) {
 		switch {
 		case piece.IsPallet():
@@ -252,6 +258,10 @@ func (c MovePieces) decide(s State) ([]Event, error) {
 		case piece.StackID == c.StackID:
 			return nil, "lies on that stack already"
 		}
+		if problem := piles.whyNot(piece.LengthMM, c.StackID); problem != "" {
+			return nil, problem
+		}
+		piles.put(piece.ID, piece.LengthMM, c.StackID)
 		return PieceMoved{PieceID: piece.ID, StackID: c.StackID, Aside: lift(piece)}, s.whyNotOn(piece, c.StackID, &owner)
 	})
 	return events, p.stale("CANNOT_MOVE", "%d of %d pieces cannot be moved. None was.", len(p.places), len(c.PieceIDs))

@@ -34,8 +34,12 @@ func dice(t *rapid.T) yardtest.Dice {
 func TestStories(t *testing.T) {
 	accepted := map[string]int{}
 	rapid.Check(t, func(t *rapid.T) {
-		m := newModel(yardtest.Rules)
-		open := yard.RulesSet{Rules: yardtest.Rules}
+		rules := yardtest.Rules
+		if rapid.Bool().Draw(t, "rules of stacking") {
+			rules.Stacks = yard.StackRules{MaxTiers: 3, MaxOverhangMM: 300, BearerInsetMM: 250}
+		}
+		m := newModel(rules)
+		open := yard.RulesSet{Rules: rules}
 		s := yard.Evolve(yard.New("alder"), open)
 		history := []yard.Event{open}
 		teller := yardtest.Teller{Dice: dice(t), Now: yardtest.Start}
@@ -58,7 +62,7 @@ func TestStories(t *testing.T) {
 		}
 		checkReplay(t, s, history)
 	})
-	if len(accepted) < 13 {
+	if len(accepted) < 19 {
 		t.Errorf("the stories hardly say anything: %v", accepted)
 	}
 }
@@ -89,6 +93,20 @@ func nameOf(c yard.Command) string {
 		return "return"
 	case yard.ScrapPieces:
 		return "scrap"
+	case yard.EndKeeping:
+		return "free"
+	case yard.Relocate:
+		return "relocate"
+	case yard.ExchangePieces:
+		return "exchange"
+	case yard.PackPallets:
+		return "pack"
+	case yard.SplitPallet:
+		return "split"
+	case yard.MergePallets:
+		return "merge"
+	case yard.UnpackPallets:
+		return "unpack"
 	default:
 		return "move"
 	}

@@ -55,7 +55,31 @@ func (c ReservePieces) decide(s State) ([]Event, error) {
 	if err := p.stale("PIECES_GONE", "%d of %d pieces cannot be promised. Nothing was promised.", len(p.places), len(c.Lines)); err != nil {
 		return nil, err
 	}
-	return inParts(c.ReservationID, pieces), nil
+	return append(s.unpacked(pieces), inParts(c.ReservationID, pieces)...), nil
+}
+
+// unpacked returns the event that makes blocks of standing pallets loose, as
+// many as the promised pallets need; none when enough are loose.
+func (s State) unpacked(pieces []ReservedPiece) []Event {
+	need := map[string]int{}
+	var batches, ids []string
+	for _, p := range pieces {
+		if p.Pallet == nil {
+			continue
+		}
+		if need[p.Pallet.BatchID] == 0 {
+			batches = append(batches, p.Pallet.BatchID)
+		}
+		need[p.Pallet.BatchID] += p.Pallet.Count
+	}
+	for _, id := range batches {
+		b, _ := s.Batch(id)
+		ids = append(ids, s.unpackFor(b, need[id])...)
+	}
+	if len(ids) == 0 {
+		return nil
+	}
+	return []Event{PalletsUnpacked{PieceIDs: ids}}
 }
 
 // inParts spreads pieces over as many events as their size asks for.
@@ -108,6 +132,9 @@ func (s State) reserveBeam(line ReserveLine, seen map[string]bool) (ReservedPiec
 	seen[piece.ID] = true
 	if problem := whyGone(piece); problem != "" {
 		return ReservedPiece{}, problem
+	}
+	if piece.IsPallet() {
+		return ReservedPiece{}, fmt.Sprintf("is a pallet; ask for blocks of batch %s, which are packed for the run", piece.BatchID)
 	}
 	b, _ := s.Batch(piece.BatchID)
 	if problem := b.whyNotReleased(); problem != "" {

@@ -20,11 +20,13 @@ type Rules struct {
 	BeamsPerStackTier int
 	// Sampling says what is tested when. It is never changed in place.
 	Sampling []SamplingRule
+	// Stacks say how pieces are stacked.
+	Stacks StackRules
 }
 
 func (r Rules) equal(o Rules) bool {
 	return r.TimeZone == o.TimeZone && r.BeamMinAgeDays == o.BeamMinAgeDays && r.BlockMinAgeDays == o.BlockMinAgeDays &&
-		r.BeamsPerStackTier == o.BeamsPerStackTier && slices.Equal(r.Sampling, o.Sampling)
+		r.BeamsPerStackTier == o.BeamsPerStackTier && slices.Equal(r.Sampling, o.Sampling) && r.Stacks.equal(o.Stacks)
 }
 
 // MinAgeDays returns the youngest age at which a kind may leave.
@@ -257,11 +259,14 @@ type Batch struct {
 	MadeOn               civil.Day
 	Concrete             Concrete
 	Profile, WirePattern string
-	// Lot of blocks; zero for beams. Its loose blocks are Counts.InYard.
-	Lot    Lot
-	Source string
-	Counts Counts
-	Tests  []Test
+	// Lot of blocks; zero for beams.
+	Lot Lot
+	// OnPallets are the blocks on pallets that stand in the yard and are
+	// nobody's; Counts.InYard counts them and the loose ones.
+	OnPallets int `json:",omitempty"`
+	Source    string
+	Counts    Counts
+	Tests     []Test
 	// Release is set when released.
 	Release *Release
 	// QuarantineReason and QuarantinedBy are set when quarantined.

@@ -959,8 +959,13 @@ type SetYardRulesRequest struct {
 	BeamMinAgeDays    int32  `protobuf:"varint,4,opt,name=beam_min_age_days,json=beamMinAgeDays,proto3" json:"beam_min_age_days,omitempty"`
 	BlockMinAgeDays   int32  `protobuf:"varint,5,opt,name=block_min_age_days,json=blockMinAgeDays,proto3" json:"block_min_age_days,omitempty"`
 	BeamsPerStackTier int32  `protobuf:"varint,6,opt,name=beams_per_stack_tier,json=beamsPerStackTier,proto3" json:"beams_per_stack_tier,omitempty"`
-	// The whole sampling plan: what is left out is not tested any more.
-	Sampling      []*v1.SamplingRule `protobuf:"bytes,7,rep,name=sampling,proto3" json:"sampling,omitempty"`
+	// The whole sampling plan: what is left out of it is not tested any more.
+	// Empty leaves the plan as it is.
+	Sampling []*v1.SamplingRule `protobuf:"bytes,7,rep,name=sampling,proto3" json:"sampling,omitempty"`
+	// Says that an empty sampling plan is meant: nothing is sampled any more.
+	ClearSampling bool `protobuf:"varint,8,opt,name=clear_sampling,json=clearSampling,proto3" json:"clear_sampling,omitempty"`
+	// How pieces are stacked; left out, it stays as it is.
+	Stacks        *v1.StackRules `protobuf:"bytes,9,opt,name=stacks,proto3" json:"stacks,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1040,6 +1045,20 @@ func (x *SetYardRulesRequest) GetBeamsPerStackTier() int32 {
 func (x *SetYardRulesRequest) GetSampling() []*v1.SamplingRule {
 	if x != nil {
 		return x.Sampling
+	}
+	return nil
+}
+
+func (x *SetYardRulesRequest) GetClearSampling() bool {
+	if x != nil {
+		return x.ClearSampling
+	}
+	return false
+}
+
+func (x *SetYardRulesRequest) GetStacks() *v1.StackRules {
+	if x != nil {
+		return x.Stacks
 	}
 	return nil
 }
@@ -6161,7 +6180,7 @@ var File_spanyard_stock_v1_stock_proto protoreflect.FileDescriptor
 
 const file_spanyard_stock_v1_stock_proto_rawDesc = "" +
 	"\n" +
-	"\x1dspanyard/stock/v1/stock.proto\x12\x11spanyard.stock.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a#spanyard/stock/event/v1/event.proto\x1a$spanyard/stock/v1/availability.proto\"\xa1\x05\n" +
+	"\x1dspanyard/stock/v1/stock.proto\x12\x11spanyard.stock.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a#spanyard/stock/event/v1/event.proto\x1a$spanyard/stock/v1/availability.proto\x1a\x1espanyard/stock/v1/stacks.proto\"\xa1\x05\n" +
 	"\x05Batch\x12\x19\n" +
 	"\bbatch_id\x18\x01 \x01(\tR\abatchId\x126\n" +
 	"\x04kind\x18\x02 \x01(\x0e2\".spanyard.stock.event.v1.BatchKindR\x04kind\x123\n" +
@@ -6238,7 +6257,7 @@ const file_spanyard_stock_v1_stock_proto_rawDesc = "" +
 	"\bstack_id\x18\x05 \x01(\tR\astackId\x12\x1f\n" +
 	"\vreleased_on\x18\x06 \x01(\tR\n" +
 	"releasedOn\x12\x17\n" +
-	"\amade_on\x18\a \x01(\tR\x06madeOn\"\x96\x03\n" +
+	"\amade_on\x18\a \x01(\tR\x06madeOn\"\xfa\x03\n" +
 	"\x13SetYardRulesRequest\x124\n" +
 	"\x04yard\x18\x01 \x01(\tB \xbaH\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,31}$R\x04yard\x12(\n" +
 	"\n" +
@@ -6249,7 +6268,9 @@ const file_spanyard_stock_v1_stock_proto_rawDesc = "" +
 	"\x12block_min_age_days\x18\x05 \x01(\x05B\n" +
 	"\xbaH\a\x1a\x05\x18\xed\x02(\x01R\x0fblockMinAgeDays\x12:\n" +
 	"\x14beams_per_stack_tier\x18\x06 \x01(\x05B\t\xbaH\x06\x1a\x04\x182(\x01R\x11beamsPerStackTier\x12K\n" +
-	"\bsampling\x18\a \x03(\v2%.spanyard.stock.event.v1.SamplingRuleB\b\xbaH\x05\x92\x01\x02\x10dR\bsampling\"2\n" +
+	"\bsampling\x18\a \x03(\v2%.spanyard.stock.event.v1.SamplingRuleB\b\xbaH\x05\x92\x01\x02\x10dR\bsampling\x12%\n" +
+	"\x0eclear_sampling\x18\b \x01(\bR\rclearSampling\x12;\n" +
+	"\x06stacks\x18\t \x01(\v2#.spanyard.stock.event.v1.StackRulesR\x06stacks\"2\n" +
 	"\x14SetYardRulesResponse\x12\x1a\n" +
 	"\bposition\x18\x01 \x01(\x04R\bposition\"f\n" +
 	"\x13GetYardRulesRequest\x124\n" +
@@ -6716,7 +6737,7 @@ const file_spanyard_stock_v1_stock_proto_rawDesc = "" +
 	"\x18CEMENT_CLASS_UNSPECIFIED\x10\x00\x12\x12\n" +
 	"\x0eCEMENT_CLASS_R\x10\x01\x12\x12\n" +
 	"\x0eCEMENT_CLASS_N\x10\x02\x12\x12\n" +
-	"\x0eCEMENT_CLASS_S\x10\x032\xde\x17\n" +
+	"\x0eCEMENT_CLASS_S\x10\x032\x9c\x1f\n" +
 	"\fStockService\x12_\n" +
 	"\fSetYardRules\x12&.spanyard.stock.v1.SetYardRulesRequest\x1a'.spanyard.stock.v1.SetYardRulesResponse\x12_\n" +
 	"\fGetYardRules\x12&.spanyard.stock.v1.GetYardRulesRequest\x1a'.spanyard.stock.v1.GetYardRulesResponse\x12_\n" +
@@ -6750,7 +6771,17 @@ const file_spanyard_stock_v1_stock_proto_rawDesc = "" +
 	"\x0eListDueSamples\x12(.spanyard.stock.v1.ListDueSamplesRequest\x1a).spanyard.stock.v1.ListDueSamplesResponse\x12k\n" +
 	"\x10ForecastStrength\x12*.spanyard.stock.v1.ForecastStrengthRequest\x1a+.spanyard.stock.v1.ForecastStrengthResponse\x12k\n" +
 	"\x10ReviewProduction\x12*.spanyard.stock.v1.ReviewProductionRequest\x1a+.spanyard.stock.v1.ReviewProductionResponse\x12h\n" +
-	"\x0fGetAvailability\x12).spanyard.stock.v1.GetAvailabilityRequest\x1a*.spanyard.stock.v1.GetAvailabilityResponse\x12Y\n" +
+	"\x0fGetAvailability\x12).spanyard.stock.v1.GetAvailabilityRequest\x1a*.spanyard.stock.v1.GetAvailabilityResponse\x12b\n" +
+	"\rAdvisePutAway\x12'.spanyard.stock.v1.AdvisePutAwayRequest\x1a(.spanyard.stock.v1.AdvisePutAwayResponse\x12V\n" +
+	"\tPlanPicks\x12#.spanyard.stock.v1.PlanPicksRequest\x1a$.spanyard.stock.v1.PlanPicksResponse\x12S\n" +
+	"\bPlanSort\x12\".spanyard.stock.v1.PlanSortRequest\x1a#.spanyard.stock.v1.PlanSortResponse\x12e\n" +
+	"\x0eRelocatePieces\x12(.spanyard.stock.v1.RelocatePiecesRequest\x1a).spanyard.stock.v1.RelocatePiecesResponse\x12e\n" +
+	"\x0eExchangePieces\x12(.spanyard.stock.v1.ExchangePiecesRequest\x1a).spanyard.stock.v1.ExchangePiecesResponse\x12\\\n" +
+	"\vListPallets\x12%.spanyard.stock.v1.ListPalletsRequest\x1a&.spanyard.stock.v1.ListPalletsResponse\x12\\\n" +
+	"\vPackPallets\x12%.spanyard.stock.v1.PackPalletsRequest\x1a&.spanyard.stock.v1.PackPalletsResponse\x12\\\n" +
+	"\vSplitPallet\x12%.spanyard.stock.v1.SplitPalletRequest\x1a&.spanyard.stock.v1.SplitPalletResponse\x12_\n" +
+	"\fMergePallets\x12&.spanyard.stock.v1.MergePalletsRequest\x1a'.spanyard.stock.v1.MergePalletsResponse\x12b\n" +
+	"\rUnpackPallets\x12'.spanyard.stock.v1.UnpackPalletsRequest\x1a(.spanyard.stock.v1.UnpackPalletsResponse\x12Y\n" +
 	"\n" +
 	"EndKeeping\x12$.spanyard.stock.v1.EndKeepingRequest\x1a%.spanyard.stock.v1.EndKeepingResponse\x12[\n" +
 	"\n" +
@@ -6865,13 +6896,34 @@ var file_spanyard_stock_v1_stock_proto_goTypes = []any{
 	(*v1.Allocation)(nil),            // 91: spanyard.stock.event.v1.Allocation
 	(*timestamppb.Timestamp)(nil),    // 92: google.protobuf.Timestamp
 	(*v1.SamplingRule)(nil),          // 93: spanyard.stock.event.v1.SamplingRule
-	(*v1.YardRulesSet)(nil),          // 94: spanyard.stock.event.v1.YardRulesSet
-	(*v1.BatchQuarantined)(nil),      // 95: spanyard.stock.event.v1.BatchQuarantined
-	(*v1.Event)(nil),                 // 96: spanyard.stock.event.v1.Event
-	(*GetAvailabilityRequest)(nil),   // 97: spanyard.stock.v1.GetAvailabilityRequest
-	(*EndKeepingRequest)(nil),        // 98: spanyard.stock.v1.EndKeepingRequest
-	(*GetAvailabilityResponse)(nil),  // 99: spanyard.stock.v1.GetAvailabilityResponse
-	(*EndKeepingResponse)(nil),       // 100: spanyard.stock.v1.EndKeepingResponse
+	(*v1.StackRules)(nil),            // 94: spanyard.stock.event.v1.StackRules
+	(*v1.YardRulesSet)(nil),          // 95: spanyard.stock.event.v1.YardRulesSet
+	(*v1.BatchQuarantined)(nil),      // 96: spanyard.stock.event.v1.BatchQuarantined
+	(*v1.Event)(nil),                 // 97: spanyard.stock.event.v1.Event
+	(*GetAvailabilityRequest)(nil),   // 98: spanyard.stock.v1.GetAvailabilityRequest
+	(*AdvisePutAwayRequest)(nil),     // 99: spanyard.stock.v1.AdvisePutAwayRequest
+	(*PlanPicksRequest)(nil),         // 100: spanyard.stock.v1.PlanPicksRequest
+	(*PlanSortRequest)(nil),          // 101: spanyard.stock.v1.PlanSortRequest
+	(*RelocatePiecesRequest)(nil),    // 102: spanyard.stock.v1.RelocatePiecesRequest
+	(*ExchangePiecesRequest)(nil),    // 103: spanyard.stock.v1.ExchangePiecesRequest
+	(*ListPalletsRequest)(nil),       // 104: spanyard.stock.v1.ListPalletsRequest
+	(*PackPalletsRequest)(nil),       // 105: spanyard.stock.v1.PackPalletsRequest
+	(*SplitPalletRequest)(nil),       // 106: spanyard.stock.v1.SplitPalletRequest
+	(*MergePalletsRequest)(nil),      // 107: spanyard.stock.v1.MergePalletsRequest
+	(*UnpackPalletsRequest)(nil),     // 108: spanyard.stock.v1.UnpackPalletsRequest
+	(*EndKeepingRequest)(nil),        // 109: spanyard.stock.v1.EndKeepingRequest
+	(*GetAvailabilityResponse)(nil),  // 110: spanyard.stock.v1.GetAvailabilityResponse
+	(*AdvisePutAwayResponse)(nil),    // 111: spanyard.stock.v1.AdvisePutAwayResponse
+	(*PlanPicksResponse)(nil),        // 112: spanyard.stock.v1.PlanPicksResponse
+	(*PlanSortResponse)(nil),         // 113: spanyard.stock.v1.PlanSortResponse
+	(*RelocatePiecesResponse)(nil),   // 114: spanyard.stock.v1.RelocatePiecesResponse
+	(*ExchangePiecesResponse)(nil),   // 115: spanyard.stock.v1.ExchangePiecesResponse
+	(*ListPalletsResponse)(nil),      // 116: spanyard.stock.v1.ListPalletsResponse
+	(*PackPalletsResponse)(nil),      // 117: spanyard.stock.v1.PackPalletsResponse
+	(*SplitPalletResponse)(nil),      // 118: spanyard.stock.v1.SplitPalletResponse
+	(*MergePalletsResponse)(nil),     // 119: spanyard.stock.v1.MergePalletsResponse
+	(*UnpackPalletsResponse)(nil),    // 120: spanyard.stock.v1.UnpackPalletsResponse
+	(*EndKeepingResponse)(nil),       // 121: spanyard.stock.v1.EndKeepingResponse
 }
 var file_spanyard_stock_v1_stock_proto_depIdxs = []int32{
 	84,  // 0: spanyard.stock.v1.Batch.kind:type_name -> spanyard.stock.event.v1.BatchKind
@@ -6888,122 +6940,143 @@ var file_spanyard_stock_v1_stock_proto_depIdxs = []int32{
 	91,  // 11: spanyard.stock.v1.Piece.allocation:type_name -> spanyard.stock.event.v1.Allocation
 	92,  // 12: spanyard.stock.v1.Piece.delivered_at:type_name -> google.protobuf.Timestamp
 	93,  // 13: spanyard.stock.v1.SetYardRulesRequest.sampling:type_name -> spanyard.stock.event.v1.SamplingRule
-	94,  // 14: spanyard.stock.v1.GetYardRulesResponse.rules:type_name -> spanyard.stock.event.v1.YardRulesSet
-	85,  // 15: spanyard.stock.v1.ReceiveBatchRequest.concrete:type_name -> spanyard.stock.event.v1.Concrete
-	15,  // 16: spanyard.stock.v1.ReceiveBatchRequest.beams:type_name -> spanyard.stock.v1.BeamLines
-	17,  // 17: spanyard.stock.v1.ReceiveBatchRequest.blocks:type_name -> spanyard.stock.v1.BlockLine
-	16,  // 18: spanyard.stock.v1.BeamLines.lines:type_name -> spanyard.stock.v1.BeamLine
-	5,   // 19: spanyard.stock.v1.ReceiveBatchResponse.batch:type_name -> spanyard.stock.v1.Batch
-	0,   // 20: spanyard.stock.v1.ImportStockCountRequest.format:type_name -> spanyard.stock.v1.FileFormat
-	88,  // 21: spanyard.stock.v1.RecordTestRequest.specimen:type_name -> spanyard.stock.event.v1.SpecimenKind
-	89,  // 22: spanyard.stock.v1.RecordTestResponse.verdict:type_name -> spanyard.stock.event.v1.Verdict
-	95,  // 23: spanyard.stock.v1.RecordTestResponse.quarantine:type_name -> spanyard.stock.event.v1.BatchQuarantined
-	87,  // 24: spanyard.stock.v1.ReleaseBatchResponse.release:type_name -> spanyard.stock.event.v1.BatchReleased
-	95,  // 25: spanyard.stock.v1.QuarantineBatchResponse.quarantine:type_name -> spanyard.stock.event.v1.BatchQuarantined
-	30,  // 26: spanyard.stock.v1.ReservePiecesRequest.lines:type_name -> spanyard.stock.v1.ReserveLine
-	31,  // 27: spanyard.stock.v1.ReserveLine.blocks:type_name -> spanyard.stock.v1.ReserveBlocks
-	91,  // 28: spanyard.stock.v1.ReserveLine.allocation:type_name -> spanyard.stock.event.v1.Allocation
-	44,  // 29: spanyard.stock.v1.ScrapPiecesRequest.blocks:type_name -> spanyard.stock.v1.ScrapBlocks
-	8,   // 30: spanyard.stock.v1.ListFreePiecesResponse.beams:type_name -> spanyard.stock.v1.Piece
-	9,   // 31: spanyard.stock.v1.ListFreePiecesResponse.blocks:type_name -> spanyard.stock.v1.FreeBlocks
-	52,  // 32: spanyard.stock.v1.SummariseStockResponse.beams:type_name -> spanyard.stock.v1.BeamSummary
-	53,  // 33: spanyard.stock.v1.SummariseStockResponse.blocks:type_name -> spanyard.stock.v1.BlockSummary
-	5,   // 34: spanyard.stock.v1.GetBatchResponse.batch:type_name -> spanyard.stock.v1.Batch
-	8,   // 35: spanyard.stock.v1.GetBatchResponse.pieces:type_name -> spanyard.stock.v1.Piece
-	5,   // 36: spanyard.stock.v1.ListBatchesResponse.batches:type_name -> spanyard.stock.v1.Batch
-	8,   // 37: spanyard.stock.v1.GetStackResponse.pieces:type_name -> spanyard.stock.v1.Piece
-	9,   // 38: spanyard.stock.v1.GetStackResponse.blocks:type_name -> spanyard.stock.v1.FreeBlocks
-	8,   // 39: spanyard.stock.v1.GetPieceHistoryResponse.piece:type_name -> spanyard.stock.v1.Piece
-	5,   // 40: spanyard.stock.v1.GetPieceHistoryResponse.batch:type_name -> spanyard.stock.v1.Batch
-	62,  // 41: spanyard.stock.v1.GetPieceHistoryResponse.entries:type_name -> spanyard.stock.v1.HistoryEntry
-	92,  // 42: spanyard.stock.v1.HistoryEntry.happened_at:type_name -> google.protobuf.Timestamp
-	8,   // 43: spanyard.stock.v1.GetPiecesResponse.pieces:type_name -> spanyard.stock.v1.Piece
-	67,  // 44: spanyard.stock.v1.FindMarksResponse.marks:type_name -> spanyard.stock.v1.FoundMark
-	5,   // 45: spanyard.stock.v1.FindMarksResponse.batches:type_name -> spanyard.stock.v1.Batch
-	8,   // 46: spanyard.stock.v1.FoundMark.pieces:type_name -> spanyard.stock.v1.Piece
-	69,  // 47: spanyard.stock.v1.RecallBatchRequest.contacts:type_name -> spanyard.stock.v1.SiteContact
-	2,   // 48: spanyard.stock.v1.RecallBatchRequest.files:type_name -> spanyard.stock.v1.RecallFileKind
-	5,   // 49: spanyard.stock.v1.RecallBatchResponse.batch:type_name -> spanyard.stock.v1.Batch
-	71,  // 50: spanyard.stock.v1.RecallBatchResponse.places:type_name -> spanyard.stock.v1.RecallPlace
-	72,  // 51: spanyard.stock.v1.RecallBatchResponse.files:type_name -> spanyard.stock.v1.RecallFile
-	3,   // 52: spanyard.stock.v1.RecallPlace.kind:type_name -> spanyard.stock.v1.RecallPlaceKind
-	8,   // 53: spanyard.stock.v1.RecallPlace.pieces:type_name -> spanyard.stock.v1.Piece
-	75,  // 54: spanyard.stock.v1.ListDueSamplesResponse.samples:type_name -> spanyard.stock.v1.DueSample
-	93,  // 55: spanyard.stock.v1.DueSample.rule:type_name -> spanyard.stock.event.v1.SamplingRule
-	4,   // 56: spanyard.stock.v1.ForecastStrengthRequest.cement:type_name -> spanyard.stock.v1.CementClass
-	76,  // 57: spanyard.stock.v1.ForecastStrengthRequest.cure:type_name -> spanyard.stock.v1.CureSpell
-	81,  // 58: spanyard.stock.v1.ReviewProductionResponse.concretes:type_name -> spanyard.stock.v1.ConcreteControl
-	88,  // 59: spanyard.stock.v1.ConcreteControl.specimen:type_name -> spanyard.stock.event.v1.SpecimenKind
-	89,  // 60: spanyard.stock.v1.ConcreteControl.verdict:type_name -> spanyard.stock.event.v1.Verdict
-	92,  // 61: spanyard.stock.v1.WatchStockResponse.happened_at:type_name -> google.protobuf.Timestamp
-	96,  // 62: spanyard.stock.v1.WatchStockResponse.event:type_name -> spanyard.stock.event.v1.Event
-	10,  // 63: spanyard.stock.v1.StockService.SetYardRules:input_type -> spanyard.stock.v1.SetYardRulesRequest
-	12,  // 64: spanyard.stock.v1.StockService.GetYardRules:input_type -> spanyard.stock.v1.GetYardRulesRequest
-	14,  // 65: spanyard.stock.v1.StockService.ReceiveBatch:input_type -> spanyard.stock.v1.ReceiveBatchRequest
-	19,  // 66: spanyard.stock.v1.StockService.ImportStockCount:input_type -> spanyard.stock.v1.ImportStockCountRequest
-	21,  // 67: spanyard.stock.v1.StockService.RecordTest:input_type -> spanyard.stock.v1.RecordTestRequest
-	23,  // 68: spanyard.stock.v1.StockService.ReleaseBatch:input_type -> spanyard.stock.v1.ReleaseBatchRequest
-	25,  // 69: spanyard.stock.v1.StockService.QuarantineBatch:input_type -> spanyard.stock.v1.QuarantineBatchRequest
-	27,  // 70: spanyard.stock.v1.StockService.LiftQuarantine:input_type -> spanyard.stock.v1.LiftQuarantineRequest
-	29,  // 71: spanyard.stock.v1.StockService.ReservePieces:input_type -> spanyard.stock.v1.ReservePiecesRequest
-	33,  // 72: spanyard.stock.v1.StockService.DropReservation:input_type -> spanyard.stock.v1.DropReservationRequest
-	35,  // 73: spanyard.stock.v1.StockService.PickPieces:input_type -> spanyard.stock.v1.PickPiecesRequest
-	37,  // 74: spanyard.stock.v1.StockService.LoadPieces:input_type -> spanyard.stock.v1.LoadPiecesRequest
-	39,  // 75: spanyard.stock.v1.StockService.DeliverPieces:input_type -> spanyard.stock.v1.DeliverPiecesRequest
-	41,  // 76: spanyard.stock.v1.StockService.ReturnPieces:input_type -> spanyard.stock.v1.ReturnPiecesRequest
-	43,  // 77: spanyard.stock.v1.StockService.ScrapPieces:input_type -> spanyard.stock.v1.ScrapPiecesRequest
-	46,  // 78: spanyard.stock.v1.StockService.MovePieces:input_type -> spanyard.stock.v1.MovePiecesRequest
-	48,  // 79: spanyard.stock.v1.StockService.ListFreePieces:input_type -> spanyard.stock.v1.ListFreePiecesRequest
-	50,  // 80: spanyard.stock.v1.StockService.SummariseStock:input_type -> spanyard.stock.v1.SummariseStockRequest
-	54,  // 81: spanyard.stock.v1.StockService.GetBatch:input_type -> spanyard.stock.v1.GetBatchRequest
-	56,  // 82: spanyard.stock.v1.StockService.ListBatches:input_type -> spanyard.stock.v1.ListBatchesRequest
-	58,  // 83: spanyard.stock.v1.StockService.GetStack:input_type -> spanyard.stock.v1.GetStackRequest
-	60,  // 84: spanyard.stock.v1.StockService.GetPieceHistory:input_type -> spanyard.stock.v1.GetPieceHistoryRequest
-	63,  // 85: spanyard.stock.v1.StockService.GetPieces:input_type -> spanyard.stock.v1.GetPiecesRequest
-	65,  // 86: spanyard.stock.v1.StockService.FindMarks:input_type -> spanyard.stock.v1.FindMarksRequest
-	68,  // 87: spanyard.stock.v1.StockService.RecallBatch:input_type -> spanyard.stock.v1.RecallBatchRequest
-	73,  // 88: spanyard.stock.v1.StockService.ListDueSamples:input_type -> spanyard.stock.v1.ListDueSamplesRequest
-	77,  // 89: spanyard.stock.v1.StockService.ForecastStrength:input_type -> spanyard.stock.v1.ForecastStrengthRequest
-	79,  // 90: spanyard.stock.v1.StockService.ReviewProduction:input_type -> spanyard.stock.v1.ReviewProductionRequest
-	97,  // 91: spanyard.stock.v1.StockService.GetAvailability:input_type -> spanyard.stock.v1.GetAvailabilityRequest
-	98,  // 92: spanyard.stock.v1.StockService.EndKeeping:input_type -> spanyard.stock.v1.EndKeepingRequest
-	82,  // 93: spanyard.stock.v1.StockService.WatchStock:input_type -> spanyard.stock.v1.WatchStockRequest
-	11,  // 94: spanyard.stock.v1.StockService.SetYardRules:output_type -> spanyard.stock.v1.SetYardRulesResponse
-	13,  // 95: spanyard.stock.v1.StockService.GetYardRules:output_type -> spanyard.stock.v1.GetYardRulesResponse
-	18,  // 96: spanyard.stock.v1.StockService.ReceiveBatch:output_type -> spanyard.stock.v1.ReceiveBatchResponse
-	20,  // 97: spanyard.stock.v1.StockService.ImportStockCount:output_type -> spanyard.stock.v1.ImportStockCountResponse
-	22,  // 98: spanyard.stock.v1.StockService.RecordTest:output_type -> spanyard.stock.v1.RecordTestResponse
-	24,  // 99: spanyard.stock.v1.StockService.ReleaseBatch:output_type -> spanyard.stock.v1.ReleaseBatchResponse
-	26,  // 100: spanyard.stock.v1.StockService.QuarantineBatch:output_type -> spanyard.stock.v1.QuarantineBatchResponse
-	28,  // 101: spanyard.stock.v1.StockService.LiftQuarantine:output_type -> spanyard.stock.v1.LiftQuarantineResponse
-	32,  // 102: spanyard.stock.v1.StockService.ReservePieces:output_type -> spanyard.stock.v1.ReservePiecesResponse
-	34,  // 103: spanyard.stock.v1.StockService.DropReservation:output_type -> spanyard.stock.v1.DropReservationResponse
-	36,  // 104: spanyard.stock.v1.StockService.PickPieces:output_type -> spanyard.stock.v1.PickPiecesResponse
-	38,  // 105: spanyard.stock.v1.StockService.LoadPieces:output_type -> spanyard.stock.v1.LoadPiecesResponse
-	40,  // 106: spanyard.stock.v1.StockService.DeliverPieces:output_type -> spanyard.stock.v1.DeliverPiecesResponse
-	42,  // 107: spanyard.stock.v1.StockService.ReturnPieces:output_type -> spanyard.stock.v1.ReturnPiecesResponse
-	45,  // 108: spanyard.stock.v1.StockService.ScrapPieces:output_type -> spanyard.stock.v1.ScrapPiecesResponse
-	47,  // 109: spanyard.stock.v1.StockService.MovePieces:output_type -> spanyard.stock.v1.MovePiecesResponse
-	49,  // 110: spanyard.stock.v1.StockService.ListFreePieces:output_type -> spanyard.stock.v1.ListFreePiecesResponse
-	51,  // 111: spanyard.stock.v1.StockService.SummariseStock:output_type -> spanyard.stock.v1.SummariseStockResponse
-	55,  // 112: spanyard.stock.v1.StockService.GetBatch:output_type -> spanyard.stock.v1.GetBatchResponse
-	57,  // 113: spanyard.stock.v1.StockService.ListBatches:output_type -> spanyard.stock.v1.ListBatchesResponse
-	59,  // 114: spanyard.stock.v1.StockService.GetStack:output_type -> spanyard.stock.v1.GetStackResponse
-	61,  // 115: spanyard.stock.v1.StockService.GetPieceHistory:output_type -> spanyard.stock.v1.GetPieceHistoryResponse
-	64,  // 116: spanyard.stock.v1.StockService.GetPieces:output_type -> spanyard.stock.v1.GetPiecesResponse
-	66,  // 117: spanyard.stock.v1.StockService.FindMarks:output_type -> spanyard.stock.v1.FindMarksResponse
-	70,  // 118: spanyard.stock.v1.StockService.RecallBatch:output_type -> spanyard.stock.v1.RecallBatchResponse
-	74,  // 119: spanyard.stock.v1.StockService.ListDueSamples:output_type -> spanyard.stock.v1.ListDueSamplesResponse
-	78,  // 120: spanyard.stock.v1.StockService.ForecastStrength:output_type -> spanyard.stock.v1.ForecastStrengthResponse
-	80,  // 121: spanyard.stock.v1.StockService.ReviewProduction:output_type -> spanyard.stock.v1.ReviewProductionResponse
-	99,  // 122: spanyard.stock.v1.StockService.GetAvailability:output_type -> spanyard.stock.v1.GetAvailabilityResponse
-	100, // 123: spanyard.stock.v1.StockService.EndKeeping:output_type -> spanyard.stock.v1.EndKeepingResponse
-	83,  // 124: spanyard.stock.v1.StockService.WatchStock:output_type -> spanyard.stock.v1.WatchStockResponse
-	94,  // [94:125] is the sub-list for method output_type
-	63,  // [63:94] is the sub-list for method input_type
-	63,  // [63:63] is the sub-list for extension type_name
-	63,  // [63:63] is the sub-list for extension extendee
-	0,   // [0:63] is the sub-list for field type_name
+	94,  // 14: spanyard.stock.v1.SetYardRulesRequest.stacks:type_name -> spanyard.stock.event.v1.StackRules
+	95,  // 15: spanyard.stock.v1.GetYardRulesResponse.rules:type_name -> spanyard.stock.event.v1.YardRulesSet
+	85,  // 16: spanyard.stock.v1.ReceiveBatchRequest.concrete:type_name -> spanyard.stock.event.v1.Concrete
+	15,  // 17: spanyard.stock.v1.ReceiveBatchRequest.beams:type_name -> spanyard.stock.v1.BeamLines
+	17,  // 18: spanyard.stock.v1.ReceiveBatchRequest.blocks:type_name -> spanyard.stock.v1.BlockLine
+	16,  // 19: spanyard.stock.v1.BeamLines.lines:type_name -> spanyard.stock.v1.BeamLine
+	5,   // 20: spanyard.stock.v1.ReceiveBatchResponse.batch:type_name -> spanyard.stock.v1.Batch
+	0,   // 21: spanyard.stock.v1.ImportStockCountRequest.format:type_name -> spanyard.stock.v1.FileFormat
+	88,  // 22: spanyard.stock.v1.RecordTestRequest.specimen:type_name -> spanyard.stock.event.v1.SpecimenKind
+	89,  // 23: spanyard.stock.v1.RecordTestResponse.verdict:type_name -> spanyard.stock.event.v1.Verdict
+	96,  // 24: spanyard.stock.v1.RecordTestResponse.quarantine:type_name -> spanyard.stock.event.v1.BatchQuarantined
+	87,  // 25: spanyard.stock.v1.ReleaseBatchResponse.release:type_name -> spanyard.stock.event.v1.BatchReleased
+	96,  // 26: spanyard.stock.v1.QuarantineBatchResponse.quarantine:type_name -> spanyard.stock.event.v1.BatchQuarantined
+	30,  // 27: spanyard.stock.v1.ReservePiecesRequest.lines:type_name -> spanyard.stock.v1.ReserveLine
+	31,  // 28: spanyard.stock.v1.ReserveLine.blocks:type_name -> spanyard.stock.v1.ReserveBlocks
+	91,  // 29: spanyard.stock.v1.ReserveLine.allocation:type_name -> spanyard.stock.event.v1.Allocation
+	44,  // 30: spanyard.stock.v1.ScrapPiecesRequest.blocks:type_name -> spanyard.stock.v1.ScrapBlocks
+	8,   // 31: spanyard.stock.v1.ListFreePiecesResponse.beams:type_name -> spanyard.stock.v1.Piece
+	9,   // 32: spanyard.stock.v1.ListFreePiecesResponse.blocks:type_name -> spanyard.stock.v1.FreeBlocks
+	52,  // 33: spanyard.stock.v1.SummariseStockResponse.beams:type_name -> spanyard.stock.v1.BeamSummary
+	53,  // 34: spanyard.stock.v1.SummariseStockResponse.blocks:type_name -> spanyard.stock.v1.BlockSummary
+	5,   // 35: spanyard.stock.v1.GetBatchResponse.batch:type_name -> spanyard.stock.v1.Batch
+	8,   // 36: spanyard.stock.v1.GetBatchResponse.pieces:type_name -> spanyard.stock.v1.Piece
+	5,   // 37: spanyard.stock.v1.ListBatchesResponse.batches:type_name -> spanyard.stock.v1.Batch
+	8,   // 38: spanyard.stock.v1.GetStackResponse.pieces:type_name -> spanyard.stock.v1.Piece
+	9,   // 39: spanyard.stock.v1.GetStackResponse.blocks:type_name -> spanyard.stock.v1.FreeBlocks
+	8,   // 40: spanyard.stock.v1.GetPieceHistoryResponse.piece:type_name -> spanyard.stock.v1.Piece
+	5,   // 41: spanyard.stock.v1.GetPieceHistoryResponse.batch:type_name -> spanyard.stock.v1.Batch
+	62,  // 42: spanyard.stock.v1.GetPieceHistoryResponse.entries:type_name -> spanyard.stock.v1.HistoryEntry
+	92,  // 43: spanyard.stock.v1.HistoryEntry.happened_at:type_name -> google.protobuf.Timestamp
+	8,   // 44: spanyard.stock.v1.GetPiecesResponse.pieces:type_name -> spanyard.stock.v1.Piece
+	67,  // 45: spanyard.stock.v1.FindMarksResponse.marks:type_name -> spanyard.stock.v1.FoundMark
+	5,   // 46: spanyard.stock.v1.FindMarksResponse.batches:type_name -> spanyard.stock.v1.Batch
+	8,   // 47: spanyard.stock.v1.FoundMark.pieces:type_name -> spanyard.stock.v1.Piece
+	69,  // 48: spanyard.stock.v1.RecallBatchRequest.contacts:type_name -> spanyard.stock.v1.SiteContact
+	2,   // 49: spanyard.stock.v1.RecallBatchRequest.files:type_name -> spanyard.stock.v1.RecallFileKind
+	5,   // 50: spanyard.stock.v1.RecallBatchResponse.batch:type_name -> spanyard.stock.v1.Batch
+	71,  // 51: spanyard.stock.v1.RecallBatchResponse.places:type_name -> spanyard.stock.v1.RecallPlace
+	72,  // 52: spanyard.stock.v1.RecallBatchResponse.files:type_name -> spanyard.stock.v1.RecallFile
+	3,   // 53: spanyard.stock.v1.RecallPlace.kind:type_name -> spanyard.stock.v1.RecallPlaceKind
+	8,   // 54: spanyard.stock.v1.RecallPlace.pieces:type_name -> spanyard.stock.v1.Piece
+	75,  // 55: spanyard.stock.v1.ListDueSamplesResponse.samples:type_name -> spanyard.stock.v1.DueSample
+	93,  // 56: spanyard.stock.v1.DueSample.rule:type_name -> spanyard.stock.event.v1.SamplingRule
+	4,   // 57: spanyard.stock.v1.ForecastStrengthRequest.cement:type_name -> spanyard.stock.v1.CementClass
+	76,  // 58: spanyard.stock.v1.ForecastStrengthRequest.cure:type_name -> spanyard.stock.v1.CureSpell
+	81,  // 59: spanyard.stock.v1.ReviewProductionResponse.concretes:type_name -> spanyard.stock.v1.ConcreteControl
+	88,  // 60: spanyard.stock.v1.ConcreteControl.specimen:type_name -> spanyard.stock.event.v1.SpecimenKind
+	89,  // 61: spanyard.stock.v1.ConcreteControl.verdict:type_name -> spanyard.stock.event.v1.Verdict
+	92,  // 62: spanyard.stock.v1.WatchStockResponse.happened_at:type_name -> google.protobuf.Timestamp
+	97,  // 63: spanyard.stock.v1.WatchStockResponse.event:type_name -> spanyard.stock.event.v1.Event
+	10,  // 64: spanyard.stock.v1.StockService.SetYardRules:input_type -> spanyard.stock.v1.SetYardRulesRequest
+	12,  // 65: spanyard.stock.v1.StockService.GetYardRules:input_type -> spanyard.stock.v1.GetYardRulesRequest
+	14,  // 66: spanyard.stock.v1.StockService.ReceiveBatch:input_type -> spanyard.stock.v1.ReceiveBatchRequest
+	19,  // 67: spanyard.stock.v1.StockService.ImportStockCount:input_type -> spanyard.stock.v1.ImportStockCountRequest
+	21,  // 68: spanyard.stock.v1.StockService.RecordTest:input_type -> spanyard.stock.v1.RecordTestRequest
+	23,  // 69: spanyard.stock.v1.StockService.ReleaseBatch:input_type -> spanyard.stock.v1.ReleaseBatchRequest
+	25,  // 70: spanyard.stock.v1.StockService.QuarantineBatch:input_type -> spanyard.stock.v1.QuarantineBatchRequest
+	27,  // 71: spanyard.stock.v1.StockService.LiftQuarantine:input_type -> spanyard.stock.v1.LiftQuarantineRequest
+	29,  // 72: spanyard.stock.v1.StockService.ReservePieces:input_type -> spanyard.stock.v1.ReservePiecesRequest
+	33,  // 73: spanyard.stock.v1.StockService.DropReservation:input_type -> spanyard.stock.v1.DropReservationRequest
+	35,  // 74: spanyard.stock.v1.StockService.PickPieces:input_type -> spanyard.stock.v1.PickPiecesRequest
+	37,  // 75: spanyard.stock.v1.StockService.LoadPieces:input_type -> spanyard.stock.v1.LoadPiecesRequest
+	39,  // 76: spanyard.stock.v1.StockService.DeliverPieces:input_type -> spanyard.stock.v1.DeliverPiecesRequest
+	41,  // 77: spanyard.stock.v1.StockService.ReturnPieces:input_type -> spanyard.stock.v1.ReturnPiecesRequest
+	43,  // 78: spanyard.stock.v1.StockService.ScrapPieces:input_type -> spanyard.stock.v1.ScrapPiecesRequest
+	46,  // 79: spanyard.stock.v1.StockService.MovePieces:input_type -> spanyard.stock.v1.MovePiecesRequest
+	48,  // 80: spanyard.stock.v1.StockService.ListFreePieces:input_type -> spanyard.stock.v1.ListFreePiecesRequest
+	50,  // 81: spanyard.stock.v1.StockService.SummariseStock:input_type -> spanyard.stock.v1.SummariseStockRequest
+	54,  // 82: spanyard.stock.v1.StockService.GetBatch:input_type -> spanyard.stock.v1.GetBatchRequest
+	56,  // 83: spanyard.stock.v1.StockService.ListBatches:input_type -> spanyard.stock.v1.ListBatchesRequest
+	58,  // 84: spanyard.stock.v1.StockService.GetStack:input_type -> spanyard.stock.v1.GetStackRequest
+	60,  // 85: spanyard.stock.v1.StockService.GetPieceHistory:input_type -> spanyard.stock.v1.GetPieceHistoryRequest
+	63,  // 86: spanyard.stock.v1.StockService.GetPieces:input_type -> spanyard.stock.v1.GetPiecesRequest
+	65,  // 87: spanyard.stock.v1.StockService.FindMarks:input_type -> spanyard.stock.v1.FindMarksRequest
+	68,  // 88: spanyard.stock.v1.StockService.RecallBatch:input_type -> spanyard.stock.v1.RecallBatchRequest
+	73,  // 89: spanyard.stock.v1.StockService.ListDueSamples:input_type -> spanyard.stock.v1.ListDueSamplesRequest
+	77,  // 90: spanyard.stock.v1.StockService.ForecastStrength:input_type -> spanyard.stock.v1.ForecastStrengthRequest
+	79,  // 91: spanyard.stock.v1.StockService.ReviewProduction:input_type -> spanyard.stock.v1.ReviewProductionRequest
+	98,  // 92: spanyard.stock.v1.StockService.GetAvailability:input_type -> spanyard.stock.v1.GetAvailabilityRequest
+	99,  // 93: spanyard.stock.v1.StockService.AdvisePutAway:input_type -> spanyard.stock.v1.AdvisePutAwayRequest
+	100, // 94: spanyard.stock.v1.StockService.PlanPicks:input_type -> spanyard.stock.v1.PlanPicksRequest
+	101, // 95: spanyard.stock.v1.StockService.PlanSort:input_type -> spanyard.stock.v1.PlanSortRequest
+	102, // 96: spanyard.stock.v1.StockService.RelocatePieces:input_type -> spanyard.stock.v1.RelocatePiecesRequest
+	103, // 97: spanyard.stock.v1.StockService.ExchangePieces:input_type -> spanyard.stock.v1.ExchangePiecesRequest
+	104, // 98: spanyard.stock.v1.StockService.ListPallets:input_type -> spanyard.stock.v1.ListPalletsRequest
+	105, // 99: spanyard.stock.v1.StockService.PackPallets:input_type -> spanyard.stock.v1.PackPalletsRequest
+	106, // 100: spanyard.stock.v1.StockService.SplitPallet:input_type -> spanyard.stock.v1.SplitPalletRequest
+	107, // 101: spanyard.stock.v1.StockService.MergePallets:input_type -> spanyard.stock.v1.MergePalletsRequest
+	108, // 102: spanyard.stock.v1.StockService.UnpackPallets:input_type -> spanyard.stock.v1.UnpackPalletsRequest
+	109, // 103: spanyard.stock.v1.StockService.EndKeeping:input_type -> spanyard.stock.v1.EndKeepingRequest
+	82,  // 104: spanyard.stock.v1.StockService.WatchStock:input_type -> spanyard.stock.v1.WatchStockRequest
+	11,  // 105: spanyard.stock.v1.StockService.SetYardRules:output_type -> spanyard.stock.v1.SetYardRulesResponse
+	13,  // 106: spanyard.stock.v1.StockService.GetYardRules:output_type -> spanyard.stock.v1.GetYardRulesResponse
+	18,  // 107: spanyard.stock.v1.StockService.ReceiveBatch:output_type -> spanyard.stock.v1.ReceiveBatchResponse
+	20,  // 108: spanyard.stock.v1.StockService.ImportStockCount:output_type -> spanyard.stock.v1.ImportStockCountResponse
+	22,  // 109: spanyard.stock.v1.StockService.RecordTest:output_type -> spanyard.stock.v1.RecordTestResponse
+	24,  // 110: spanyard.stock.v1.StockService.ReleaseBatch:output_type -> spanyard.stock.v1.ReleaseBatchResponse
+	26,  // 111: spanyard.stock.v1.StockService.QuarantineBatch:output_type -> spanyard.stock.v1.QuarantineBatchResponse
+	28,  // 112: spanyard.stock.v1.StockService.LiftQuarantine:output_type -> spanyard.stock.v1.LiftQuarantineResponse
+	32,  // 113: spanyard.stock.v1.StockService.ReservePieces:output_type -> spanyard.stock.v1.ReservePiecesResponse
+	34,  // 114: spanyard.stock.v1.StockService.DropReservation:output_type -> spanyard.stock.v1.DropReservationResponse
+	36,  // 115: spanyard.stock.v1.StockService.PickPieces:output_type -> spanyard.stock.v1.PickPiecesResponse
+	38,  // 116: spanyard.stock.v1.StockService.LoadPieces:output_type -> spanyard.stock.v1.LoadPiecesResponse
+	40,  // 117: spanyard.stock.v1.StockService.DeliverPieces:output_type -> spanyard.stock.v1.DeliverPiecesResponse
+	42,  // 118: spanyard.stock.v1.StockService.ReturnPieces:output_type -> spanyard.stock.v1.ReturnPiecesResponse
+	45,  // 119: spanyard.stock.v1.StockService.ScrapPieces:output_type -> spanyard.stock.v1.ScrapPiecesResponse
+	47,  // 120: spanyard.stock.v1.StockService.MovePieces:output_type -> spanyard.stock.v1.MovePiecesResponse
+	49,  // 121: spanyard.stock.v1.StockService.ListFreePieces:output_type -> spanyard.stock.v1.ListFreePiecesResponse
+	51,  // 122: spanyard.stock.v1.StockService.SummariseStock:output_type -> spanyard.stock.v1.SummariseStockResponse
+	55,  // 123: spanyard.stock.v1.StockService.GetBatch:output_type -> spanyard.stock.v1.GetBatchResponse
+	57,  // 124: spanyard.stock.v1.StockService.ListBatches:output_type -> spanyard.stock.v1.ListBatchesResponse
+	59,  // 125: spanyard.stock.v1.StockService.GetStack:output_type -> spanyard.stock.v1.GetStackResponse
+	61,  // 126: spanyard.stock.v1.StockService.GetPieceHistory:output_type -> spanyard.stock.v1.GetPieceHistoryResponse
+	64,  // 127: spanyard.stock.v1.StockService.GetPieces:output_type -> spanyard.stock.v1.GetPiecesResponse
+	66,  // 128: spanyard.stock.v1.StockService.FindMarks:output_type -> spanyard.stock.v1.FindMarksResponse
+	70,  // 129: spanyard.stock.v1.StockService.RecallBatch:output_type -> spanyard.stock.v1.RecallBatchResponse
+	74,  // 130: spanyard.stock.v1.StockService.ListDueSamples:output_type -> spanyard.stock.v1.ListDueSamplesResponse
+	78,  // 131: spanyard.stock.v1.StockService.ForecastStrength:output_type -> spanyard.stock.v1.ForecastStrengthResponse
+	80,  // 132: spanyard.stock.v1.StockService.ReviewProduction:output_type -> spanyard.stock.v1.ReviewProductionResponse
+	110, // 133: spanyard.stock.v1.StockService.GetAvailability:output_type -> spanyard.stock.v1.GetAvailabilityResponse
+	111, // 134: spanyard.stock.v1.StockService.AdvisePutAway:output_type -> spanyard.stock.v1.AdvisePutAwayResponse
+	112, // 135: spanyard.stock.v1.StockService.PlanPicks:output_type -> spanyard.stock.v1.PlanPicksResponse
+	113, // 136: spanyard.stock.v1.StockService.PlanSort:output_type -> spanyard.stock.v1.PlanSortResponse
+	114, // 137: spanyard.stock.v1.StockService.RelocatePieces:output_type -> spanyard.stock.v1.RelocatePiecesResponse
+	115, // 138: spanyard.stock.v1.StockService.ExchangePieces:output_type -> spanyard.stock.v1.ExchangePiecesResponse
+	116, // 139: spanyard.stock.v1.StockService.ListPallets:output_type -> spanyard.stock.v1.ListPalletsResponse
+	117, // 140: spanyard.stock.v1.StockService.PackPallets:output_type -> spanyard.stock.v1.PackPalletsResponse
+	118, // 141: spanyard.stock.v1.StockService.SplitPallet:output_type -> spanyard.stock.v1.SplitPalletResponse
+	119, // 142: spanyard.stock.v1.StockService.MergePallets:output_type -> spanyard.stock.v1.MergePalletsResponse
+	120, // 143: spanyard.stock.v1.StockService.UnpackPallets:output_type -> spanyard.stock.v1.UnpackPalletsResponse
+	121, // 144: spanyard.stock.v1.StockService.EndKeeping:output_type -> spanyard.stock.v1.EndKeepingResponse
+	83,  // 145: spanyard.stock.v1.StockService.WatchStock:output_type -> spanyard.stock.v1.WatchStockResponse
+	105, // [105:146] is the sub-list for method output_type
+	64,  // [64:105] is the sub-list for method input_type
+	64,  // [64:64] is the sub-list for extension type_name
+	64,  // [64:64] is the sub-list for extension extendee
+	0,   // [0:64] is the sub-list for field type_name
 }
 
 func init() { file_spanyard_stock_v1_stock_proto_init() }
@@ -7012,6 +7085,7 @@ func file_spanyard_stock_v1_stock_proto_init() {
 		return
 	}
 	file_spanyard_stock_v1_availability_proto_init()
+	file_spanyard_stock_v1_stacks_proto_init()
 	file_spanyard_stock_v1_stock_proto_msgTypes[9].OneofWrappers = []any{
 		(*ReceiveBatchRequest_Beams)(nil),
 		(*ReceiveBatchRequest_Blocks)(nil),

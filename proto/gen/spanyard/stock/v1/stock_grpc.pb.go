@@ -51,6 +51,16 @@ const (
 	StockService_ForecastStrength_FullMethodName = "/spanyard.stock.v1.StockService/ForecastStrength"
 	StockService_ReviewProduction_FullMethodName = "/spanyard.stock.v1.StockService/ReviewProduction"
 	StockService_GetAvailability_FullMethodName  = "/spanyard.stock.v1.StockService/GetAvailability"
+	StockService_AdvisePutAway_FullMethodName    = "/spanyard.stock.v1.StockService/AdvisePutAway"
+	StockService_PlanPicks_FullMethodName        = "/spanyard.stock.v1.StockService/PlanPicks"
+	StockService_PlanSort_FullMethodName         = "/spanyard.stock.v1.StockService/PlanSort"
+	StockService_RelocatePieces_FullMethodName   = "/spanyard.stock.v1.StockService/RelocatePieces"
+	StockService_ExchangePieces_FullMethodName   = "/spanyard.stock.v1.StockService/ExchangePieces"
+	StockService_ListPallets_FullMethodName      = "/spanyard.stock.v1.StockService/ListPallets"
+	StockService_PackPallets_FullMethodName      = "/spanyard.stock.v1.StockService/PackPallets"
+	StockService_SplitPallet_FullMethodName      = "/spanyard.stock.v1.StockService/SplitPallet"
+	StockService_MergePallets_FullMethodName     = "/spanyard.stock.v1.StockService/MergePallets"
+	StockService_UnpackPallets_FullMethodName    = "/spanyard.stock.v1.StockService/UnpackPallets"
 	StockService_EndKeeping_FullMethodName       = "/spanyard.stock.v1.StockService/EndKeeping"
 	StockService_WatchStock_FullMethodName       = "/spanyard.stock.v1.StockService/WatchStock"
 )
@@ -139,6 +149,31 @@ type StockServiceClient interface {
 	// Says what can be promised for a day: free now, released by then, short,
 	// and what a quarantine takes away. Idempotent.
 	GetAvailability(ctx context.Context, in *GetAvailabilityRequest, opts ...grpc.CallOption) (*GetAvailabilityResponse, error)
+	// Says where the beams of a batch that just came, or some beams, are best put
+	// away. Changes nothing. Idempotent.
+	AdvisePutAway(ctx context.Context, in *AdvisePutAwayRequest, opts ...grpc.CallOption) (*AdvisePutAwayResponse, error)
+	// Chooses pieces for what is wanted, in the order in which it is loaded, so
+	// that as few as possible have to be moved aside. Changes nothing. Idempotent.
+	PlanPicks(ctx context.Context, in *PlanPicksRequest, opts ...grpc.CallOption) (*PlanPicksResponse, error)
+	// Plans moves ahead of picks so that nothing has to be moved aside then.
+	// Changes nothing. Idempotent.
+	PlanSort(ctx context.Context, in *PlanSortRequest, opts ...grpc.CallOption) (*PlanSortResponse, error)
+	// Records that beams were moved from stack to stack, one after the other, all
+	// or none; each lay free. Idempotent.
+	RelocatePieces(ctx context.Context, in *RelocatePiecesRequest, opts ...grpc.CallOption) (*RelocatePiecesResponse, error)
+	// Exchanges promised beams for equal ones: the places and marks go over.
+	// Idempotent.
+	ExchangePieces(ctx context.Context, in *ExchangePiecesRequest, opts ...grpc.CallOption) (*ExchangePiecesResponse, error)
+	// Counts blocks by kind, batch and pallet. Idempotent.
+	ListPallets(ctx context.Context, in *ListPalletsRequest, opts ...grpc.CallOption) (*ListPalletsResponse, error)
+	// Packs loose blocks on pallets that stand in the yard. Idempotent.
+	PackPallets(ctx context.Context, in *PackPalletsRequest, opts ...grpc.CallOption) (*PackPalletsResponse, error)
+	// Puts some blocks of a pallet on a new one. Idempotent.
+	SplitPallet(ctx context.Context, in *SplitPalletRequest, opts ...grpc.CallOption) (*SplitPalletResponse, error)
+	// Makes one pallet of several of one batch. Idempotent.
+	MergePallets(ctx context.Context, in *MergePalletsRequest, opts ...grpc.CallOption) (*MergePalletsResponse, error)
+	// Makes the blocks of pallets loose again. Idempotent.
+	UnpackPallets(ctx context.Context, in *UnpackPalletsRequest, opts ...grpc.CallOption) (*UnpackPalletsResponse, error)
 	// Lets beams that are kept for a job go to anybody. Idempotent.
 	EndKeeping(ctx context.Context, in *EndKeepingRequest, opts ...grpc.CallOption) (*EndKeepingResponse, error)
 	// Follows the yard's events from a position on. Idempotent.
@@ -443,6 +478,106 @@ func (c *stockServiceClient) GetAvailability(ctx context.Context, in *GetAvailab
 	return out, nil
 }
 
+func (c *stockServiceClient) AdvisePutAway(ctx context.Context, in *AdvisePutAwayRequest, opts ...grpc.CallOption) (*AdvisePutAwayResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(AdvisePutAwayResponse)
+	err := c.cc.Invoke(ctx, StockService_AdvisePutAway_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *stockServiceClient) PlanPicks(ctx context.Context, in *PlanPicksRequest, opts ...grpc.CallOption) (*PlanPicksResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(PlanPicksResponse)
+	err := c.cc.Invoke(ctx, StockService_PlanPicks_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *stockServiceClient) PlanSort(ctx context.Context, in *PlanSortRequest, opts ...grpc.CallOption) (*PlanSortResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(PlanSortResponse)
+	err := c.cc.Invoke(ctx, StockService_PlanSort_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *stockServiceClient) RelocatePieces(ctx context.Context, in *RelocatePiecesRequest, opts ...grpc.CallOption) (*RelocatePiecesResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(RelocatePiecesResponse)
+	err := c.cc.Invoke(ctx, StockService_RelocatePieces_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *stockServiceClient) ExchangePieces(ctx context.Context, in *ExchangePiecesRequest, opts ...grpc.CallOption) (*ExchangePiecesResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ExchangePiecesResponse)
+	err := c.cc.Invoke(ctx, StockService_ExchangePieces_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *stockServiceClient) ListPallets(ctx context.Context, in *ListPalletsRequest, opts ...grpc.CallOption) (*ListPalletsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListPalletsResponse)
+	err := c.cc.Invoke(ctx, StockService_ListPallets_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *stockServiceClient) PackPallets(ctx context.Context, in *PackPalletsRequest, opts ...grpc.CallOption) (*PackPalletsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(PackPalletsResponse)
+	err := c.cc.Invoke(ctx, StockService_PackPallets_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *stockServiceClient) SplitPallet(ctx context.Context, in *SplitPalletRequest, opts ...grpc.CallOption) (*SplitPalletResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(SplitPalletResponse)
+	err := c.cc.Invoke(ctx, StockService_SplitPallet_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *stockServiceClient) MergePallets(ctx context.Context, in *MergePalletsRequest, opts ...grpc.CallOption) (*MergePalletsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(MergePalletsResponse)
+	err := c.cc.Invoke(ctx, StockService_MergePallets_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *stockServiceClient) UnpackPallets(ctx context.Context, in *UnpackPalletsRequest, opts ...grpc.CallOption) (*UnpackPalletsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(UnpackPalletsResponse)
+	err := c.cc.Invoke(ctx, StockService_UnpackPallets_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *stockServiceClient) EndKeeping(ctx context.Context, in *EndKeepingRequest, opts ...grpc.CallOption) (*EndKeepingResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(EndKeepingResponse)
@@ -556,6 +691,31 @@ type StockServiceServer interface {
 	// Says what can be promised for a day: free now, released by then, short,
 	// and what a quarantine takes away. Idempotent.
 	GetAvailability(context.Context, *GetAvailabilityRequest) (*GetAvailabilityResponse, error)
+	// Says where the beams of a batch that just came, or some beams, are best put
+	// away. Changes nothing. Idempotent.
+	AdvisePutAway(context.Context, *AdvisePutAwayRequest) (*AdvisePutAwayResponse, error)
+	// Chooses pieces for what is wanted, in the order in which it is loaded, so
+	// that as few as possible have to be moved aside. Changes nothing. Idempotent.
+	PlanPicks(context.Context, *PlanPicksRequest) (*PlanPicksResponse, error)
+	// Plans moves ahead of picks so that nothing has to be moved aside then.
+	// Changes nothing. Idempotent.
+	PlanSort(context.Context, *PlanSortRequest) (*PlanSortResponse, error)
+	// Records that beams were moved from stack to stack, one after the other, all
+	// or none; each lay free. Idempotent.
+	RelocatePieces(context.Context, *RelocatePiecesRequest) (*RelocatePiecesResponse, error)
+	// Exchanges promised beams for equal ones: the places and marks go over.
+	// Idempotent.
+	ExchangePieces(context.Context, *ExchangePiecesRequest) (*ExchangePiecesResponse, error)
+	// Counts blocks by kind, batch and pallet. Idempotent.
+	ListPallets(context.Context, *ListPalletsRequest) (*ListPalletsResponse, error)
+	// Packs loose blocks on pallets that stand in the yard. Idempotent.
+	PackPallets(context.Context, *PackPalletsRequest) (*PackPalletsResponse, error)
+	// Puts some blocks of a pallet on a new one. Idempotent.
+	SplitPallet(context.Context, *SplitPalletRequest) (*SplitPalletResponse, error)
+	// Makes one pallet of several of one batch. Idempotent.
+	MergePallets(context.Context, *MergePalletsRequest) (*MergePalletsResponse, error)
+	// Makes the blocks of pallets loose again. Idempotent.
+	UnpackPallets(context.Context, *UnpackPalletsRequest) (*UnpackPalletsResponse, error)
 	// Lets beams that are kept for a job go to anybody. Idempotent.
 	EndKeeping(context.Context, *EndKeepingRequest) (*EndKeepingResponse, error)
 	// Follows the yard's events from a position on. Idempotent.
@@ -656,6 +816,36 @@ func (UnimplementedStockServiceServer) ReviewProduction(context.Context, *Review
 }
 func (UnimplementedStockServiceServer) GetAvailability(context.Context, *GetAvailabilityRequest) (*GetAvailabilityResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method GetAvailability not implemented")
+}
+func (UnimplementedStockServiceServer) AdvisePutAway(context.Context, *AdvisePutAwayRequest) (*AdvisePutAwayResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method AdvisePutAway not implemented")
+}
+func (UnimplementedStockServiceServer) PlanPicks(context.Context, *PlanPicksRequest) (*PlanPicksResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method PlanPicks not implemented")
+}
+func (UnimplementedStockServiceServer) PlanSort(context.Context, *PlanSortRequest) (*PlanSortResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method PlanSort not implemented")
+}
+func (UnimplementedStockServiceServer) RelocatePieces(context.Context, *RelocatePiecesRequest) (*RelocatePiecesResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method RelocatePieces not implemented")
+}
+func (UnimplementedStockServiceServer) ExchangePieces(context.Context, *ExchangePiecesRequest) (*ExchangePiecesResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ExchangePieces not implemented")
+}
+func (UnimplementedStockServiceServer) ListPallets(context.Context, *ListPalletsRequest) (*ListPalletsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListPallets not implemented")
+}
+func (UnimplementedStockServiceServer) PackPallets(context.Context, *PackPalletsRequest) (*PackPalletsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method PackPallets not implemented")
+}
+func (UnimplementedStockServiceServer) SplitPallet(context.Context, *SplitPalletRequest) (*SplitPalletResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method SplitPallet not implemented")
+}
+func (UnimplementedStockServiceServer) MergePallets(context.Context, *MergePalletsRequest) (*MergePalletsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method MergePallets not implemented")
+}
+func (UnimplementedStockServiceServer) UnpackPallets(context.Context, *UnpackPalletsRequest) (*UnpackPalletsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method UnpackPallets not implemented")
 }
 func (UnimplementedStockServiceServer) EndKeeping(context.Context, *EndKeepingRequest) (*EndKeepingResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method EndKeeping not implemented")
@@ -1206,6 +1396,186 @@ func _StockService_GetAvailability_Handler(srv interface{}, ctx context.Context,
 	return interceptor(ctx, in, info, handler)
 }
 
+func _StockService_AdvisePutAway_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(AdvisePutAwayRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(StockServiceServer).AdvisePutAway(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: StockService_AdvisePutAway_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(StockServiceServer).AdvisePutAway(ctx, req.(*AdvisePutAwayRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _StockService_PlanPicks_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(PlanPicksRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(StockServiceServer).PlanPicks(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: StockService_PlanPicks_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(StockServiceServer).PlanPicks(ctx, req.(*PlanPicksRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _StockService_PlanSort_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(PlanSortRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(StockServiceServer).PlanSort(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: StockService_PlanSort_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(StockServiceServer).PlanSort(ctx, req.(*PlanSortRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _StockService_RelocatePieces_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(RelocatePiecesRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(StockServiceServer).RelocatePieces(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: StockService_RelocatePieces_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(StockServiceServer).RelocatePieces(ctx, req.(*RelocatePiecesRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _StockService_ExchangePieces_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ExchangePiecesRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(StockServiceServer).ExchangePieces(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: StockService_ExchangePieces_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(StockServiceServer).ExchangePieces(ctx, req.(*ExchangePiecesRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _StockService_ListPallets_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListPalletsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(StockServiceServer).ListPallets(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: StockService_ListPallets_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(StockServiceServer).ListPallets(ctx, req.(*ListPalletsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _StockService_PackPallets_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(PackPalletsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(StockServiceServer).PackPallets(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: StockService_PackPallets_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(StockServiceServer).PackPallets(ctx, req.(*PackPalletsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _StockService_SplitPallet_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(SplitPalletRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(StockServiceServer).SplitPallet(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: StockService_SplitPallet_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(StockServiceServer).SplitPallet(ctx, req.(*SplitPalletRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _StockService_MergePallets_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(MergePalletsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(StockServiceServer).MergePallets(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: StockService_MergePallets_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(StockServiceServer).MergePallets(ctx, req.(*MergePalletsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _StockService_UnpackPallets_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(UnpackPalletsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(StockServiceServer).UnpackPallets(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: StockService_UnpackPallets_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(StockServiceServer).UnpackPallets(ctx, req.(*UnpackPalletsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _StockService_EndKeeping_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(EndKeepingRequest)
 	if err := dec(in); err != nil {
@@ -1357,6 +1727,46 @@ var StockService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "GetAvailability",
 			Handler:    _StockService_GetAvailability_Handler,
+		},
+		{
+			MethodName: "AdvisePutAway",
+			Handler:    _StockService_AdvisePutAway_Handler,
+		},
+		{
+			MethodName: "PlanPicks",
+			Handler:    _StockService_PlanPicks_Handler,
+		},
+		{
+			MethodName: "PlanSort",
+			Handler:    _StockService_PlanSort_Handler,
+		},
+		{
+			MethodName: "RelocatePieces",
+			Handler:    _StockService_RelocatePieces_Handler,
+		},
+		{
+			MethodName: "ExchangePieces",
+			Handler:    _StockService_ExchangePieces_Handler,
+		},
+		{
+			MethodName: "ListPallets",
+			Handler:    _StockService_ListPallets_Handler,
+		},
+		{
+			MethodName: "PackPallets",
+			Handler:    _StockService_PackPallets_Handler,
+		},
+		{
+			MethodName: "SplitPallet",
+			Handler:    _StockService_SplitPallet_Handler,
+		},
+		{
+			MethodName: "MergePallets",
+			Handler:    _StockService_MergePallets_Handler,
+		},
+		{
+			MethodName: "UnpackPallets",
+			Handler:    _StockService_UnpackPallets_Handler,
 		},
 		{
 			MethodName: "EndKeeping",

@@ -4,6 +4,7 @@ package yardtest
 
 import (
 	"fmt"
+	"slices"
 	"time"
 
 	"spanyard.example/services/kit/civil"
@@ -44,7 +45,7 @@ func (t *Teller) Next(s yard.State) yard.Command {
 		t.receive, t.receive, t.test, t.test, t.release, t.release, t.release, t.release,
 		t.reserve, t.reserve, t.reserve, t.reserve, t.drop, t.pick, t.pick, t.pick, t.pick,
 		t.load, t.load, t.load, t.deliver, t.deliver, t.deliver, t.giveBack, t.giveBack, t.scrap, t.move,
-		t.quarantine, t.lift, t.lift, t.lift, t.free,
+		t.quarantine, t.lift, t.lift, t.lift, t.free, t.relocate, t.exchange, t.exchange, t.pack, t.pack, t.repack, t.repack,
 	}
 	return makers[t.Dice.Roll(len(makers))](s)
 }
@@ -154,6 +155,57 @@ func (t *Teller) reserve(s yard.State) yard.Command {
 		c.Lines = append(c.Lines, yard.ReserveLine{PieceID: id, Allocation: a})
 	}
 	return c
+}
+
+func (t *Teller) relocate(s yard.State) yard.Command {
+	var c yard.Relocate
+	for _, id := range t.pieces(s, yard.PieceState(1+t.Dice.Roll(2)), "") {
+		c.Moves = append(c.Moves, yard.Relocation{PieceID: id, StackID: t.stack()})
+	}
+	if t.Dice.Roll(2) == 0 {
+		c.Moves = c.Moves[:1]
+	}
+	return c
+}
+
+func (t *Teller) exchange(s yard.State) yard.Command {
+	old := t.pieces(s, yard.Reserved, "")[0]
+	c := yard.ExchangePieces{Exchanges: []yard.Exchange{{OldID: old, NewID: t.pieces(s, yard.InYard, "")[0]}}, By: "Per Holt", Reason: "not where it should be"}
+	if p, ok := s.Piece(old); ok && p.State == yard.Reserved && !p.IsPallet() && t.Dice.Roll(2) == 0 {
+		if equal := s.Equal(p); equal != "" {
+			c.Exchanges[0].NewID = equal
+		}
+	}
+	return c
+}
+
+func (t *Teller) pack(yard.State) yard.Command {
+	t.pallets++
+	return yard.PackPallets{BatchID: t.batch(), Pallets: []yard.PackedPallet{{ID: fmt.Sprintf("P%d", t.pallets-t.Dice.Roll(9)/8), Blocks: 1 + t.Dice.Roll(12)}}}
+}
+
+// repack splits, merges or unpacks pallets.
+func (t *Teller) repack(s yard.State) yard.Command {
+	var pallets []string
+	s.Pieces(func(p yard.Piece) {
+		if p.IsPallet() && p.State == yard.InYard {
+			pallets = append(pallets, p.ID)
+		}
+	})
+	slices.Sort(pallets)
+	if len(pallets) == 0 {
+		pallets = []string{"X-001"}
+	}
+	one := func() string { return pallets[t.Dice.Roll(len(pallets))] }
+	switch t.Dice.Roll(3) {
+	case 0:
+		t.pallets++
+		return yard.SplitPallet{PieceID: one(), NewID: fmt.Sprintf("P%d", t.pallets), Blocks: 1 + t.Dice.Roll(6)}
+	case 1:
+		return yard.MergePallets{PieceID: one(), FromIDs: []string{one()}}
+	default:
+		return yard.UnpackPallets{PieceIDs: []string{one()}}
+	}
 }
 
 func (t *Teller) free(s yard.State) yard.Command {

@@ -224,6 +224,11 @@ type Event struct {
 	//	*Event_PieceMoved
 	//	*Event_BlocksScrapped
 	//	*Event_KeepingEnded
+	//	*Event_PieceExchanged
+	//	*Event_PalletsPacked
+	//	*Event_PalletSplit
+	//	*Event_PalletsMerged
+	//	*Event_PalletsUnpacked
 	Kind          isEvent_Kind `protobuf_oneof:"kind"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -410,6 +415,51 @@ func (x *Event) GetKeepingEnded() *KeepingEnded {
 	return nil
 }
 
+func (x *Event) GetPieceExchanged() *PieceExchanged {
+	if x != nil {
+		if x, ok := x.Kind.(*Event_PieceExchanged); ok {
+			return x.PieceExchanged
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetPalletsPacked() *PalletsPacked {
+	if x != nil {
+		if x, ok := x.Kind.(*Event_PalletsPacked); ok {
+			return x.PalletsPacked
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetPalletSplit() *PalletSplit {
+	if x != nil {
+		if x, ok := x.Kind.(*Event_PalletSplit); ok {
+			return x.PalletSplit
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetPalletsMerged() *PalletsMerged {
+	if x != nil {
+		if x, ok := x.Kind.(*Event_PalletsMerged); ok {
+			return x.PalletsMerged
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetPalletsUnpacked() *PalletsUnpacked {
+	if x != nil {
+		if x, ok := x.Kind.(*Event_PalletsUnpacked); ok {
+			return x.PalletsUnpacked
+		}
+	}
+	return nil
+}
+
 type isEvent_Kind interface {
 	isEvent_Kind()
 }
@@ -478,6 +528,26 @@ type Event_KeepingEnded struct {
 	KeepingEnded *KeepingEnded `protobuf:"bytes,57,opt,name=keeping_ended,json=keepingEnded,proto3,oneof"`
 }
 
+type Event_PieceExchanged struct {
+	PieceExchanged *PieceExchanged `protobuf:"bytes,58,opt,name=piece_exchanged,json=pieceExchanged,proto3,oneof"`
+}
+
+type Event_PalletsPacked struct {
+	PalletsPacked *PalletsPacked `protobuf:"bytes,59,opt,name=pallets_packed,json=palletsPacked,proto3,oneof"`
+}
+
+type Event_PalletSplit struct {
+	PalletSplit *PalletSplit `protobuf:"bytes,60,opt,name=pallet_split,json=palletSplit,proto3,oneof"`
+}
+
+type Event_PalletsMerged struct {
+	PalletsMerged *PalletsMerged `protobuf:"bytes,61,opt,name=pallets_merged,json=palletsMerged,proto3,oneof"`
+}
+
+type Event_PalletsUnpacked struct {
+	PalletsUnpacked *PalletsUnpacked `protobuf:"bytes,62,opt,name=pallets_unpacked,json=palletsUnpacked,proto3,oneof"`
+}
+
 func (*Event_YardRulesSet) isEvent_Kind() {}
 
 func (*Event_BatchReceived) isEvent_Kind() {}
@@ -510,6 +580,16 @@ func (*Event_BlocksScrapped) isEvent_Kind() {}
 
 func (*Event_KeepingEnded) isEvent_Kind() {}
 
+func (*Event_PieceExchanged) isEvent_Kind() {}
+
+func (*Event_PalletsPacked) isEvent_Kind() {}
+
+func (*Event_PalletSplit) isEvent_Kind() {}
+
+func (*Event_PalletsMerged) isEvent_Kind() {}
+
+func (*Event_PalletsUnpacked) isEvent_Kind() {}
+
 // The rules of the yard were set.
 type YardRulesSet struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -522,7 +602,9 @@ type YardRulesSet struct {
 	// Beams that lie side by side in one tier of a stack.
 	BeamsPerStackTier int32 `protobuf:"varint,4,opt,name=beams_per_stack_tier,json=beamsPerStackTier,proto3" json:"beams_per_stack_tier,omitempty"`
 	// What is tested when.
-	Sampling      []*SamplingRule `protobuf:"bytes,5,rep,name=sampling,proto3" json:"sampling,omitempty"`
+	Sampling []*SamplingRule `protobuf:"bytes,5,rep,name=sampling,proto3" json:"sampling,omitempty"`
+	// How beams are stacked.
+	Stacks        *StackRules `protobuf:"bytes,6,opt,name=stacks,proto3" json:"stacks,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -592,6 +674,161 @@ func (x *YardRulesSet) GetSampling() []*SamplingRule {
 	return nil
 }
 
+func (x *YardRulesSet) GetStacks() *StackRules {
+	if x != nil {
+		return x.Stacks
+	}
+	return nil
+}
+
+// StackRules say how pieces are stacked in the yard. What is 0 or empty is not
+// limited.
+type StackRules struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Most tiers of a stack.
+	MaxTiers int32 `protobuf:"varint,1,opt,name=max_tiers,json=maxTiers,proto3" json:"max_tiers,omitempty"`
+	// Furthest that a beam may hang over the bearers at each end, and never
+	// more than one fifth of its length: beams of a stack differ in length by no
+	// more than twice this.
+	MaxOverhangMm int32 `protobuf:"varint,2,opt,name=max_overhang_mm,json=maxOverhangMm,proto3" json:"max_overhang_mm,omitempty"`
+	// Distance of the bearers from the ends of a beam.
+	BearerInsetMm int32 `protobuf:"varint,3,opt,name=bearer_inset_mm,json=bearerInsetMm,proto3" json:"bearer_inset_mm,omitempty"`
+	// Where stacks may stand; empty means anywhere.
+	Places        []*StackPlace `protobuf:"bytes,4,rep,name=places,proto3" json:"places,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *StackRules) Reset() {
+	*x = StackRules{}
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *StackRules) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*StackRules) ProtoMessage() {}
+
+func (x *StackRules) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use StackRules.ProtoReflect.Descriptor instead.
+func (*StackRules) Descriptor() ([]byte, []int) {
+	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *StackRules) GetMaxTiers() int32 {
+	if x != nil {
+		return x.MaxTiers
+	}
+	return 0
+}
+
+func (x *StackRules) GetMaxOverhangMm() int32 {
+	if x != nil {
+		return x.MaxOverhangMm
+	}
+	return 0
+}
+
+func (x *StackRules) GetBearerInsetMm() int32 {
+	if x != nil {
+		return x.BearerInsetMm
+	}
+	return 0
+}
+
+func (x *StackRules) GetPlaces() []*StackPlace {
+	if x != nil {
+		return x.Places
+	}
+	return nil
+}
+
+// StackPlace is a place in the yard where a stack may stand.
+type StackPlace struct {
+	state   protoimpl.MessageState `protogen:"open.v1"`
+	StackId string                 `protobuf:"bytes,1,opt,name=stack_id,json=stackId,proto3" json:"stack_id,omitempty"`
+	// Longest beam that it takes; 0 is any.
+	LongestMm int32 `protobuf:"varint,2,opt,name=longest_mm,json=longestMm,proto3" json:"longest_mm,omitempty"`
+	// Most tiers; 0 is what the rules say.
+	MaxTiers int32 `protobuf:"varint,3,opt,name=max_tiers,json=maxTiers,proto3" json:"max_tiers,omitempty"`
+	// It takes blocks and pallets, and no beams.
+	ForBlocks     bool `protobuf:"varint,4,opt,name=for_blocks,json=forBlocks,proto3" json:"for_blocks,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *StackPlace) Reset() {
+	*x = StackPlace{}
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *StackPlace) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*StackPlace) ProtoMessage() {}
+
+func (x *StackPlace) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use StackPlace.ProtoReflect.Descriptor instead.
+func (*StackPlace) Descriptor() ([]byte, []int) {
+	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *StackPlace) GetStackId() string {
+	if x != nil {
+		return x.StackId
+	}
+	return ""
+}
+
+func (x *StackPlace) GetLongestMm() int32 {
+	if x != nil {
+		return x.LongestMm
+	}
+	return 0
+}
+
+func (x *StackPlace) GetMaxTiers() int32 {
+	if x != nil {
+		return x.MaxTiers
+	}
+	return 0
+}
+
+func (x *StackPlace) GetForBlocks() bool {
+	if x != nil {
+		return x.ForBlocks
+	}
+	return false
+}
+
 // SamplingRule says which specimens of a product are tested, and at what age.
 type SamplingRule struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -614,7 +851,7 @@ type SamplingRule struct {
 
 func (x *SamplingRule) Reset() {
 	*x = SamplingRule{}
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[2]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -626,7 +863,7 @@ func (x *SamplingRule) String() string {
 func (*SamplingRule) ProtoMessage() {}
 
 func (x *SamplingRule) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[2]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -639,7 +876,7 @@ func (x *SamplingRule) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SamplingRule.ProtoReflect.Descriptor instead.
 func (*SamplingRule) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{2}
+	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *SamplingRule) GetKind() BatchKind {
@@ -721,7 +958,7 @@ type BatchReceived struct {
 
 func (x *BatchReceived) Reset() {
 	*x = BatchReceived{}
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[3]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -733,7 +970,7 @@ func (x *BatchReceived) String() string {
 func (*BatchReceived) ProtoMessage() {}
 
 func (x *BatchReceived) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[3]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -746,7 +983,7 @@ func (x *BatchReceived) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BatchReceived.ProtoReflect.Descriptor instead.
 func (*BatchReceived) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{3}
+	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *BatchReceived) GetBatchId() string {
@@ -827,7 +1064,7 @@ type Concrete struct {
 
 func (x *Concrete) Reset() {
 	*x = Concrete{}
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[4]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -839,7 +1076,7 @@ func (x *Concrete) String() string {
 func (*Concrete) ProtoMessage() {}
 
 func (x *Concrete) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[4]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -852,7 +1089,7 @@ func (x *Concrete) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Concrete.ProtoReflect.Descriptor instead.
 func (*Concrete) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{4}
+	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *Concrete) GetFckCylinderMpa() float64 {
@@ -893,7 +1130,7 @@ type BeamPiece struct {
 
 func (x *BeamPiece) Reset() {
 	*x = BeamPiece{}
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[5]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -905,7 +1142,7 @@ func (x *BeamPiece) String() string {
 func (*BeamPiece) ProtoMessage() {}
 
 func (x *BeamPiece) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[5]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -918,7 +1155,7 @@ func (x *BeamPiece) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BeamPiece.ProtoReflect.Descriptor instead.
 func (*BeamPiece) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{5}
+	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *BeamPiece) GetPieceId() string {
@@ -976,7 +1213,7 @@ type BlockLot struct {
 
 func (x *BlockLot) Reset() {
 	*x = BlockLot{}
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[6]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -988,7 +1225,7 @@ func (x *BlockLot) String() string {
 func (*BlockLot) ProtoMessage() {}
 
 func (x *BlockLot) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[6]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1001,7 +1238,7 @@ func (x *BlockLot) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BlockLot.ProtoReflect.Descriptor instead.
 func (*BlockLot) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{6}
+	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *BlockLot) GetBlockKind() string {
@@ -1053,7 +1290,7 @@ type TestRecorded struct {
 
 func (x *TestRecorded) Reset() {
 	*x = TestRecorded{}
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[7]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1065,7 +1302,7 @@ func (x *TestRecorded) String() string {
 func (*TestRecorded) ProtoMessage() {}
 
 func (x *TestRecorded) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[7]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1078,7 +1315,7 @@ func (x *TestRecorded) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TestRecorded.ProtoReflect.Descriptor instead.
 func (*TestRecorded) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{7}
+	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *TestRecorded) GetBatchId() string {
@@ -1157,7 +1394,7 @@ type Verdict struct {
 
 func (x *Verdict) Reset() {
 	*x = Verdict{}
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[8]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1169,7 +1406,7 @@ func (x *Verdict) String() string {
 func (*Verdict) ProtoMessage() {}
 
 func (x *Verdict) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[8]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1182,7 +1419,7 @@ func (x *Verdict) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Verdict.ProtoReflect.Descriptor instead.
 func (*Verdict) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{8}
+	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *Verdict) GetConforms() bool {
@@ -1266,7 +1503,7 @@ type BatchReleased struct {
 
 func (x *BatchReleased) Reset() {
 	*x = BatchReleased{}
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[9]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1278,7 +1515,7 @@ func (x *BatchReleased) String() string {
 func (*BatchReleased) ProtoMessage() {}
 
 func (x *BatchReleased) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[9]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1291,7 +1528,7 @@ func (x *BatchReleased) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BatchReleased.ProtoReflect.Descriptor instead.
 func (*BatchReleased) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{9}
+	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *BatchReleased) GetBatchId() string {
@@ -1376,7 +1613,7 @@ type BatchQuarantined struct {
 
 func (x *BatchQuarantined) Reset() {
 	*x = BatchQuarantined{}
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[10]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1388,7 +1625,7 @@ func (x *BatchQuarantined) String() string {
 func (*BatchQuarantined) ProtoMessage() {}
 
 func (x *BatchQuarantined) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[10]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1401,7 +1638,7 @@ func (x *BatchQuarantined) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BatchQuarantined.ProtoReflect.Descriptor instead.
 func (*BatchQuarantined) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{10}
+	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *BatchQuarantined) GetBatchId() string {
@@ -1465,7 +1702,7 @@ type QuarantineHit struct {
 
 func (x *QuarantineHit) Reset() {
 	*x = QuarantineHit{}
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[11]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1477,7 +1714,7 @@ func (x *QuarantineHit) String() string {
 func (*QuarantineHit) ProtoMessage() {}
 
 func (x *QuarantineHit) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[11]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1490,7 +1727,7 @@ func (x *QuarantineHit) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use QuarantineHit.ProtoReflect.Descriptor instead.
 func (*QuarantineHit) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{11}
+	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *QuarantineHit) GetPieceId() string {
@@ -1526,7 +1763,7 @@ type QuarantineLifted struct {
 
 func (x *QuarantineLifted) Reset() {
 	*x = QuarantineLifted{}
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[12]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1538,7 +1775,7 @@ func (x *QuarantineLifted) String() string {
 func (*QuarantineLifted) ProtoMessage() {}
 
 func (x *QuarantineLifted) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[12]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1551,7 +1788,7 @@ func (x *QuarantineLifted) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use QuarantineLifted.ProtoReflect.Descriptor instead.
 func (*QuarantineLifted) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{12}
+	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *QuarantineLifted) GetBatchId() string {
@@ -1591,7 +1828,7 @@ type Allocation struct {
 
 func (x *Allocation) Reset() {
 	*x = Allocation{}
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[13]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1603,7 +1840,7 @@ func (x *Allocation) String() string {
 func (*Allocation) ProtoMessage() {}
 
 func (x *Allocation) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[13]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1616,7 +1853,7 @@ func (x *Allocation) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Allocation.ProtoReflect.Descriptor instead.
 func (*Allocation) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{13}
+	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *Allocation) GetReservationId() string {
@@ -1675,7 +1912,7 @@ type PiecesReserved struct {
 
 func (x *PiecesReserved) Reset() {
 	*x = PiecesReserved{}
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[14]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1687,7 +1924,7 @@ func (x *PiecesReserved) String() string {
 func (*PiecesReserved) ProtoMessage() {}
 
 func (x *PiecesReserved) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[14]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1700,7 +1937,7 @@ func (x *PiecesReserved) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PiecesReserved.ProtoReflect.Descriptor instead.
 func (*PiecesReserved) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{14}
+	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *PiecesReserved) GetReservationId() string {
@@ -1744,7 +1981,7 @@ type ReservedPiece struct {
 
 func (x *ReservedPiece) Reset() {
 	*x = ReservedPiece{}
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[15]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1756,7 +1993,7 @@ func (x *ReservedPiece) String() string {
 func (*ReservedPiece) ProtoMessage() {}
 
 func (x *ReservedPiece) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[15]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1769,7 +2006,7 @@ func (x *ReservedPiece) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReservedPiece.ProtoReflect.Descriptor instead.
 func (*ReservedPiece) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{15}
+	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *ReservedPiece) GetPieceId() string {
@@ -1806,7 +2043,7 @@ type Pallet struct {
 
 func (x *Pallet) Reset() {
 	*x = Pallet{}
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[16]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1818,7 +2055,7 @@ func (x *Pallet) String() string {
 func (*Pallet) ProtoMessage() {}
 
 func (x *Pallet) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[16]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1831,7 +2068,7 @@ func (x *Pallet) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Pallet.ProtoReflect.Descriptor instead.
 func (*Pallet) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{16}
+	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *Pallet) GetBatchId() string {
@@ -1874,7 +2111,7 @@ type ReservationDropped struct {
 
 func (x *ReservationDropped) Reset() {
 	*x = ReservationDropped{}
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[17]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1886,7 +2123,7 @@ func (x *ReservationDropped) String() string {
 func (*ReservationDropped) ProtoMessage() {}
 
 func (x *ReservationDropped) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[17]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1899,7 +2136,7 @@ func (x *ReservationDropped) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReservationDropped.ProtoReflect.Descriptor instead.
 func (*ReservationDropped) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{17}
+	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *ReservationDropped) GetReservationId() string {
@@ -1937,7 +2174,7 @@ type PiecePicked struct {
 
 func (x *PiecePicked) Reset() {
 	*x = PiecePicked{}
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[18]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1949,7 +2186,7 @@ func (x *PiecePicked) String() string {
 func (*PiecePicked) ProtoMessage() {}
 
 func (x *PiecePicked) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[18]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1962,7 +2199,7 @@ func (x *PiecePicked) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PiecePicked.ProtoReflect.Descriptor instead.
 func (*PiecePicked) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{18}
+	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *PiecePicked) GetPieceId() string {
@@ -1998,7 +2235,7 @@ type PieceLoaded struct {
 
 func (x *PieceLoaded) Reset() {
 	*x = PieceLoaded{}
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[19]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2010,7 +2247,7 @@ func (x *PieceLoaded) String() string {
 func (*PieceLoaded) ProtoMessage() {}
 
 func (x *PieceLoaded) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[19]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2023,7 +2260,7 @@ func (x *PieceLoaded) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PieceLoaded.ProtoReflect.Descriptor instead.
 func (*PieceLoaded) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{19}
+	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *PieceLoaded) GetPieceId() string {
@@ -2062,7 +2299,7 @@ type PieceDelivered struct {
 
 func (x *PieceDelivered) Reset() {
 	*x = PieceDelivered{}
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[20]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2074,7 +2311,7 @@ func (x *PieceDelivered) String() string {
 func (*PieceDelivered) ProtoMessage() {}
 
 func (x *PieceDelivered) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[20]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2087,7 +2324,7 @@ func (x *PieceDelivered) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PieceDelivered.ProtoReflect.Descriptor instead.
 func (*PieceDelivered) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{20}
+	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *PieceDelivered) GetPieceId() string {
@@ -2137,7 +2374,7 @@ type PieceReturned struct {
 
 func (x *PieceReturned) Reset() {
 	*x = PieceReturned{}
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[21]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2149,7 +2386,7 @@ func (x *PieceReturned) String() string {
 func (*PieceReturned) ProtoMessage() {}
 
 func (x *PieceReturned) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[21]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2162,7 +2399,7 @@ func (x *PieceReturned) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PieceReturned.ProtoReflect.Descriptor instead.
 func (*PieceReturned) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{21}
+	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *PieceReturned) GetPieceId() string {
@@ -2197,7 +2434,7 @@ type PieceScrapped struct {
 
 func (x *PieceScrapped) Reset() {
 	*x = PieceScrapped{}
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[22]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2209,7 +2446,7 @@ func (x *PieceScrapped) String() string {
 func (*PieceScrapped) ProtoMessage() {}
 
 func (x *PieceScrapped) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[22]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2222,7 +2459,7 @@ func (x *PieceScrapped) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PieceScrapped.ProtoReflect.Descriptor instead.
 func (*PieceScrapped) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{22}
+	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *PieceScrapped) GetPieceId() string {
@@ -2253,7 +2490,7 @@ type PieceMoved struct {
 
 func (x *PieceMoved) Reset() {
 	*x = PieceMoved{}
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[23]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2265,7 +2502,7 @@ func (x *PieceMoved) String() string {
 func (*PieceMoved) ProtoMessage() {}
 
 func (x *PieceMoved) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[23]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2278,7 +2515,7 @@ func (x *PieceMoved) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PieceMoved.ProtoReflect.Descriptor instead.
 func (*PieceMoved) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{23}
+	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *PieceMoved) GetPieceId() string {
@@ -2314,7 +2551,7 @@ type BlocksScrapped struct {
 
 func (x *BlocksScrapped) Reset() {
 	*x = BlocksScrapped{}
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[24]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2326,7 +2563,7 @@ func (x *BlocksScrapped) String() string {
 func (*BlocksScrapped) ProtoMessage() {}
 
 func (x *BlocksScrapped) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[24]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2339,7 +2576,7 @@ func (x *BlocksScrapped) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BlocksScrapped.ProtoReflect.Descriptor instead.
 func (*BlocksScrapped) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{24}
+	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *BlocksScrapped) GetBatchId() string {
@@ -2375,7 +2612,7 @@ type KeepingEnded struct {
 
 func (x *KeepingEnded) Reset() {
 	*x = KeepingEnded{}
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[25]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2387,7 +2624,7 @@ func (x *KeepingEnded) String() string {
 func (*KeepingEnded) ProtoMessage() {}
 
 func (x *KeepingEnded) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[25]
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2400,7 +2637,7 @@ func (x *KeepingEnded) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use KeepingEnded.ProtoReflect.Descriptor instead.
 func (*KeepingEnded) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{25}
+	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *KeepingEnded) GetPieceIds() []string {
@@ -2424,12 +2661,357 @@ func (x *KeepingEnded) GetReason() string {
 	return ""
 }
 
+// A promised beam was exchanged for an equal one, which takes over its place
+// and its mark: it is marked anew.
+type PieceExchanged struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Free again.
+	OldPieceId string `protobuf:"bytes,1,opt,name=old_piece_id,json=oldPieceId,proto3" json:"old_piece_id,omitempty"`
+	// Promised from now on.
+	NewPieceId string `protobuf:"bytes,2,opt,name=new_piece_id,json=newPieceId,proto3" json:"new_piece_id,omitempty"`
+	// Of the promise that went over.
+	Allocation    *Allocation `protobuf:"bytes,3,opt,name=allocation,proto3" json:"allocation,omitempty"`
+	ExchangedBy   string      `protobuf:"bytes,4,opt,name=exchanged_by,json=exchangedBy,proto3" json:"exchanged_by,omitempty"`
+	Reason        string      `protobuf:"bytes,5,opt,name=reason,proto3" json:"reason,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PieceExchanged) Reset() {
+	*x = PieceExchanged{}
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[28]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PieceExchanged) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PieceExchanged) ProtoMessage() {}
+
+func (x *PieceExchanged) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[28]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PieceExchanged.ProtoReflect.Descriptor instead.
+func (*PieceExchanged) Descriptor() ([]byte, []int) {
+	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{28}
+}
+
+func (x *PieceExchanged) GetOldPieceId() string {
+	if x != nil {
+		return x.OldPieceId
+	}
+	return ""
+}
+
+func (x *PieceExchanged) GetNewPieceId() string {
+	if x != nil {
+		return x.NewPieceId
+	}
+	return ""
+}
+
+func (x *PieceExchanged) GetAllocation() *Allocation {
+	if x != nil {
+		return x.Allocation
+	}
+	return nil
+}
+
+func (x *PieceExchanged) GetExchangedBy() string {
+	if x != nil {
+		return x.ExchangedBy
+	}
+	return ""
+}
+
+func (x *PieceExchanged) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+// Loose blocks of a batch were put on pallets that nobody is promised.
+type PalletsPacked struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	BatchId       string                 `protobuf:"bytes,1,opt,name=batch_id,json=batchId,proto3" json:"batch_id,omitempty"`
+	Pallets       []*PackedPallet        `protobuf:"bytes,2,rep,name=pallets,proto3" json:"pallets,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PalletsPacked) Reset() {
+	*x = PalletsPacked{}
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[29]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PalletsPacked) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PalletsPacked) ProtoMessage() {}
+
+func (x *PalletsPacked) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[29]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PalletsPacked.ProtoReflect.Descriptor instead.
+func (*PalletsPacked) Descriptor() ([]byte, []int) {
+	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{29}
+}
+
+func (x *PalletsPacked) GetBatchId() string {
+	if x != nil {
+		return x.BatchId
+	}
+	return ""
+}
+
+func (x *PalletsPacked) GetPallets() []*PackedPallet {
+	if x != nil {
+		return x.Pallets
+	}
+	return nil
+}
+
+type PackedPallet struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	PieceId       string                 `protobuf:"bytes,1,opt,name=piece_id,json=pieceId,proto3" json:"piece_id,omitempty"`
+	BlockCount    int32                  `protobuf:"varint,2,opt,name=block_count,json=blockCount,proto3" json:"block_count,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PackedPallet) Reset() {
+	*x = PackedPallet{}
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[30]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PackedPallet) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PackedPallet) ProtoMessage() {}
+
+func (x *PackedPallet) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[30]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PackedPallet.ProtoReflect.Descriptor instead.
+func (*PackedPallet) Descriptor() ([]byte, []int) {
+	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{30}
+}
+
+func (x *PackedPallet) GetPieceId() string {
+	if x != nil {
+		return x.PieceId
+	}
+	return ""
+}
+
+func (x *PackedPallet) GetBlockCount() int32 {
+	if x != nil {
+		return x.BlockCount
+	}
+	return 0
+}
+
+// Some blocks of a pallet were put on a new one of their own.
+type PalletSplit struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	PieceId       string                 `protobuf:"bytes,1,opt,name=piece_id,json=pieceId,proto3" json:"piece_id,omitempty"`
+	NewPieceId    string                 `protobuf:"bytes,2,opt,name=new_piece_id,json=newPieceId,proto3" json:"new_piece_id,omitempty"`
+	BlockCount    int32                  `protobuf:"varint,3,opt,name=block_count,json=blockCount,proto3" json:"block_count,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PalletSplit) Reset() {
+	*x = PalletSplit{}
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[31]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PalletSplit) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PalletSplit) ProtoMessage() {}
+
+func (x *PalletSplit) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[31]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PalletSplit.ProtoReflect.Descriptor instead.
+func (*PalletSplit) Descriptor() ([]byte, []int) {
+	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{31}
+}
+
+func (x *PalletSplit) GetPieceId() string {
+	if x != nil {
+		return x.PieceId
+	}
+	return ""
+}
+
+func (x *PalletSplit) GetNewPieceId() string {
+	if x != nil {
+		return x.NewPieceId
+	}
+	return ""
+}
+
+func (x *PalletSplit) GetBlockCount() int32 {
+	if x != nil {
+		return x.BlockCount
+	}
+	return 0
+}
+
+// Pallets of one batch became one.
+type PalletsMerged struct {
+	state   protoimpl.MessageState `protogen:"open.v1"`
+	PieceId string                 `protobuf:"bytes,1,opt,name=piece_id,json=pieceId,proto3" json:"piece_id,omitempty"`
+	// They are no more.
+	FromPieceIds  []string `protobuf:"bytes,2,rep,name=from_piece_ids,json=fromPieceIds,proto3" json:"from_piece_ids,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PalletsMerged) Reset() {
+	*x = PalletsMerged{}
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[32]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PalletsMerged) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PalletsMerged) ProtoMessage() {}
+
+func (x *PalletsMerged) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[32]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PalletsMerged.ProtoReflect.Descriptor instead.
+func (*PalletsMerged) Descriptor() ([]byte, []int) {
+	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{32}
+}
+
+func (x *PalletsMerged) GetPieceId() string {
+	if x != nil {
+		return x.PieceId
+	}
+	return ""
+}
+
+func (x *PalletsMerged) GetFromPieceIds() []string {
+	if x != nil {
+		return x.FromPieceIds
+	}
+	return nil
+}
+
+// The blocks of pallets are loose again.
+type PalletsUnpacked struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	PieceIds      []string               `protobuf:"bytes,1,rep,name=piece_ids,json=pieceIds,proto3" json:"piece_ids,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PalletsUnpacked) Reset() {
+	*x = PalletsUnpacked{}
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[33]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PalletsUnpacked) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PalletsUnpacked) ProtoMessage() {}
+
+func (x *PalletsUnpacked) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[33]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PalletsUnpacked.ProtoReflect.Descriptor instead.
+func (*PalletsUnpacked) Descriptor() ([]byte, []int) {
+	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{33}
+}
+
+func (x *PalletsUnpacked) GetPieceIds() []string {
+	if x != nil {
+		return x.PieceIds
+	}
+	return nil
+}
+
 var File_spanyard_stock_event_v1_event_proto protoreflect.FileDescriptor
 
 const file_spanyard_stock_event_v1_event_proto_rawDesc = "" +
 	"\n" +
-	"#spanyard/stock/event/v1/event.proto\x12\x17spanyard.stock.event.v1\x1a\x1fgoogle/protobuf/timestamp.proto\"\xac\n" +
-	"\n" +
+	"#spanyard/stock/event/v1/event.proto\x12\x17spanyard.stock.event.v1\x1a\x1fgoogle/protobuf/timestamp.proto\"\xc4\r\n" +
 	"\x05Event\x12M\n" +
 	"\x0eyard_rules_set\x18\x01 \x01(\v2%.spanyard.stock.event.v1.YardRulesSetH\x00R\fyardRulesSet\x12O\n" +
 	"\x0ebatch_received\x18\n" +
@@ -2448,14 +3030,34 @@ const file_spanyard_stock_event_v1_event_proto_rawDesc = "" +
 	"\vpiece_moved\x187 \x01(\v2#.spanyard.stock.event.v1.PieceMovedH\x00R\n" +
 	"pieceMoved\x12R\n" +
 	"\x0fblocks_scrapped\x188 \x01(\v2'.spanyard.stock.event.v1.BlocksScrappedH\x00R\x0eblocksScrapped\x12L\n" +
-	"\rkeeping_ended\x189 \x01(\v2%.spanyard.stock.event.v1.KeepingEndedH\x00R\fkeepingEndedB\x06\n" +
-	"\x04kind\"\xf7\x01\n" +
+	"\rkeeping_ended\x189 \x01(\v2%.spanyard.stock.event.v1.KeepingEndedH\x00R\fkeepingEnded\x12R\n" +
+	"\x0fpiece_exchanged\x18: \x01(\v2'.spanyard.stock.event.v1.PieceExchangedH\x00R\x0epieceExchanged\x12O\n" +
+	"\x0epallets_packed\x18; \x01(\v2&.spanyard.stock.event.v1.PalletsPackedH\x00R\rpalletsPacked\x12I\n" +
+	"\fpallet_split\x18< \x01(\v2$.spanyard.stock.event.v1.PalletSplitH\x00R\vpalletSplit\x12O\n" +
+	"\x0epallets_merged\x18= \x01(\v2&.spanyard.stock.event.v1.PalletsMergedH\x00R\rpalletsMerged\x12U\n" +
+	"\x10pallets_unpacked\x18> \x01(\v2(.spanyard.stock.event.v1.PalletsUnpackedH\x00R\x0fpalletsUnpackedB\x06\n" +
+	"\x04kind\"\xb4\x02\n" +
 	"\fYardRulesSet\x12\x1b\n" +
 	"\ttime_zone\x18\x01 \x01(\tR\btimeZone\x12)\n" +
 	"\x11beam_min_age_days\x18\x02 \x01(\x05R\x0ebeamMinAgeDays\x12+\n" +
 	"\x12block_min_age_days\x18\x03 \x01(\x05R\x0fblockMinAgeDays\x12/\n" +
 	"\x14beams_per_stack_tier\x18\x04 \x01(\x05R\x11beamsPerStackTier\x12A\n" +
-	"\bsampling\x18\x05 \x03(\v2%.spanyard.stock.event.v1.SamplingRuleR\bsampling\"\xa9\x02\n" +
+	"\bsampling\x18\x05 \x03(\v2%.spanyard.stock.event.v1.SamplingRuleR\bsampling\x12;\n" +
+	"\x06stacks\x18\x06 \x01(\v2#.spanyard.stock.event.v1.StackRulesR\x06stacks\"\xb6\x01\n" +
+	"\n" +
+	"StackRules\x12\x1b\n" +
+	"\tmax_tiers\x18\x01 \x01(\x05R\bmaxTiers\x12&\n" +
+	"\x0fmax_overhang_mm\x18\x02 \x01(\x05R\rmaxOverhangMm\x12&\n" +
+	"\x0fbearer_inset_mm\x18\x03 \x01(\x05R\rbearerInsetMm\x12;\n" +
+	"\x06places\x18\x04 \x03(\v2#.spanyard.stock.event.v1.StackPlaceR\x06places\"\x82\x01\n" +
+	"\n" +
+	"StackPlace\x12\x19\n" +
+	"\bstack_id\x18\x01 \x01(\tR\astackId\x12\x1d\n" +
+	"\n" +
+	"longest_mm\x18\x02 \x01(\x05R\tlongestMm\x12\x1b\n" +
+	"\tmax_tiers\x18\x03 \x01(\x05R\bmaxTiers\x12\x1d\n" +
+	"\n" +
+	"for_blocks\x18\x04 \x01(\bR\tforBlocks\"\xa9\x02\n" +
 	"\fSamplingRule\x126\n" +
 	"\x04kind\x18\x01 \x01(\x0e2\".spanyard.stock.event.v1.BatchKindR\x04kind\x12\x18\n" +
 	"\aproduct\x18\x02 \x01(\tR\aproduct\x12A\n" +
@@ -2614,7 +3216,35 @@ const file_spanyard_stock_event_v1_event_proto_rawDesc = "" +
 	"\fKeepingEnded\x12\x1b\n" +
 	"\tpiece_ids\x18\x01 \x03(\tR\bpieceIds\x12\x19\n" +
 	"\bended_by\x18\x02 \x01(\tR\aendedBy\x12\x16\n" +
-	"\x06reason\x18\x03 \x01(\tR\x06reason*T\n" +
+	"\x06reason\x18\x03 \x01(\tR\x06reason\"\xd4\x01\n" +
+	"\x0ePieceExchanged\x12 \n" +
+	"\fold_piece_id\x18\x01 \x01(\tR\n" +
+	"oldPieceId\x12 \n" +
+	"\fnew_piece_id\x18\x02 \x01(\tR\n" +
+	"newPieceId\x12C\n" +
+	"\n" +
+	"allocation\x18\x03 \x01(\v2#.spanyard.stock.event.v1.AllocationR\n" +
+	"allocation\x12!\n" +
+	"\fexchanged_by\x18\x04 \x01(\tR\vexchangedBy\x12\x16\n" +
+	"\x06reason\x18\x05 \x01(\tR\x06reason\"k\n" +
+	"\rPalletsPacked\x12\x19\n" +
+	"\bbatch_id\x18\x01 \x01(\tR\abatchId\x12?\n" +
+	"\apallets\x18\x02 \x03(\v2%.spanyard.stock.event.v1.PackedPalletR\apallets\"J\n" +
+	"\fPackedPallet\x12\x19\n" +
+	"\bpiece_id\x18\x01 \x01(\tR\apieceId\x12\x1f\n" +
+	"\vblock_count\x18\x02 \x01(\x05R\n" +
+	"blockCount\"k\n" +
+	"\vPalletSplit\x12\x19\n" +
+	"\bpiece_id\x18\x01 \x01(\tR\apieceId\x12 \n" +
+	"\fnew_piece_id\x18\x02 \x01(\tR\n" +
+	"newPieceId\x12\x1f\n" +
+	"\vblock_count\x18\x03 \x01(\x05R\n" +
+	"blockCount\"P\n" +
+	"\rPalletsMerged\x12\x19\n" +
+	"\bpiece_id\x18\x01 \x01(\tR\apieceId\x12$\n" +
+	"\x0efrom_piece_ids\x18\x02 \x03(\tR\ffromPieceIds\".\n" +
+	"\x0fPalletsUnpacked\x12\x1b\n" +
+	"\tpiece_ids\x18\x01 \x03(\tR\bpieceIds*T\n" +
 	"\tBatchKind\x12\x1a\n" +
 	"\x16BATCH_KIND_UNSPECIFIED\x10\x00\x12\x14\n" +
 	"\x10BATCH_KIND_BEAMS\x10\x01\x12\x15\n" +
@@ -2648,80 +3278,97 @@ func file_spanyard_stock_event_v1_event_proto_rawDescGZIP() []byte {
 }
 
 var file_spanyard_stock_event_v1_event_proto_enumTypes = make([]protoimpl.EnumInfo, 3)
-var file_spanyard_stock_event_v1_event_proto_msgTypes = make([]protoimpl.MessageInfo, 26)
+var file_spanyard_stock_event_v1_event_proto_msgTypes = make([]protoimpl.MessageInfo, 34)
 var file_spanyard_stock_event_v1_event_proto_goTypes = []any{
 	(BatchKind)(0),                // 0: spanyard.stock.event.v1.BatchKind
 	(SpecimenKind)(0),             // 1: spanyard.stock.event.v1.SpecimenKind
 	(PieceState)(0),               // 2: spanyard.stock.event.v1.PieceState
 	(*Event)(nil),                 // 3: spanyard.stock.event.v1.Event
 	(*YardRulesSet)(nil),          // 4: spanyard.stock.event.v1.YardRulesSet
-	(*SamplingRule)(nil),          // 5: spanyard.stock.event.v1.SamplingRule
-	(*BatchReceived)(nil),         // 6: spanyard.stock.event.v1.BatchReceived
-	(*Concrete)(nil),              // 7: spanyard.stock.event.v1.Concrete
-	(*BeamPiece)(nil),             // 8: spanyard.stock.event.v1.BeamPiece
-	(*BlockLot)(nil),              // 9: spanyard.stock.event.v1.BlockLot
-	(*TestRecorded)(nil),          // 10: spanyard.stock.event.v1.TestRecorded
-	(*Verdict)(nil),               // 11: spanyard.stock.event.v1.Verdict
-	(*BatchReleased)(nil),         // 12: spanyard.stock.event.v1.BatchReleased
-	(*BatchQuarantined)(nil),      // 13: spanyard.stock.event.v1.BatchQuarantined
-	(*QuarantineHit)(nil),         // 14: spanyard.stock.event.v1.QuarantineHit
-	(*QuarantineLifted)(nil),      // 15: spanyard.stock.event.v1.QuarantineLifted
-	(*Allocation)(nil),            // 16: spanyard.stock.event.v1.Allocation
-	(*PiecesReserved)(nil),        // 17: spanyard.stock.event.v1.PiecesReserved
-	(*ReservedPiece)(nil),         // 18: spanyard.stock.event.v1.ReservedPiece
-	(*Pallet)(nil),                // 19: spanyard.stock.event.v1.Pallet
-	(*ReservationDropped)(nil),    // 20: spanyard.stock.event.v1.ReservationDropped
-	(*PiecePicked)(nil),           // 21: spanyard.stock.event.v1.PiecePicked
-	(*PieceLoaded)(nil),           // 22: spanyard.stock.event.v1.PieceLoaded
-	(*PieceDelivered)(nil),        // 23: spanyard.stock.event.v1.PieceDelivered
-	(*PieceReturned)(nil),         // 24: spanyard.stock.event.v1.PieceReturned
-	(*PieceScrapped)(nil),         // 25: spanyard.stock.event.v1.PieceScrapped
-	(*PieceMoved)(nil),            // 26: spanyard.stock.event.v1.PieceMoved
-	(*BlocksScrapped)(nil),        // 27: spanyard.stock.event.v1.BlocksScrapped
-	(*KeepingEnded)(nil),          // 28: spanyard.stock.event.v1.KeepingEnded
-	(*timestamppb.Timestamp)(nil), // 29: google.protobuf.Timestamp
+	(*StackRules)(nil),            // 5: spanyard.stock.event.v1.StackRules
+	(*StackPlace)(nil),            // 6: spanyard.stock.event.v1.StackPlace
+	(*SamplingRule)(nil),          // 7: spanyard.stock.event.v1.SamplingRule
+	(*BatchReceived)(nil),         // 8: spanyard.stock.event.v1.BatchReceived
+	(*Concrete)(nil),              // 9: spanyard.stock.event.v1.Concrete
+	(*BeamPiece)(nil),             // 10: spanyard.stock.event.v1.BeamPiece
+	(*BlockLot)(nil),              // 11: spanyard.stock.event.v1.BlockLot
+	(*TestRecorded)(nil),          // 12: spanyard.stock.event.v1.TestRecorded
+	(*Verdict)(nil),               // 13: spanyard.stock.event.v1.Verdict
+	(*BatchReleased)(nil),         // 14: spanyard.stock.event.v1.BatchReleased
+	(*BatchQuarantined)(nil),      // 15: spanyard.stock.event.v1.BatchQuarantined
+	(*QuarantineHit)(nil),         // 16: spanyard.stock.event.v1.QuarantineHit
+	(*QuarantineLifted)(nil),      // 17: spanyard.stock.event.v1.QuarantineLifted
+	(*Allocation)(nil),            // 18: spanyard.stock.event.v1.Allocation
+	(*PiecesReserved)(nil),        // 19: spanyard.stock.event.v1.PiecesReserved
+	(*ReservedPiece)(nil),         // 20: spanyard.stock.event.v1.ReservedPiece
+	(*Pallet)(nil),                // 21: spanyard.stock.event.v1.Pallet
+	(*ReservationDropped)(nil),    // 22: spanyard.stock.event.v1.ReservationDropped
+	(*PiecePicked)(nil),           // 23: spanyard.stock.event.v1.PiecePicked
+	(*PieceLoaded)(nil),           // 24: spanyard.stock.event.v1.PieceLoaded
+	(*PieceDelivered)(nil),        // 25: spanyard.stock.event.v1.PieceDelivered
+	(*PieceReturned)(nil),         // 26: spanyard.stock.event.v1.PieceReturned
+	(*PieceScrapped)(nil),         // 27: spanyard.stock.event.v1.PieceScrapped
+	(*PieceMoved)(nil),            // 28: spanyard.stock.event.v1.PieceMoved
+	(*BlocksScrapped)(nil),        // 29: spanyard.stock.event.v1.BlocksScrapped
+	(*KeepingEnded)(nil),          // 30: spanyard.stock.event.v1.KeepingEnded
+	(*PieceExchanged)(nil),        // 31: spanyard.stock.event.v1.PieceExchanged
+	(*PalletsPacked)(nil),         // 32: spanyard.stock.event.v1.PalletsPacked
+	(*PackedPallet)(nil),          // 33: spanyard.stock.event.v1.PackedPallet
+	(*PalletSplit)(nil),           // 34: spanyard.stock.event.v1.PalletSplit
+	(*PalletsMerged)(nil),         // 35: spanyard.stock.event.v1.PalletsMerged
+	(*PalletsUnpacked)(nil),       // 36: spanyard.stock.event.v1.PalletsUnpacked
+	(*timestamppb.Timestamp)(nil), // 37: google.protobuf.Timestamp
 }
 var file_spanyard_stock_event_v1_event_proto_depIdxs = []int32{
 	4,  // 0: spanyard.stock.event.v1.Event.yard_rules_set:type_name -> spanyard.stock.event.v1.YardRulesSet
-	6,  // 1: spanyard.stock.event.v1.Event.batch_received:type_name -> spanyard.stock.event.v1.BatchReceived
-	10, // 2: spanyard.stock.event.v1.Event.test_recorded:type_name -> spanyard.stock.event.v1.TestRecorded
-	12, // 3: spanyard.stock.event.v1.Event.batch_released:type_name -> spanyard.stock.event.v1.BatchReleased
-	13, // 4: spanyard.stock.event.v1.Event.batch_quarantined:type_name -> spanyard.stock.event.v1.BatchQuarantined
-	15, // 5: spanyard.stock.event.v1.Event.quarantine_lifted:type_name -> spanyard.stock.event.v1.QuarantineLifted
-	17, // 6: spanyard.stock.event.v1.Event.pieces_reserved:type_name -> spanyard.stock.event.v1.PiecesReserved
-	20, // 7: spanyard.stock.event.v1.Event.reservation_dropped:type_name -> spanyard.stock.event.v1.ReservationDropped
-	21, // 8: spanyard.stock.event.v1.Event.piece_picked:type_name -> spanyard.stock.event.v1.PiecePicked
-	22, // 9: spanyard.stock.event.v1.Event.piece_loaded:type_name -> spanyard.stock.event.v1.PieceLoaded
-	23, // 10: spanyard.stock.event.v1.Event.piece_delivered:type_name -> spanyard.stock.event.v1.PieceDelivered
-	24, // 11: spanyard.stock.event.v1.Event.piece_returned:type_name -> spanyard.stock.event.v1.PieceReturned
-	25, // 12: spanyard.stock.event.v1.Event.piece_scrapped:type_name -> spanyard.stock.event.v1.PieceScrapped
-	26, // 13: spanyard.stock.event.v1.Event.piece_moved:type_name -> spanyard.stock.event.v1.PieceMoved
-	27, // 14: spanyard.stock.event.v1.Event.blocks_scrapped:type_name -> spanyard.stock.event.v1.BlocksScrapped
-	28, // 15: spanyard.stock.event.v1.Event.keeping_ended:type_name -> spanyard.stock.event.v1.KeepingEnded
-	5,  // 16: spanyard.stock.event.v1.YardRulesSet.sampling:type_name -> spanyard.stock.event.v1.SamplingRule
-	0,  // 17: spanyard.stock.event.v1.SamplingRule.kind:type_name -> spanyard.stock.event.v1.BatchKind
-	1,  // 18: spanyard.stock.event.v1.SamplingRule.specimen:type_name -> spanyard.stock.event.v1.SpecimenKind
-	0,  // 19: spanyard.stock.event.v1.BatchReceived.kind:type_name -> spanyard.stock.event.v1.BatchKind
-	7,  // 20: spanyard.stock.event.v1.BatchReceived.concrete:type_name -> spanyard.stock.event.v1.Concrete
-	8,  // 21: spanyard.stock.event.v1.BatchReceived.beams:type_name -> spanyard.stock.event.v1.BeamPiece
-	9,  // 22: spanyard.stock.event.v1.BatchReceived.blocks:type_name -> spanyard.stock.event.v1.BlockLot
-	1,  // 23: spanyard.stock.event.v1.TestRecorded.specimen:type_name -> spanyard.stock.event.v1.SpecimenKind
-	11, // 24: spanyard.stock.event.v1.TestRecorded.verdict:type_name -> spanyard.stock.event.v1.Verdict
-	29, // 25: spanyard.stock.event.v1.BatchReleased.released_at:type_name -> google.protobuf.Timestamp
-	14, // 26: spanyard.stock.event.v1.BatchReleased.cleared:type_name -> spanyard.stock.event.v1.QuarantineHit
-	29, // 27: spanyard.stock.event.v1.BatchQuarantined.quarantined_at:type_name -> google.protobuf.Timestamp
-	14, // 28: spanyard.stock.event.v1.BatchQuarantined.hits:type_name -> spanyard.stock.event.v1.QuarantineHit
-	2,  // 29: spanyard.stock.event.v1.QuarantineHit.state:type_name -> spanyard.stock.event.v1.PieceState
-	16, // 30: spanyard.stock.event.v1.QuarantineHit.allocation:type_name -> spanyard.stock.event.v1.Allocation
-	18, // 31: spanyard.stock.event.v1.PiecesReserved.pieces:type_name -> spanyard.stock.event.v1.ReservedPiece
-	16, // 32: spanyard.stock.event.v1.ReservedPiece.allocation:type_name -> spanyard.stock.event.v1.Allocation
-	19, // 33: spanyard.stock.event.v1.ReservedPiece.pallet:type_name -> spanyard.stock.event.v1.Pallet
-	29, // 34: spanyard.stock.event.v1.PieceDelivered.delivered_at:type_name -> google.protobuf.Timestamp
-	35, // [35:35] is the sub-list for method output_type
-	35, // [35:35] is the sub-list for method input_type
-	35, // [35:35] is the sub-list for extension type_name
-	35, // [35:35] is the sub-list for extension extendee
-	0,  // [0:35] is the sub-list for field type_name
+	8,  // 1: spanyard.stock.event.v1.Event.batch_received:type_name -> spanyard.stock.event.v1.BatchReceived
+	12, // 2: spanyard.stock.event.v1.Event.test_recorded:type_name -> spanyard.stock.event.v1.TestRecorded
+	14, // 3: spanyard.stock.event.v1.Event.batch_released:type_name -> spanyard.stock.event.v1.BatchReleased
+	15, // 4: spanyard.stock.event.v1.Event.batch_quarantined:type_name -> spanyard.stock.event.v1.BatchQuarantined
+	17, // 5: spanyard.stock.event.v1.Event.quarantine_lifted:type_name -> spanyard.stock.event.v1.QuarantineLifted
+	19, // 6: spanyard.stock.event.v1.Event.pieces_reserved:type_name -> spanyard.stock.event.v1.PiecesReserved
+	22, // 7: spanyard.stock.event.v1.Event.reservation_dropped:type_name -> spanyard.stock.event.v1.ReservationDropped
+	23, // 8: spanyard.stock.event.v1.Event.piece_picked:type_name -> spanyard.stock.event.v1.PiecePicked
+	24, // 9: spanyard.stock.event.v1.Event.piece_loaded:type_name -> spanyard.stock.event.v1.PieceLoaded
+	25, // 10: spanyard.stock.event.v1.Event.piece_delivered:type_name -> spanyard.stock.event.v1.PieceDelivered
+	26, // 11: spanyard.stock.event.v1.Event.piece_returned:type_name -> spanyard.stock.event.v1.PieceReturned
+	27, // 12: spanyard.stock.event.v1.Event.piece_scrapped:type_name -> spanyard.stock.event.v1.PieceScrapped
+	28, // 13: spanyard.stock.event.v1.Event.piece_moved:type_name -> spanyard.stock.event.v1.PieceMoved
+	29, // 14: spanyard.stock.event.v1.Event.blocks_scrapped:type_name -> spanyard.stock.event.v1.BlocksScrapped
+	30, // 15: spanyard.stock.event.v1.Event.keeping_ended:type_name -> spanyard.stock.event.v1.KeepingEnded
+	31, // 16: spanyard.stock.event.v1.Event.piece_exchanged:type_name -> spanyard.stock.event.v1.PieceExchanged
+	32, // 17: spanyard.stock.event.v1.Event.pallets_packed:type_name -> spanyard.stock.event.v1.PalletsPacked
+	34, // 18: spanyard.stock.event.v1.Event.pallet_split:type_name -> spanyard.stock.event.v1.PalletSplit
+	35, // 19: spanyard.stock.event.v1.Event.pallets_merged:type_name -> spanyard.stock.event.v1.PalletsMerged
+	36, // 20: spanyard.stock.event.v1.Event.pallets_unpacked:type_name -> spanyard.stock.event.v1.PalletsUnpacked
+	7,  // 21: spanyard.stock.event.v1.YardRulesSet.sampling:type_name -> spanyard.stock.event.v1.SamplingRule
+	5,  // 22: spanyard.stock.event.v1.YardRulesSet.stacks:type_name -> spanyard.stock.event.v1.StackRules
+	6,  // 23: spanyard.stock.event.v1.StackRules.places:type_name -> spanyard.stock.event.v1.StackPlace
+	0,  // 24: spanyard.stock.event.v1.SamplingRule.kind:type_name -> spanyard.stock.event.v1.BatchKind
+	1,  // 25: spanyard.stock.event.v1.SamplingRule.specimen:type_name -> spanyard.stock.event.v1.SpecimenKind
+	0,  // 26: spanyard.stock.event.v1.BatchReceived.kind:type_name -> spanyard.stock.event.v1.BatchKind
+	9,  // 27: spanyard.stock.event.v1.BatchReceived.concrete:type_name -> spanyard.stock.event.v1.Concrete
+	10, // 28: spanyard.stock.event.v1.BatchReceived.beams:type_name -> spanyard.stock.event.v1.BeamPiece
+	11, // 29: spanyard.stock.event.v1.BatchReceived.blocks:type_name -> spanyard.stock.event.v1.BlockLot
+	1,  // 30: spanyard.stock.event.v1.TestRecorded.specimen:type_name -> spanyard.stock.event.v1.SpecimenKind
+	13, // 31: spanyard.stock.event.v1.TestRecorded.verdict:type_name -> spanyard.stock.event.v1.Verdict
+	37, // 32: spanyard.stock.event.v1.BatchReleased.released_at:type_name -> google.protobuf.Timestamp
+	16, // 33: spanyard.stock.event.v1.BatchReleased.cleared:type_name -> spanyard.stock.event.v1.QuarantineHit
+	37, // 34: spanyard.stock.event.v1.BatchQuarantined.quarantined_at:type_name -> google.protobuf.Timestamp
+	16, // 35: spanyard.stock.event.v1.BatchQuarantined.hits:type_name -> spanyard.stock.event.v1.QuarantineHit
+	2,  // 36: spanyard.stock.event.v1.QuarantineHit.state:type_name -> spanyard.stock.event.v1.PieceState
+	18, // 37: spanyard.stock.event.v1.QuarantineHit.allocation:type_name -> spanyard.stock.event.v1.Allocation
+	20, // 38: spanyard.stock.event.v1.PiecesReserved.pieces:type_name -> spanyard.stock.event.v1.ReservedPiece
+	18, // 39: spanyard.stock.event.v1.ReservedPiece.allocation:type_name -> spanyard.stock.event.v1.Allocation
+	21, // 40: spanyard.stock.event.v1.ReservedPiece.pallet:type_name -> spanyard.stock.event.v1.Pallet
+	37, // 41: spanyard.stock.event.v1.PieceDelivered.delivered_at:type_name -> google.protobuf.Timestamp
+	18, // 42: spanyard.stock.event.v1.PieceExchanged.allocation:type_name -> spanyard.stock.event.v1.Allocation
+	33, // 43: spanyard.stock.event.v1.PalletsPacked.pallets:type_name -> spanyard.stock.event.v1.PackedPallet
+	44, // [44:44] is the sub-list for method output_type
+	44, // [44:44] is the sub-list for method input_type
+	44, // [44:44] is the sub-list for extension type_name
+	44, // [44:44] is the sub-list for extension extendee
+	0,  // [0:44] is the sub-list for field type_name
 }
 
 func init() { file_spanyard_stock_event_v1_event_proto_init() }
@@ -2746,6 +3393,11 @@ func file_spanyard_stock_event_v1_event_proto_init() {
 		(*Event_PieceMoved)(nil),
 		(*Event_BlocksScrapped)(nil),
 		(*Event_KeepingEnded)(nil),
+		(*Event_PieceExchanged)(nil),
+		(*Event_PalletsPacked)(nil),
+		(*Event_PalletSplit)(nil),
+		(*Event_PalletsMerged)(nil),
+		(*Event_PalletsUnpacked)(nil),
 	}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
@@ -2753,7 +3405,7 @@ func file_spanyard_stock_event_v1_event_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_spanyard_stock_event_v1_event_proto_rawDesc), len(file_spanyard_stock_event_v1_event_proto_rawDesc)),
 			NumEnums:      3,
-			NumMessages:   26,
+			NumMessages:   34,
 			NumExtensions: 0,
 			NumServices:   0,
 		},
