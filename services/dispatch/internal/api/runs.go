@@ -127,6 +127,8 @@ func watchedRun(fact daybook.Event) (runID string, watched bool) {
 		return f.RunID, true
 	case daybook.PieceTakenBack:
 		return f.RunID, true
+	case daybook.PieceExchanged:
+		return f.RunID, true
 	case daybook.RunDeparted:
 		return f.RunID, true
 	case daybook.RunCancelled:
@@ -157,6 +159,8 @@ func fill(answer *dispatchv1.WatchPicksResponse, msg *eventv1.Event) {
 		answer.What = &dispatchv1.WatchPicksResponse_RunCleared{RunCleared: k.RunCleared}
 	case *eventv1.Event_PieceSetDown:
 		answer.What = &dispatchv1.WatchPicksResponse_PieceSetDown{PieceSetDown: k.PieceSetDown}
+	case *eventv1.Event_PieceExchanged:
+		answer.What = &dispatchv1.WatchPicksResponse_PieceExchanged{PieceExchanged: k.PieceExchanged}
 	case *eventv1.Event_PieceTakenBack:
 		answer.What = &dispatchv1.WatchPicksResponse_PieceTakenBack{PieceTakenBack: k.PieceTakenBack}
 	case *eventv1.Event_RunDeparted:

@@ -46,7 +46,7 @@ func morningToProto(event daybook.Event) (*eventv1.Event, error) {
 		}}}, nil
 	case daybook.PicksIssued:
 		return &eventv1.Event{Kind: &eventv1.Event_PicksIssued{PicksIssued: &eventv1.PicksIssued{
-			RunId: e.RunID, TruckId: e.TruckID, Day: e.Day, LoadingMinute: int32(e.LoadingMinute), Picks: each(e.Picks, pickTo),
+			RunId: e.RunID, TruckId: e.TruckID, Day: e.Day, LoadingMinute: int32(e.LoadingMinute), Picks: each(e.Picks, pickTo), Moves: each(e.Moves, moveTo),
 		}}}, nil
 	case daybook.MorningConfirmed:
 		return &eventv1.Event{Kind: &eventv1.Event_MorningConfirmed{MorningConfirmed: &eventv1.MorningConfirmed{
@@ -71,6 +71,11 @@ func runToProto(event daybook.Event) (*eventv1.Event, error) {
 	case daybook.PieceSetDown:
 		return &eventv1.Event{Kind: &eventv1.Event_PieceSetDown{PieceSetDown: &eventv1.PieceSetDown{
 			RunId: e.RunID, PieceId: e.PieceID, SiteId: e.SiteID, Mark: e.Mark,
+		}}}, nil
+	case daybook.PieceExchanged:
+		return &eventv1.Event{Kind: &eventv1.Event_PieceExchanged{PieceExchanged: &eventv1.PieceExchanged{
+			RunId: e.RunID, OldPieceId: e.OldID, NewPieceId: e.NewID, Mark: e.Mark, BatchId: e.BatchID, StackId: e.StackID, StackTier: int32(e.StackTier),
+			ExchangedBy: e.By, Reason: e.Reason,
 		}}}, nil
 	case daybook.PieceTakenBack:
 		return &eventv1.Event{Kind: &eventv1.Event_PieceTakenBack{PieceTakenBack: &eventv1.PieceTakenBack{
@@ -135,7 +140,7 @@ func morningFromProto(msg *eventv1.Event) (daybook.Event, error) {
 		e := k.PicksIssued
 		return daybook.PicksIssued{
 			RunID: e.GetRunId(), TruckID: e.GetTruckId(), Day: e.GetDay(),
-			LoadingMinute: int(e.GetLoadingMinute()), Picks: each(e.GetPicks(), pickFrom),
+			LoadingMinute: int(e.GetLoadingMinute()), Picks: each(e.GetPicks(), pickFrom), Moves: each(e.GetMoves(), moveFrom),
 		}, nil
 	case *eventv1.Event_MorningConfirmed:
 		e := k.MorningConfirmed
@@ -161,6 +166,12 @@ func runFromProto(msg *eventv1.Event) (daybook.Event, error) {
 	case *eventv1.Event_PieceSetDown:
 		e := k.PieceSetDown
 		return daybook.PieceSetDown{RunID: e.GetRunId(), PieceID: e.GetPieceId(), SiteID: e.GetSiteId(), Mark: e.GetMark()}, nil
+	case *eventv1.Event_PieceExchanged:
+		e := k.PieceExchanged
+		return daybook.PieceExchanged{
+			RunID: e.GetRunId(), OldID: e.GetOldPieceId(), NewID: e.GetNewPieceId(), Mark: e.GetMark(), BatchID: e.GetBatchId(), StackID: e.GetStackId(),
+			StackTier: int(e.GetStackTier()), By: e.GetExchangedBy(), Reason: e.GetReason(),
+		}, nil
 	case *eventv1.Event_PieceTakenBack:
 		e := k.PieceTakenBack
 		return daybook.PieceTakenBack{RunID: e.GetRunId(), PieceID: e.GetPieceId(), Mark: e.GetMark()}, nil

@@ -19,6 +19,8 @@ func PlanTo(p daybook.Plan) *eventv1.MorningPlan {
 		TookMs:          int32(p.TookMS),
 		StockPosition:   p.StockPosition,
 		MovedAsideCount: int32(p.MovedAsideCount),
+		MovedAsideBound: int32(p.MovedAsideBound),
+		PicksNote:       p.PicksNote,
 	}
 }
 
@@ -35,6 +37,8 @@ func planFrom(p *eventv1.MorningPlan) daybook.Plan {
 		TookMS:          int(p.GetTookMs()),
 		StockPosition:   p.GetStockPosition(),
 		MovedAsideCount: int(p.GetMovedAsideCount()),
+		MovedAsideBound: int(p.GetMovedAsideBound()),
+		PicksNote:       p.GetPicksNote(),
 	}
 }
 
@@ -53,6 +57,7 @@ func RunTo(r daybook.Run) *eventv1.Run {
 		MassG:         r.MassG,
 		AxleLoads:     each(r.AxleLoads, axlesTo),
 		Picks:         each(r.Picks, pickTo),
+		Moves:         each(r.Moves, moveTo),
 	}
 }
 
@@ -70,7 +75,16 @@ func runFrom(r *eventv1.Run) daybook.Run {
 		MassG:         r.GetMassG(),
 		AxleLoads:     each(r.GetAxleLoads(), axlesFrom),
 		Picks:         each(r.GetPicks(), pickFrom),
+		Moves:         each(r.GetMoves(), moveFrom),
 	}
+}
+
+func moveTo(m daybook.AsideMove) *eventv1.AsideMove {
+	return &eventv1.AsideMove{PieceId: m.PieceID, FromStackId: m.FromID, ToStackId: m.ToID, BeforePick: int32(m.BeforePick)}
+}
+
+func moveFrom(m *eventv1.AsideMove) daybook.AsideMove {
+	return daybook.AsideMove{PieceID: m.GetPieceId(), FromID: m.GetFromStackId(), ToID: m.GetToStackId(), BeforePick: int(m.GetBeforePick())}
 }
 
 func dropTo(d daybook.Drop) *eventv1.Drop {

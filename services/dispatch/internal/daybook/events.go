@@ -38,6 +38,7 @@ type (
 		RunID, TruckID, Day string
 		LoadingMinute       int
 		Picks               []Pick
+		Moves               []AsideMove
 	}
 	// MorningConfirmed: all runs of a plan are confirmed.
 	MorningConfirmed struct {
@@ -68,6 +69,14 @@ type (
 	PieceSetDown struct{ RunID, PieceID, SiteID, Mark string }
 	// PieceTakenBack: such a piece is back in the yard.
 	PieceTakenBack struct{ RunID, PieceID, Mark string }
+	// PieceExchanged: an equal beam took the place of one of a run.
+	PieceExchanged struct {
+		RunID, OldID, NewID, Mark string
+		// BatchID, StackID and StackTier are of the new beam.
+		BatchID, StackID string
+		StackTier        int
+		By, Reason       string
+	}
 	// RunDeparted: a truck left the yard.
 	RunDeparted struct {
 		RunID, DepartedBy string
@@ -105,6 +114,7 @@ func (RunChanged) isEvent()           {}
 func (RunCleared) isEvent()           {}
 func (PieceSetDown) isEvent()         {}
 func (PieceTakenBack) isEvent()       {}
+func (PieceExchanged) isEvent()       {}
 func (RunDeparted) isEvent()          {}
 func (DropDelivered) isEvent()        {}
 func (RunCancelled) isEvent()         {}

@@ -84,6 +84,8 @@ func evolveRun(s State, event Event) State {
 		s = s.setDown(e)
 	case PieceTakenBack:
 		s = s.takenBack(e)
+	case PieceExchanged:
+		s = s.exchanged(e)
 	case RunDeparted:
 		s = s.withRun(e.RunID, func(r *RunStatus) { r.State = RunDepartedState })
 	case DropDelivered:

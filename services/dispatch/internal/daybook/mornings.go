@@ -263,7 +263,7 @@ func (c FinishConfirm) decide(s State) ([]Event, error) {
 	for _, run := range p.Plan.Runs {
 		events = append(events,
 			RunConfirmed{PlanID: c.PlanID, Day: p.Plan.Day, Run: run},
-			PicksIssued{RunID: run.ID, TruckID: run.TruckID, Day: p.Plan.Day, LoadingMinute: run.LoadingMinute, Picks: run.Picks})
+			PicksIssued{RunID: run.ID, TruckID: run.TruckID, Day: p.Plan.Day, LoadingMinute: run.LoadingMinute, Picks: run.Picks, Moves: run.Moves})
 	}
 	return append(events, MorningConfirmed{
 		PlanID: c.PlanID, Day: p.Plan.Day, ConfirmedBy: p.ConfirmedBy, ConfirmedAt: c.At, StockPosition: c.StockPosition,

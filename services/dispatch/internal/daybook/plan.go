@@ -18,6 +18,8 @@ type Plan struct {
 	TookMS          int
 	StockPosition   uint64
 	MovedAsideCount int
+	MovedAsideBound int    `json:",omitempty"`
+	PicksNote       string `json:",omitempty"`
 }
 
 // Run is one trip from the yard and back.
@@ -34,6 +36,15 @@ type Run struct {
 	MassG         int64
 	AxleLoads     []AxleLoads
 	Picks         []Pick
+	Moves         []AsideMove `json:",omitempty"`
+}
+
+// AsideMove takes a beam that lies above a pick to another stack; when both are
+// the same it is lifted aside and put back.
+type AsideMove struct {
+	PieceID, FromID, ToID string
+	// BeforePick is the number of the pick that it comes before.
+	BeforePick int
 }
 
 // Drop is one site visited on a run.

@@ -11,6 +11,13 @@ type Plan struct {
 	// MovedAside counts the pieces of the yard's stacks that have to be
 	// lifted aside to get at the picks.
 	MovedAside int
+	// MovedAsideBound: no choice of pieces and no moves do with fewer.
+	MovedAsideBound int
+	// PicksNote says what a dispatcher has to know of how the picks came about;
+	// empty when stock planned them, and then the moves of the runs are its.
+	PicksNote string
+	// ByStock says that stock planned the picks, on all that lies in the yard.
+	ByStock bool
 }
 
 // Run is one trip from the yard and back.
@@ -29,6 +36,16 @@ type Run struct {
 	// AxleLoads at departure and after each drop.
 	AxleLoads []AxleLoads
 	Picks     []Pick
+	// Moves aside for the picks, in order; filled when stock planned them.
+	Moves []Move
+}
+
+// Move takes a beam that lies above a pick to another stack; when both are the
+// same it is lifted aside and put back.
+type Move struct {
+	PieceID, FromID, ToID string
+	// BeforePick is the number of the pick that it comes before.
+	BeforePick int
 }
 
 // Drop is one site visited on a run.

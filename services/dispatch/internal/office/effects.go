@@ -110,6 +110,12 @@ func commandFor(event *stockeventv1.Event) daybook.Command {
 		return daybook.ReportHits{Reports: []daybook.Report{{
 			PieceID: k.PieceScrapped.GetPieceId(), Kind: daybook.Scrapped, Reason: "was scrapped: " + k.PieceScrapped.GetReason(),
 		}}}
+	case *stockeventv1.Event_PieceExchanged:
+		x := k.PieceExchanged
+		return daybook.Exchange{
+			RunID: x.GetAllocation().GetRunId(), OldID: x.GetOldPieceId(), NewID: x.GetNewPieceId(), BatchID: x.GetNewBatchId(),
+			StackID: x.GetNewStackId(), StackTier: int(x.GetNewTier()), By: x.GetExchangedBy(), Reason: x.GetReason(),
+		}
 	case *stockeventv1.Event_PieceReturned:
 		id := k.PieceReturned.GetPieceId()
 		hit := daybook.Report{PieceID: id, Kind: daybook.Returned, Reason: "came back to the yard: " + k.PieceReturned.GetReason()}

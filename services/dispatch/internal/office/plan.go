@@ -78,6 +78,7 @@ func (o *Office) draw(ctx context.Context, a Ask, s daybook.State, r MorningRequ
 	// The budget is time on the wall, whatever day the service's clock shows.
 	started := time.Now()
 	plan := o.Planner(problem, func() bool { return ctx.Err() != nil || time.Since(started) >= r.Budget })
+	plan = o.Stores.Picks(ctx, a.Yard, plan, position)
 	took := time.Since(started)
 	if violations := o.Checker(problem, plan); len(violations) > 0 {
 		for _, v := range violations {

@@ -82,6 +82,18 @@ func (r Run) PickList() ([]byte, error) {
 	for _, s := range r.stacks() {
 		t.row(false, s.stack, strings.Join(s.batches, ", "), fmt.Sprint(s.pieces), fmt.Sprintf("%.0f", kg(s.massG)))
 	}
+	if len(r.Moves) > 0 {
+		p.heading("Moved aside for the picks")
+		t = p.table(column{"before no.", 22, true}, column{"piece", 50, false}, column{"from stack", 45, false}, column{"to stack", contentMM - 117, false})
+		for _, m := range r.Moves {
+			to := m.ToID
+			if to == m.FromID {
+				to = "aside, and back"
+			}
+			t.row(false, fmt.Sprint(m.BeforePick), m.PieceID, m.FromID, to)
+			t.tick()
+		}
+	}
 	p.heading("In loading order")
 	t = p.table(column{"no.", 10, true}, column{"stack", 22, false}, column{"tier", 10, true}, column{"piece", 42, false}, column{"mark", 28, false},
 		column{"length mm", 20, true}, column{"mass kg", 17, true}, column{"pile/tier", 18, true}, column{"", contentMM - 167, false})

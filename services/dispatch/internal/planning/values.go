@@ -132,6 +132,8 @@ func Plan(p morning.Plan, aside []daybook.Unserved, m Made) daybook.Plan {
 		RunLowerBound:   p.LowerBound,
 		BoundReason:     p.BoundReason,
 		MovedAsideCount: p.MovedAside,
+		MovedAsideBound: p.MovedAsideBound,
+		PicksNote:       p.PicksNote,
 		Unserved:        slices.Clone(aside),
 	}
 	for _, u := range p.Unserved {
@@ -156,6 +158,9 @@ func run(r morning.Run) daybook.Run {
 	}
 	for _, a := range r.AxleLoads {
 		out.AxleLoads = append(out.AxleLoads, daybook.AxleLoads{AfterDrop: a.AfterDrop, FrontKG: a.FrontKg, RearKG: a.RearKg})
+	}
+	for _, m := range r.Moves {
+		out.Moves = append(out.Moves, daybook.AsideMove(m))
 	}
 	for _, p := range r.Piles {
 		out.Piles = append(out.Piles, pile(p))

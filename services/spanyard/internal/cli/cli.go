@@ -160,7 +160,7 @@ with --json the bare answer for other programs.`,
 	root.SetCompletionCommandGroupID(groupProgram)
 	root.AddCommand(p.serveCommand(), p.demoCommand(), p.yardCommand())
 	root.AddCommand(p.catalogueCommand(), p.floorCommand(), p.beamCommand(), p.designCommand())
-	root.AddCommand(p.stockCommand(), p.stackCommand(), p.traceCommand(), p.pieceCommand(), p.picksCommand())
+	root.AddCommand(p.stockCommand(), p.stackCommand(), p.traceCommand(), p.pieceCommand(), p.palletCommand(), p.picksCommand())
 	root.AddCommand(p.batchCommand())
 	root.AddCommand(p.truckCommand(), p.siteCommand(), p.callOffCommand(), p.morningCommand(), p.runCommand())
 	p.inPlainWords(root)

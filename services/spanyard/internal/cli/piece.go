@@ -15,7 +15,7 @@ func (p *program) pieceCommand() *cobra.Command {
 pieces of a run at once, see 'spanyard run pick' and 'spanyard run load'.`,
 		`  spanyard piece pick R-1 B0412-017 B0412-018
   spanyard piece return A-03 B0412-017 --reason "truck broke down"`,
-		p.pieceFindCommand(), p.pieceFreeCommand(), p.piecePickCommand(), p.pieceLoadCommand(), p.pieceDeliverCommand(), p.pieceReturnCommand(), p.pieceScrapCommand(), p.pieceMoveCommand())
+		p.pieceFindCommand(), p.pieceFreeCommand(), p.pieceExchangeCommand(), p.piecePickCommand(), p.pieceLoadCommand(), p.pieceDeliverCommand(), p.pieceReturnCommand(), p.pieceScrapCommand(), p.pieceMoveCommand())
 }
 
 func (p *program) pieceFindCommand() *cobra.Command {

@@ -40,7 +40,7 @@ func (p *program) runCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			return p.pick(cmd, args[1], piecesOf(run.GetRun().GetPicks()))
+			return p.pickRun(cmd, run.GetRun())
 		},
 	}
 	load := &cobra.Command{

@@ -183,11 +183,11 @@ func (p *program) stockWatchCommand() *cobra.Command {
 }
 
 func (p *program) stackCommand() *cobra.Command {
-	return &cobra.Command{
+	c := &cobra.Command{
 		Use:     "stack STACK",
 		GroupID: groupYard,
-		Short:   "Show a stack from top to bottom",
-		Example: "  spanyard stack A-03",
+		Short:   "Show a stack from top to bottom; advise and sort",
+		Example: "  spanyard stack A-03\n  spanyard stack advise B0412\n  spanyard stack sort 2027-03-17",
 		Args:    cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			c, err := p.stock()
@@ -201,6 +201,8 @@ func (p *program) stackCommand() *cobra.Command {
 			return p.answer(answer, func(w io.Writer) { show.Stack(w, answer) })
 		},
 	}
+	c.AddCommand(p.stackAdviseCommand(), p.stackSortCommand())
+	return c
 }
 
 func (p *program) traceCommand() *cobra.Command {

@@ -69,8 +69,21 @@ func header(w io.Writer, m *dispatchv1.Morning, y Yard) {
 	beams, pallets, blocks, mass := totals(p)
 	fmt.Fprintf(w, "On them: %s, %s with %s, %s kg. Planned in %d ms.\n", count(beams, "beam"), count(pallets, "pallet"),
 		count(blocks, "block"), wholeKg(mass), p.GetTookMs())
-	if n := p.GetMovedAsideCount(); n > 0 {
-		fmt.Fprintf(w, "For the picks, %s in the yard have to be moved aside.\n", count(n, "piece"))
+	fmt.Fprintln(w, movedAside(p))
+	if p.GetPicksNote() != "" {
+		paragraph(w, "", "", p.GetPicksNote())
+	}
+}
+
+// movedAside says what the picks cost in the yard, and what they cost at least.
+func movedAside(p *dispatcheventv1.MorningPlan) string {
+	switch n, least := p.GetMovedAsideCount(), p.GetMovedAsideBound(); {
+	case n == 0:
+		return "For the picks, nothing in the yard has to be moved aside."
+	case n == least:
+		return fmt.Sprintf("For the picks, %s in the yard have to be moved aside; no choice of pieces does with fewer.", count(n, "piece"))
+	default:
+		return fmt.Sprintf("For the picks, %s in the yard have to be moved aside; %d at least, whatever is chosen.", count(n, "piece"), least)
 	}
 }
 

@@ -66,6 +66,7 @@ func pair(p *dispatcheventv1.Pick) string {
 func Picks(w io.Writer, p *dispatcheventv1.PicksIssued, y Yard) {
 	fmt.Fprintf(w, "PICKS FOR RUN %s: %s, %s, loading from %s\n", p.GetRunId(), y.truck(p.GetTruckId()), longDay(p.GetDay()), Clock(p.GetLoadingMinute()))
 	picks(w, "", p.GetPicks())
+	asideMoves(w, "", p.GetMoves())
 }
 
 // Change prints one entry of the feed of picks.
@@ -81,6 +82,10 @@ func Change(w io.Writer, e *dispatchv1.WatchPicksResponse, y Yard) {
 	case *dispatchv1.WatchPicksResponse_PieceSetDown:
 		d := what.PieceSetDown
 		fmt.Fprintf(w, "Piece %s of run %s was set down by hand at %s%s.\n", d.GetPieceId(), d.GetRunId(), y.site(d.GetSiteId()), forPlace(d.GetMark()))
+	case *dispatchv1.WatchPicksResponse_PieceExchanged:
+		x := what.PieceExchanged
+		paragraph(w, "", "  ", fmt.Sprintf("RUN %s: take %s from stack %s, tier %d, instead of %s, and mark it anew%s; %s: %s", x.GetRunId(), x.GetNewPieceId(),
+			x.GetStackId(), x.GetStackTier(), x.GetOldPieceId(), forPlace(x.GetMark()), x.GetExchangedBy(), x.GetReason()))
 	case *dispatchv1.WatchPicksResponse_PieceTakenBack:
 		b := what.PieceTakenBack
 		fmt.Fprintf(w, "Piece %s of run %s is back from its site%s.\n", b.GetPieceId(), b.GetRunId(), forPlace(b.GetMark()))

@@ -21,6 +21,7 @@ func Run(w io.Writer, run *dispatcheventv1.Run, y Yard) {
 	}
 	fmt.Fprintln(w, "  Picks in loading order, piece=mark:")
 	picks(w, "  ", run.GetPicks())
+	asideMoves(w, "  ", run.GetMoves())
 }
 
 func times(w io.Writer, run *dispatcheventv1.Run, y Yard) {

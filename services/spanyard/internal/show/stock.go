@@ -249,7 +249,41 @@ func StockRules(w io.Writer, yard string, r *stockeventv1.YardRulesSet) {
 	fmt.Fprintf(w, "Beams leave no younger than %s from casting, blocks no younger than %s from making.\n",
 		count(r.GetBeamMinAgeDays(), "day"), count(r.GetBlockMinAgeDays(), "day"))
 	fmt.Fprintf(w, "In a stack, %s side by side in one tier.\n", count(r.GetBeamsPerStackTier(), "beam"))
+	stacking(w, r.GetStacks())
 	sampling(w, r.GetSampling())
+}
+
+// stacking prints how pieces are stacked.
+func stacking(w io.Writer, s *stockeventv1.StackRules) {
+	if s.GetMaxTiers() > 0 {
+		fmt.Fprintf(w, "A stack has at most %s.\n", count(s.GetMaxTiers(), "tier"))
+	}
+	if s.GetMaxOverhangMm() > 0 {
+		fmt.Fprintf(w, "Bearers lie %d mm from the ends; beams of a stack differ by at most %d mm, and by two fifths of the longest.\n", s.GetBearerInsetMm(), 2*s.GetMaxOverhangMm())
+	}
+	if len(s.GetPlaces()) == 0 {
+		fmt.Fprintln(w, "Stacks may stand anywhere: no places are listed, so no advice on putting away can be given.")
+		return
+	}
+	t := newTable("stack place", "longest mm#", "tiers#", "for")
+	for _, p := range s.GetPlaces() {
+		what, tiers := "beams", s.GetMaxTiers()
+		if p.GetForBlocks() {
+			what = "blocks"
+		}
+		if p.GetMaxTiers() > 0 {
+			tiers = p.GetMaxTiers()
+		}
+		t.add(p.GetStackId(), orAny(p.GetLongestMm()), orAny(tiers), what)
+	}
+	t.write(w)
+}
+
+func orAny(n int32) string {
+	if n == 0 {
+		return "any"
+	}
+	return fmt.Sprint(n)
 }
 
 // Stack prints a stack from top to bottom.

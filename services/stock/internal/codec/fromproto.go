@@ -59,7 +59,8 @@ func pieceEventOf(message *stockeventv1.Event) (yard.Event, error) {
 		return yard.PieceMoved{PieceID: m.PieceMoved.GetPieceId(), StackID: m.PieceMoved.GetStackId(), Aside: m.PieceMoved.GetAsidePieceIds()}, nil
 	case *stockeventv1.Event_PieceExchanged:
 		x := m.PieceExchanged
-		return yard.PieceExchanged{OldID: x.GetOldPieceId(), NewID: x.GetNewPieceId(), Allocation: AllocationOf(x.GetAllocation()), By: x.GetExchangedBy(), Reason: x.GetReason()}, nil
+		return yard.PieceExchanged{OldID: x.GetOldPieceId(), NewID: x.GetNewPieceId(), Allocation: AllocationOf(x.GetAllocation()), By: x.GetExchangedBy(), Reason: x.GetReason(),
+			NewBatchID: x.GetNewBatchId(), NewStackID: x.GetNewStackId(), NewTier: int(x.GetNewTier())}, nil
 	case *stockeventv1.Event_PalletsPacked:
 		e := yard.PalletsPacked{BatchID: m.PalletsPacked.GetBatchId()}
 		for _, p := range m.PalletsPacked.GetPallets() {

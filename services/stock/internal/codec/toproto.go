@@ -59,7 +59,8 @@ func Rules(r yard.Rules) *stockeventv1.YardRulesSet {
 
 // Exchanged returns an exchange of beams as messages carry it.
 func Exchanged(e yard.PieceExchanged) *stockeventv1.PieceExchanged {
-	return &stockeventv1.PieceExchanged{OldPieceId: e.OldID, NewPieceId: e.NewID, Allocation: Allocation(e.Allocation), ExchangedBy: e.By, Reason: e.Reason}
+	return &stockeventv1.PieceExchanged{OldPieceId: e.OldID, NewPieceId: e.NewID, Allocation: Allocation(e.Allocation), ExchangedBy: e.By, Reason: e.Reason,
+		NewBatchId: e.NewBatchID, NewStackId: e.NewStackID, NewTier: int32(e.NewTier)}
 }
 
 // SamplingRule returns a rule of sampling as messages carry it.

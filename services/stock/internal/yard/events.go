@@ -122,6 +122,9 @@ type PieceExchanged struct {
 	OldID, NewID string
 	Allocation   Allocation
 	By, Reason   string
+	// NewBatchID, NewStackID and NewTier are of the new beam.
+	NewBatchID, NewStackID string
+	NewTier                int
 }
 
 // PalletsPacked says that loose blocks were put on pallets.

@@ -41,7 +41,7 @@ type modelPiece struct {
 	state                         yard.PieceState
 	blocks                        int
 	stack                         string
-	profile, wires, mark          string
+	profile, wires                string
 	lengthMM                      int
 	massG                         int64
 	// keptFor is the job that a beam is made for.

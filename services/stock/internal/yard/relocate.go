@@ -2,8 +2,7 @@ package yard
 
 import (
 	"fmt"
-
-	"spanyard.example/services/kit/fault"
+	"slices"
 )
 
 // Relocation takes a beam from the top tier of its stack to another stack.
@@ -114,7 +113,11 @@ func (s State) exchange(x Exchange, c ExchangePieces) (Event, string) {
 	if problem := s.whyNotFor(old, fresh); problem != "" {
 		return nil, fmt.Sprintf("piece %s %s", fresh.ID, problem)
 	}
-	return PieceExchanged{OldID: old.ID, NewID: fresh.ID, Allocation: *old.Allocation, By: c.By, Reason: c.Reason}, ""
+	ids := s.piles().on(fresh.StackID)
+	return PieceExchanged{
+		OldID: old.ID, NewID: fresh.ID, Allocation: *old.Allocation, By: c.By, Reason: c.Reason,
+		NewBatchID: fresh.BatchID, NewStackID: fresh.StackID, NewTier: slices.Index(ids, fresh.ID)/s.rules.BeamsPerStackTier + 1,
+	}, ""
 }
 
 // whyNotFor says why a beam may not take the place of a promised one; empty
@@ -158,9 +161,4 @@ func (s State) Equal(old Piece) string {
 		}
 	})
 	return best
-}
-
-// notAPallet is the fault of a command on pallets that names something else.
-func notAPallet(id string) error {
-	return fault.New(fault.Invalid, "NO_PALLET", "%s is no pallet of this yard.", id)
 }

@@ -154,8 +154,6 @@ func (p *piles) put(id string, lengthMM int, stackID string) {
 	p.lengths[id] = lengthMM
 }
 
-func (p *piles) take(id, stackID string) { p.stacks[stackID] = without(p.on(stackID), id) }
-
 // above counts the pieces in higher tiers than one that lies on a stack.
 func (p *piles) above(id, stackID string) int {
 	ids := p.on(stackID)

@@ -2240,6 +2240,7 @@ type WatchPicksResponse struct {
 	//	*WatchPicksResponse_RunCleared
 	//	*WatchPicksResponse_PieceSetDown
 	//	*WatchPicksResponse_PieceTakenBack
+	//	*WatchPicksResponse_PieceExchanged
 	What          isWatchPicksResponse_What `protobuf_oneof:"what"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -2375,6 +2376,15 @@ func (x *WatchPicksResponse) GetPieceTakenBack() *v1.PieceTakenBack {
 	return nil
 }
 
+func (x *WatchPicksResponse) GetPieceExchanged() *v1.PieceExchanged {
+	if x != nil {
+		if x, ok := x.What.(*WatchPicksResponse_PieceExchanged); ok {
+			return x.PieceExchanged
+		}
+	}
+	return nil
+}
+
 type isWatchPicksResponse_What interface {
 	isWatchPicksResponse_What()
 }
@@ -2411,6 +2421,10 @@ type WatchPicksResponse_PieceTakenBack struct {
 	PieceTakenBack *v1.PieceTakenBack `protobuf:"bytes,11,opt,name=piece_taken_back,json=pieceTakenBack,proto3,oneof"`
 }
 
+type WatchPicksResponse_PieceExchanged struct {
+	PieceExchanged *v1.PieceExchanged `protobuf:"bytes,12,opt,name=piece_exchanged,json=pieceExchanged,proto3,oneof"`
+}
+
 func (*WatchPicksResponse_PicksIssued) isWatchPicksResponse_What() {}
 
 func (*WatchPicksResponse_RunChanged) isWatchPicksResponse_What() {}
@@ -2426,6 +2440,8 @@ func (*WatchPicksResponse_RunCleared) isWatchPicksResponse_What() {}
 func (*WatchPicksResponse_PieceSetDown) isWatchPicksResponse_What() {}
 
 func (*WatchPicksResponse_PieceTakenBack) isWatchPicksResponse_What() {}
+
+func (*WatchPicksResponse_PieceExchanged) isWatchPicksResponse_What() {}
 
 type DepartRunRequest struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
@@ -2934,7 +2950,7 @@ const file_spanyard_dispatch_v1_dispatch_proto_rawDesc = "" +
 	"\x11WatchPicksRequest\x124\n" +
 	"\x04yard\x18\x01 \x01(\tB \xbaH\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,31}$R\x04yard\x12%\n" +
 	"\x0eafter_position\x18\x02 \x01(\x04R\rafterPosition\x128\n" +
-	"\x03day\x18\x03 \x01(\tB&\xbaH#r!2\x1f^([0-9]{4}-[0-9]{2}-[0-9]{2})?$R\x03day\"\x8c\x06\n" +
+	"\x03day\x18\x03 \x01(\tB&\xbaH#r!2\x1f^([0-9]{4}-[0-9]{2}-[0-9]{2})?$R\x03day\"\xe3\x06\n" +
 	"\x12WatchPicksResponse\x12\x1a\n" +
 	"\bposition\x18\x01 \x01(\x04R\bposition\x12;\n" +
 	"\vhappened_at\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
@@ -2950,7 +2966,8 @@ const file_spanyard_dispatch_v1_dispatch_proto_rawDesc = "" +
 	"runCleared\x12P\n" +
 	"\x0epiece_set_down\x18\n" +
 	" \x01(\v2(.spanyard.dispatch.event.v1.PieceSetDownH\x00R\fpieceSetDown\x12V\n" +
-	"\x10piece_taken_back\x18\v \x01(\v2*.spanyard.dispatch.event.v1.PieceTakenBackH\x00R\x0epieceTakenBackB\x06\n" +
+	"\x10piece_taken_back\x18\v \x01(\v2*.spanyard.dispatch.event.v1.PieceTakenBackH\x00R\x0epieceTakenBack\x12U\n" +
+	"\x0fpiece_exchanged\x18\f \x01(\v2*.spanyard.dispatch.event.v1.PieceExchangedH\x00R\x0epieceExchangedB\x06\n" +
 	"\x04what\"\xc0\x01\n" +
 	"\x10DepartRunRequest\x124\n" +
 	"\x04yard\x18\x01 \x01(\tB \xbaH\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,31}$R\x04yard\x12(\n" +
@@ -3099,10 +3116,11 @@ var file_spanyard_dispatch_v1_dispatch_proto_goTypes = []any{
 	(*v1.RunCleared)(nil),           // 58: spanyard.dispatch.event.v1.RunCleared
 	(*v1.PieceSetDown)(nil),         // 59: spanyard.dispatch.event.v1.PieceSetDown
 	(*v1.PieceTakenBack)(nil),       // 60: spanyard.dispatch.event.v1.PieceTakenBack
-	(*ListNeedsRequest)(nil),        // 61: spanyard.dispatch.v1.ListNeedsRequest
-	(*RenderRunPapersRequest)(nil),  // 62: spanyard.dispatch.v1.RenderRunPapersRequest
-	(*ListNeedsResponse)(nil),       // 63: spanyard.dispatch.v1.ListNeedsResponse
-	(*RenderRunPapersResponse)(nil), // 64: spanyard.dispatch.v1.RenderRunPapersResponse
+	(*v1.PieceExchanged)(nil),       // 61: spanyard.dispatch.event.v1.PieceExchanged
+	(*ListNeedsRequest)(nil),        // 62: spanyard.dispatch.v1.ListNeedsRequest
+	(*RenderRunPapersRequest)(nil),  // 63: spanyard.dispatch.v1.RenderRunPapersRequest
+	(*ListNeedsResponse)(nil),       // 64: spanyard.dispatch.v1.ListNeedsResponse
+	(*RenderRunPapersResponse)(nil), // 65: spanyard.dispatch.v1.RenderRunPapersResponse
 }
 var file_spanyard_dispatch_v1_dispatch_proto_depIdxs = []int32{
 	0,  // 0: spanyard.dispatch.v1.Morning.state:type_name -> spanyard.dispatch.v1.MorningState
@@ -3135,53 +3153,54 @@ var file_spanyard_dispatch_v1_dispatch_proto_depIdxs = []int32{
 	58, // 27: spanyard.dispatch.v1.WatchPicksResponse.run_cleared:type_name -> spanyard.dispatch.event.v1.RunCleared
 	59, // 28: spanyard.dispatch.v1.WatchPicksResponse.piece_set_down:type_name -> spanyard.dispatch.event.v1.PieceSetDown
 	60, // 29: spanyard.dispatch.v1.WatchPicksResponse.piece_taken_back:type_name -> spanyard.dispatch.event.v1.PieceTakenBack
-	4,  // 30: spanyard.dispatch.v1.DispatchService.SetYardRules:input_type -> spanyard.dispatch.v1.SetYardRulesRequest
-	6,  // 31: spanyard.dispatch.v1.DispatchService.GetYardRules:input_type -> spanyard.dispatch.v1.GetYardRulesRequest
-	8,  // 32: spanyard.dispatch.v1.DispatchService.SetTrucks:input_type -> spanyard.dispatch.v1.SetTrucksRequest
-	10, // 33: spanyard.dispatch.v1.DispatchService.ListTrucks:input_type -> spanyard.dispatch.v1.ListTrucksRequest
-	12, // 34: spanyard.dispatch.v1.DispatchService.SetSites:input_type -> spanyard.dispatch.v1.SetSitesRequest
-	14, // 35: spanyard.dispatch.v1.DispatchService.ListSites:input_type -> spanyard.dispatch.v1.ListSitesRequest
-	16, // 36: spanyard.dispatch.v1.DispatchService.CallOffRooms:input_type -> spanyard.dispatch.v1.CallOffRoomsRequest
-	18, // 37: spanyard.dispatch.v1.DispatchService.CancelCallOff:input_type -> spanyard.dispatch.v1.CancelCallOffRequest
-	20, // 38: spanyard.dispatch.v1.DispatchService.ListCallOffs:input_type -> spanyard.dispatch.v1.ListCallOffsRequest
-	22, // 39: spanyard.dispatch.v1.DispatchService.ListFloors:input_type -> spanyard.dispatch.v1.ListFloorsRequest
-	25, // 40: spanyard.dispatch.v1.DispatchService.PlanMorning:input_type -> spanyard.dispatch.v1.PlanMorningRequest
-	27, // 41: spanyard.dispatch.v1.DispatchService.GetMorning:input_type -> spanyard.dispatch.v1.GetMorningRequest
-	29, // 42: spanyard.dispatch.v1.DispatchService.ListMornings:input_type -> spanyard.dispatch.v1.ListMorningsRequest
-	32, // 43: spanyard.dispatch.v1.DispatchService.ConfirmMorning:input_type -> spanyard.dispatch.v1.ConfirmMorningRequest
-	34, // 44: spanyard.dispatch.v1.DispatchService.ListRuns:input_type -> spanyard.dispatch.v1.ListRunsRequest
-	36, // 45: spanyard.dispatch.v1.DispatchService.WatchPicks:input_type -> spanyard.dispatch.v1.WatchPicksRequest
-	38, // 46: spanyard.dispatch.v1.DispatchService.DepartRun:input_type -> spanyard.dispatch.v1.DepartRunRequest
-	40, // 47: spanyard.dispatch.v1.DispatchService.DeliverDrop:input_type -> spanyard.dispatch.v1.DeliverDropRequest
-	42, // 48: spanyard.dispatch.v1.DispatchService.CancelRun:input_type -> spanyard.dispatch.v1.CancelRunRequest
-	61, // 49: spanyard.dispatch.v1.DispatchService.ListNeeds:input_type -> spanyard.dispatch.v1.ListNeedsRequest
-	62, // 50: spanyard.dispatch.v1.DispatchService.RenderRunPapers:input_type -> spanyard.dispatch.v1.RenderRunPapersRequest
-	5,  // 51: spanyard.dispatch.v1.DispatchService.SetYardRules:output_type -> spanyard.dispatch.v1.SetYardRulesResponse
-	7,  // 52: spanyard.dispatch.v1.DispatchService.GetYardRules:output_type -> spanyard.dispatch.v1.GetYardRulesResponse
-	9,  // 53: spanyard.dispatch.v1.DispatchService.SetTrucks:output_type -> spanyard.dispatch.v1.SetTrucksResponse
-	11, // 54: spanyard.dispatch.v1.DispatchService.ListTrucks:output_type -> spanyard.dispatch.v1.ListTrucksResponse
-	13, // 55: spanyard.dispatch.v1.DispatchService.SetSites:output_type -> spanyard.dispatch.v1.SetSitesResponse
-	15, // 56: spanyard.dispatch.v1.DispatchService.ListSites:output_type -> spanyard.dispatch.v1.ListSitesResponse
-	17, // 57: spanyard.dispatch.v1.DispatchService.CallOffRooms:output_type -> spanyard.dispatch.v1.CallOffRoomsResponse
-	19, // 58: spanyard.dispatch.v1.DispatchService.CancelCallOff:output_type -> spanyard.dispatch.v1.CancelCallOffResponse
-	21, // 59: spanyard.dispatch.v1.DispatchService.ListCallOffs:output_type -> spanyard.dispatch.v1.ListCallOffsResponse
-	23, // 60: spanyard.dispatch.v1.DispatchService.ListFloors:output_type -> spanyard.dispatch.v1.ListFloorsResponse
-	26, // 61: spanyard.dispatch.v1.DispatchService.PlanMorning:output_type -> spanyard.dispatch.v1.PlanMorningResponse
-	28, // 62: spanyard.dispatch.v1.DispatchService.GetMorning:output_type -> spanyard.dispatch.v1.GetMorningResponse
-	30, // 63: spanyard.dispatch.v1.DispatchService.ListMornings:output_type -> spanyard.dispatch.v1.ListMorningsResponse
-	33, // 64: spanyard.dispatch.v1.DispatchService.ConfirmMorning:output_type -> spanyard.dispatch.v1.ConfirmMorningResponse
-	35, // 65: spanyard.dispatch.v1.DispatchService.ListRuns:output_type -> spanyard.dispatch.v1.ListRunsResponse
-	37, // 66: spanyard.dispatch.v1.DispatchService.WatchPicks:output_type -> spanyard.dispatch.v1.WatchPicksResponse
-	39, // 67: spanyard.dispatch.v1.DispatchService.DepartRun:output_type -> spanyard.dispatch.v1.DepartRunResponse
-	41, // 68: spanyard.dispatch.v1.DispatchService.DeliverDrop:output_type -> spanyard.dispatch.v1.DeliverDropResponse
-	43, // 69: spanyard.dispatch.v1.DispatchService.CancelRun:output_type -> spanyard.dispatch.v1.CancelRunResponse
-	63, // 70: spanyard.dispatch.v1.DispatchService.ListNeeds:output_type -> spanyard.dispatch.v1.ListNeedsResponse
-	64, // 71: spanyard.dispatch.v1.DispatchService.RenderRunPapers:output_type -> spanyard.dispatch.v1.RenderRunPapersResponse
-	51, // [51:72] is the sub-list for method output_type
-	30, // [30:51] is the sub-list for method input_type
-	30, // [30:30] is the sub-list for extension type_name
-	30, // [30:30] is the sub-list for extension extendee
-	0,  // [0:30] is the sub-list for field type_name
+	61, // 30: spanyard.dispatch.v1.WatchPicksResponse.piece_exchanged:type_name -> spanyard.dispatch.event.v1.PieceExchanged
+	4,  // 31: spanyard.dispatch.v1.DispatchService.SetYardRules:input_type -> spanyard.dispatch.v1.SetYardRulesRequest
+	6,  // 32: spanyard.dispatch.v1.DispatchService.GetYardRules:input_type -> spanyard.dispatch.v1.GetYardRulesRequest
+	8,  // 33: spanyard.dispatch.v1.DispatchService.SetTrucks:input_type -> spanyard.dispatch.v1.SetTrucksRequest
+	10, // 34: spanyard.dispatch.v1.DispatchService.ListTrucks:input_type -> spanyard.dispatch.v1.ListTrucksRequest
+	12, // 35: spanyard.dispatch.v1.DispatchService.SetSites:input_type -> spanyard.dispatch.v1.SetSitesRequest
+	14, // 36: spanyard.dispatch.v1.DispatchService.ListSites:input_type -> spanyard.dispatch.v1.ListSitesRequest
+	16, // 37: spanyard.dispatch.v1.DispatchService.CallOffRooms:input_type -> spanyard.dispatch.v1.CallOffRoomsRequest
+	18, // 38: spanyard.dispatch.v1.DispatchService.CancelCallOff:input_type -> spanyard.dispatch.v1.CancelCallOffRequest
+	20, // 39: spanyard.dispatch.v1.DispatchService.ListCallOffs:input_type -> spanyard.dispatch.v1.ListCallOffsRequest
+	22, // 40: spanyard.dispatch.v1.DispatchService.ListFloors:input_type -> spanyard.dispatch.v1.ListFloorsRequest
+	25, // 41: spanyard.dispatch.v1.DispatchService.PlanMorning:input_type -> spanyard.dispatch.v1.PlanMorningRequest
+	27, // 42: spanyard.dispatch.v1.DispatchService.GetMorning:input_type -> spanyard.dispatch.v1.GetMorningRequest
+	29, // 43: spanyard.dispatch.v1.DispatchService.ListMornings:input_type -> spanyard.dispatch.v1.ListMorningsRequest
+	32, // 44: spanyard.dispatch.v1.DispatchService.ConfirmMorning:input_type -> spanyard.dispatch.v1.ConfirmMorningRequest
+	34, // 45: spanyard.dispatch.v1.DispatchService.ListRuns:input_type -> spanyard.dispatch.v1.ListRunsRequest
+	36, // 46: spanyard.dispatch.v1.DispatchService.WatchPicks:input_type -> spanyard.dispatch.v1.WatchPicksRequest
+	38, // 47: spanyard.dispatch.v1.DispatchService.DepartRun:input_type -> spanyard.dispatch.v1.DepartRunRequest
+	40, // 48: spanyard.dispatch.v1.DispatchService.DeliverDrop:input_type -> spanyard.dispatch.v1.DeliverDropRequest
+	42, // 49: spanyard.dispatch.v1.DispatchService.CancelRun:input_type -> spanyard.dispatch.v1.CancelRunRequest
+	62, // 50: spanyard.dispatch.v1.DispatchService.ListNeeds:input_type -> spanyard.dispatch.v1.ListNeedsRequest
+	63, // 51: spanyard.dispatch.v1.DispatchService.RenderRunPapers:input_type -> spanyard.dispatch.v1.RenderRunPapersRequest
+	5,  // 52: spanyard.dispatch.v1.DispatchService.SetYardRules:output_type -> spanyard.dispatch.v1.SetYardRulesResponse
+	7,  // 53: spanyard.dispatch.v1.DispatchService.GetYardRules:output_type -> spanyard.dispatch.v1.GetYardRulesResponse
+	9,  // 54: spanyard.dispatch.v1.DispatchService.SetTrucks:output_type -> spanyard.dispatch.v1.SetTrucksResponse
+	11, // 55: spanyard.dispatch.v1.DispatchService.ListTrucks:output_type -> spanyard.dispatch.v1.ListTrucksResponse
+	13, // 56: spanyard.dispatch.v1.DispatchService.SetSites:output_type -> spanyard.dispatch.v1.SetSitesResponse
+	15, // 57: spanyard.dispatch.v1.DispatchService.ListSites:output_type -> spanyard.dispatch.v1.ListSitesResponse
+	17, // 58: spanyard.dispatch.v1.DispatchService.CallOffRooms:output_type -> spanyard.dispatch.v1.CallOffRoomsResponse
+	19, // 59: spanyard.dispatch.v1.DispatchService.CancelCallOff:output_type -> spanyard.dispatch.v1.CancelCallOffResponse
+	21, // 60: spanyard.dispatch.v1.DispatchService.ListCallOffs:output_type -> spanyard.dispatch.v1.ListCallOffsResponse
+	23, // 61: spanyard.dispatch.v1.DispatchService.ListFloors:output_type -> spanyard.dispatch.v1.ListFloorsResponse
+	26, // 62: spanyard.dispatch.v1.DispatchService.PlanMorning:output_type -> spanyard.dispatch.v1.PlanMorningResponse
+	28, // 63: spanyard.dispatch.v1.DispatchService.GetMorning:output_type -> spanyard.dispatch.v1.GetMorningResponse
+	30, // 64: spanyard.dispatch.v1.DispatchService.ListMornings:output_type -> spanyard.dispatch.v1.ListMorningsResponse
+	33, // 65: spanyard.dispatch.v1.DispatchService.ConfirmMorning:output_type -> spanyard.dispatch.v1.ConfirmMorningResponse
+	35, // 66: spanyard.dispatch.v1.DispatchService.ListRuns:output_type -> spanyard.dispatch.v1.ListRunsResponse
+	37, // 67: spanyard.dispatch.v1.DispatchService.WatchPicks:output_type -> spanyard.dispatch.v1.WatchPicksResponse
+	39, // 68: spanyard.dispatch.v1.DispatchService.DepartRun:output_type -> spanyard.dispatch.v1.DepartRunResponse
+	41, // 69: spanyard.dispatch.v1.DispatchService.DeliverDrop:output_type -> spanyard.dispatch.v1.DeliverDropResponse
+	43, // 70: spanyard.dispatch.v1.DispatchService.CancelRun:output_type -> spanyard.dispatch.v1.CancelRunResponse
+	64, // 71: spanyard.dispatch.v1.DispatchService.ListNeeds:output_type -> spanyard.dispatch.v1.ListNeedsResponse
+	65, // 72: spanyard.dispatch.v1.DispatchService.RenderRunPapers:output_type -> spanyard.dispatch.v1.RenderRunPapersResponse
+	52, // [52:73] is the sub-list for method output_type
+	31, // [31:52] is the sub-list for method input_type
+	31, // [31:31] is the sub-list for extension type_name
+	31, // [31:31] is the sub-list for extension extendee
+	0,  // [0:31] is the sub-list for field type_name
 }
 
 func init() { file_spanyard_dispatch_v1_dispatch_proto_init() }
@@ -3200,6 +3219,7 @@ func file_spanyard_dispatch_v1_dispatch_proto_init() {
 		(*WatchPicksResponse_RunCleared)(nil),
 		(*WatchPicksResponse_PieceSetDown)(nil),
 		(*WatchPicksResponse_PieceTakenBack)(nil),
+		(*WatchPicksResponse_PieceExchanged)(nil),
 	}
 	type x struct{}
 	out := protoimpl.TypeBuilder{

@@ -189,6 +189,7 @@ type Event struct {
 	//	*Event_RunCleared
 	//	*Event_PieceSetDown
 	//	*Event_PieceTakenBack
+	//	*Event_PieceExchanged
 	Kind          isEvent_Kind `protobuf_oneof:"kind"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -420,6 +421,15 @@ func (x *Event) GetPieceTakenBack() *PieceTakenBack {
 	return nil
 }
 
+func (x *Event) GetPieceExchanged() *PieceExchanged {
+	if x != nil {
+		if x, ok := x.Kind.(*Event_PieceExchanged); ok {
+			return x.PieceExchanged
+		}
+	}
+	return nil
+}
+
 type isEvent_Kind interface {
 	isEvent_Kind()
 }
@@ -508,6 +518,10 @@ type Event_PieceTakenBack struct {
 	PieceTakenBack *PieceTakenBack `protobuf:"bytes,47,opt,name=piece_taken_back,json=pieceTakenBack,proto3,oneof"`
 }
 
+type Event_PieceExchanged struct {
+	PieceExchanged *PieceExchanged `protobuf:"bytes,48,opt,name=piece_exchanged,json=pieceExchanged,proto3,oneof"`
+}
+
 func (*Event_YardRulesSet) isEvent_Kind() {}
 
 func (*Event_TrucksSet) isEvent_Kind() {}
@@ -549,6 +563,8 @@ func (*Event_RunCleared) isEvent_Kind() {}
 func (*Event_PieceSetDown) isEvent_Kind() {}
 
 func (*Event_PieceTakenBack) isEvent_Kind() {}
+
+func (*Event_PieceExchanged) isEvent_Kind() {}
 
 // The rules of loading and driving were set.
 type YardRulesSet struct {
@@ -1800,6 +1816,8 @@ type PicksIssued struct {
 	// Truck starts loading, in minutes after midnight.
 	LoadingMinute int32   `protobuf:"varint,4,opt,name=loading_minute,json=loadingMinute,proto3" json:"loading_minute,omitempty"`
 	Picks         []*Pick `protobuf:"bytes,5,rep,name=picks,proto3" json:"picks,omitempty"`
+	// What is moved aside for the picks, in order.
+	Moves         []*AsideMove `protobuf:"bytes,6,rep,name=moves,proto3" json:"moves,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1865,6 +1883,13 @@ func (x *PicksIssued) GetLoadingMinute() int32 {
 func (x *PicksIssued) GetPicks() []*Pick {
 	if x != nil {
 		return x.Picks
+	}
+	return nil
+}
+
+func (x *PicksIssued) GetMoves() []*AsideMove {
+	if x != nil {
+		return x.Moves
 	}
 	return nil
 }
@@ -2566,6 +2591,116 @@ func (x *PieceTakenBack) GetMark() string {
 	return ""
 }
 
+// An equal beam took the place of one of a run; it is marked anew.
+type PieceExchanged struct {
+	state      protoimpl.MessageState `protogen:"open.v1"`
+	RunId      string                 `protobuf:"bytes,1,opt,name=run_id,json=runId,proto3" json:"run_id,omitempty"`
+	OldPieceId string                 `protobuf:"bytes,2,opt,name=old_piece_id,json=oldPieceId,proto3" json:"old_piece_id,omitempty"`
+	NewPieceId string                 `protobuf:"bytes,3,opt,name=new_piece_id,json=newPieceId,proto3" json:"new_piece_id,omitempty"`
+	Mark       string                 `protobuf:"bytes,4,opt,name=mark,proto3" json:"mark,omitempty"`
+	// Of the new piece.
+	BatchId       string `protobuf:"bytes,5,opt,name=batch_id,json=batchId,proto3" json:"batch_id,omitempty"`
+	StackId       string `protobuf:"bytes,6,opt,name=stack_id,json=stackId,proto3" json:"stack_id,omitempty"`
+	StackTier     int32  `protobuf:"varint,7,opt,name=stack_tier,json=stackTier,proto3" json:"stack_tier,omitempty"`
+	ExchangedBy   string `protobuf:"bytes,8,opt,name=exchanged_by,json=exchangedBy,proto3" json:"exchanged_by,omitempty"`
+	Reason        string `protobuf:"bytes,9,opt,name=reason,proto3" json:"reason,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PieceExchanged) Reset() {
+	*x = PieceExchanged{}
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[27]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PieceExchanged) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PieceExchanged) ProtoMessage() {}
+
+func (x *PieceExchanged) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[27]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PieceExchanged.ProtoReflect.Descriptor instead.
+func (*PieceExchanged) Descriptor() ([]byte, []int) {
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{27}
+}
+
+func (x *PieceExchanged) GetRunId() string {
+	if x != nil {
+		return x.RunId
+	}
+	return ""
+}
+
+func (x *PieceExchanged) GetOldPieceId() string {
+	if x != nil {
+		return x.OldPieceId
+	}
+	return ""
+}
+
+func (x *PieceExchanged) GetNewPieceId() string {
+	if x != nil {
+		return x.NewPieceId
+	}
+	return ""
+}
+
+func (x *PieceExchanged) GetMark() string {
+	if x != nil {
+		return x.Mark
+	}
+	return ""
+}
+
+func (x *PieceExchanged) GetBatchId() string {
+	if x != nil {
+		return x.BatchId
+	}
+	return ""
+}
+
+func (x *PieceExchanged) GetStackId() string {
+	if x != nil {
+		return x.StackId
+	}
+	return ""
+}
+
+func (x *PieceExchanged) GetStackTier() int32 {
+	if x != nil {
+		return x.StackTier
+	}
+	return 0
+}
+
+func (x *PieceExchanged) GetExchangedBy() string {
+	if x != nil {
+		return x.ExchangedBy
+	}
+	return ""
+}
+
+func (x *PieceExchanged) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
 // A truck left the yard.
 type RunDeparted struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
@@ -2578,7 +2713,7 @@ type RunDeparted struct {
 
 func (x *RunDeparted) Reset() {
 	*x = RunDeparted{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[27]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2590,7 +2725,7 @@ func (x *RunDeparted) String() string {
 func (*RunDeparted) ProtoMessage() {}
 
 func (x *RunDeparted) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[27]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2603,7 +2738,7 @@ func (x *RunDeparted) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RunDeparted.ProtoReflect.Descriptor instead.
 func (*RunDeparted) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{27}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *RunDeparted) GetRunId() string {
@@ -2642,7 +2777,7 @@ type DropDelivered struct {
 
 func (x *DropDelivered) Reset() {
 	*x = DropDelivered{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[28]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2654,7 +2789,7 @@ func (x *DropDelivered) String() string {
 func (*DropDelivered) ProtoMessage() {}
 
 func (x *DropDelivered) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[28]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2667,7 +2802,7 @@ func (x *DropDelivered) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DropDelivered.ProtoReflect.Descriptor instead.
 func (*DropDelivered) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{28}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *DropDelivered) GetRunId() string {
@@ -2724,7 +2859,7 @@ type RunCancelled struct {
 
 func (x *RunCancelled) Reset() {
 	*x = RunCancelled{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[29]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2736,7 +2871,7 @@ func (x *RunCancelled) String() string {
 func (*RunCancelled) ProtoMessage() {}
 
 func (x *RunCancelled) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[29]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2749,7 +2884,7 @@ func (x *RunCancelled) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RunCancelled.ProtoReflect.Descriptor instead.
 func (*RunCancelled) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{29}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *RunCancelled) GetRunId() string {
@@ -2784,7 +2919,7 @@ type RunFreed struct {
 
 func (x *RunFreed) Reset() {
 	*x = RunFreed{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[30]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2796,7 +2931,7 @@ func (x *RunFreed) String() string {
 func (*RunFreed) ProtoMessage() {}
 
 func (x *RunFreed) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[30]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2809,7 +2944,7 @@ func (x *RunFreed) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RunFreed.ProtoReflect.Descriptor instead.
 func (*RunFreed) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{30}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *RunFreed) GetRunId() string {
@@ -2846,13 +2981,18 @@ type MorningPlan struct {
 	StockPosition uint64 `protobuf:"varint,10,opt,name=stock_position,json=stockPosition,proto3" json:"stock_position,omitempty"`
 	// Pieces to be moved aside in the yard for the picks.
 	MovedAsideCount int32 `protobuf:"varint,11,opt,name=moved_aside_count,json=movedAsideCount,proto3" json:"moved_aside_count,omitempty"`
-	unknownFields   protoimpl.UnknownFields
-	sizeCache       protoimpl.SizeCache
+	// No choice of pieces and no moves do with fewer.
+	MovedAsideBound int32 `protobuf:"varint,12,opt,name=moved_aside_bound,json=movedAsideBound,proto3" json:"moved_aside_bound,omitempty"`
+	// What a dispatcher has to know of how the picks came about; empty when
+	// stock planned them.
+	PicksNote     string `protobuf:"bytes,13,opt,name=picks_note,json=picksNote,proto3" json:"picks_note,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *MorningPlan) Reset() {
 	*x = MorningPlan{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[31]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2864,7 +3004,7 @@ func (x *MorningPlan) String() string {
 func (*MorningPlan) ProtoMessage() {}
 
 func (x *MorningPlan) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[31]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2877,7 +3017,7 @@ func (x *MorningPlan) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MorningPlan.ProtoReflect.Descriptor instead.
 func (*MorningPlan) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{31}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{32}
 }
 
 func (x *MorningPlan) GetPlanId() string {
@@ -2957,6 +3097,20 @@ func (x *MorningPlan) GetMovedAsideCount() int32 {
 	return 0
 }
 
+func (x *MorningPlan) GetMovedAsideBound() int32 {
+	if x != nil {
+		return x.MovedAsideBound
+	}
+	return 0
+}
+
+func (x *MorningPlan) GetPicksNote() string {
+	if x != nil {
+		return x.PicksNote
+	}
+	return ""
+}
+
 // Run is one trip from the yard and back.
 type Run struct {
 	state   protoimpl.MessageState `protogen:"open.v1"`
@@ -2973,15 +3127,17 @@ type Run struct {
 	Piles []*Pile `protobuf:"bytes,9,rep,name=piles,proto3" json:"piles,omitempty"`
 	MassG int64   `protobuf:"varint,10,opt,name=mass_g,json=massG,proto3" json:"mass_g,omitempty"`
 	// At departure and after each drop.
-	AxleLoads     []*AxleLoads `protobuf:"bytes,11,rep,name=axle_loads,json=axleLoads,proto3" json:"axle_loads,omitempty"`
-	Picks         []*Pick      `protobuf:"bytes,12,rep,name=picks,proto3" json:"picks,omitempty"`
+	AxleLoads []*AxleLoads `protobuf:"bytes,11,rep,name=axle_loads,json=axleLoads,proto3" json:"axle_loads,omitempty"`
+	Picks     []*Pick      `protobuf:"bytes,12,rep,name=picks,proto3" json:"picks,omitempty"`
+	// What is moved aside for the picks, in order.
+	Moves         []*AsideMove `protobuf:"bytes,13,rep,name=moves,proto3" json:"moves,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Run) Reset() {
 	*x = Run{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[32]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[33]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2993,7 +3149,7 @@ func (x *Run) String() string {
 func (*Run) ProtoMessage() {}
 
 func (x *Run) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[32]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[33]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3006,7 +3162,7 @@ func (x *Run) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Run.ProtoReflect.Descriptor instead.
 func (*Run) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{32}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{33}
 }
 
 func (x *Run) GetRunId() string {
@@ -3093,6 +3249,84 @@ func (x *Run) GetPicks() []*Pick {
 	return nil
 }
 
+func (x *Run) GetMoves() []*AsideMove {
+	if x != nil {
+		return x.Moves
+	}
+	return nil
+}
+
+// AsideMove takes a beam that lies above a pick to another stack. When both are
+// the same it is lifted aside and put back.
+type AsideMove struct {
+	state       protoimpl.MessageState `protogen:"open.v1"`
+	PieceId     string                 `protobuf:"bytes,1,opt,name=piece_id,json=pieceId,proto3" json:"piece_id,omitempty"`
+	FromStackId string                 `protobuf:"bytes,2,opt,name=from_stack_id,json=fromStackId,proto3" json:"from_stack_id,omitempty"`
+	ToStackId   string                 `protobuf:"bytes,3,opt,name=to_stack_id,json=toStackId,proto3" json:"to_stack_id,omitempty"`
+	// Number of the pick that it comes before.
+	BeforePick    int32 `protobuf:"varint,4,opt,name=before_pick,json=beforePick,proto3" json:"before_pick,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *AsideMove) Reset() {
+	*x = AsideMove{}
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[34]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *AsideMove) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*AsideMove) ProtoMessage() {}
+
+func (x *AsideMove) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[34]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use AsideMove.ProtoReflect.Descriptor instead.
+func (*AsideMove) Descriptor() ([]byte, []int) {
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{34}
+}
+
+func (x *AsideMove) GetPieceId() string {
+	if x != nil {
+		return x.PieceId
+	}
+	return ""
+}
+
+func (x *AsideMove) GetFromStackId() string {
+	if x != nil {
+		return x.FromStackId
+	}
+	return ""
+}
+
+func (x *AsideMove) GetToStackId() string {
+	if x != nil {
+		return x.ToStackId
+	}
+	return ""
+}
+
+func (x *AsideMove) GetBeforePick() int32 {
+	if x != nil {
+		return x.BeforePick
+	}
+	return 0
+}
+
 // Drop is one site visited on a run.
 type Drop struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -3109,7 +3343,7 @@ type Drop struct {
 
 func (x *Drop) Reset() {
 	*x = Drop{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[33]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[35]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3121,7 +3355,7 @@ func (x *Drop) String() string {
 func (*Drop) ProtoMessage() {}
 
 func (x *Drop) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[33]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[35]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3134,7 +3368,7 @@ func (x *Drop) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Drop.ProtoReflect.Descriptor instead.
 func (*Drop) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{33}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{35}
 }
 
 func (x *Drop) GetNumber() int32 {
@@ -3192,7 +3426,7 @@ type AxleLoads struct {
 
 func (x *AxleLoads) Reset() {
 	*x = AxleLoads{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[34]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[36]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3204,7 +3438,7 @@ func (x *AxleLoads) String() string {
 func (*AxleLoads) ProtoMessage() {}
 
 func (x *AxleLoads) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[34]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[36]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3217,7 +3451,7 @@ func (x *AxleLoads) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AxleLoads.ProtoReflect.Descriptor instead.
 func (*AxleLoads) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{34}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{36}
 }
 
 func (x *AxleLoads) GetAfterDrop() int32 {
@@ -3267,7 +3501,7 @@ type Pile struct {
 
 func (x *Pile) Reset() {
 	*x = Pile{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[35]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[37]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3279,7 +3513,7 @@ func (x *Pile) String() string {
 func (*Pile) ProtoMessage() {}
 
 func (x *Pile) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[35]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[37]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3292,7 +3526,7 @@ func (x *Pile) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Pile.ProtoReflect.Descriptor instead.
 func (*Pile) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{35}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{37}
 }
 
 func (x *Pile) GetNumber() int32 {
@@ -3375,7 +3609,7 @@ type Tier struct {
 
 func (x *Tier) Reset() {
 	*x = Tier{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[36]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[38]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3387,7 +3621,7 @@ func (x *Tier) String() string {
 func (*Tier) ProtoMessage() {}
 
 func (x *Tier) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[36]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[38]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3400,7 +3634,7 @@ func (x *Tier) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Tier.ProtoReflect.Descriptor instead.
 func (*Tier) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{36}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{38}
 }
 
 func (x *Tier) GetItems() []*Item {
@@ -3432,7 +3666,7 @@ type Item struct {
 
 func (x *Item) Reset() {
 	*x = Item{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[37]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[39]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3444,7 +3678,7 @@ func (x *Item) String() string {
 func (*Item) ProtoMessage() {}
 
 func (x *Item) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[37]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[39]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3457,7 +3691,7 @@ func (x *Item) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Item.ProtoReflect.Descriptor instead.
 func (*Item) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{37}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{39}
 }
 
 func (x *Item) GetPieceId() string {
@@ -3562,7 +3796,7 @@ type Unserved struct {
 
 func (x *Unserved) Reset() {
 	*x = Unserved{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[38]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[40]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3574,7 +3808,7 @@ func (x *Unserved) String() string {
 func (*Unserved) ProtoMessage() {}
 
 func (x *Unserved) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[38]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[40]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3587,7 +3821,7 @@ func (x *Unserved) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Unserved.ProtoReflect.Descriptor instead.
 func (*Unserved) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{38}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{40}
 }
 
 func (x *Unserved) GetCallOffId() string {
@@ -3650,7 +3884,7 @@ var File_spanyard_dispatch_event_v1_event_proto protoreflect.FileDescriptor
 
 const file_spanyard_dispatch_event_v1_event_proto_rawDesc = "" +
 	"\n" +
-	"&spanyard/dispatch/event/v1/event.proto\x12\x1aspanyard.dispatch.event.v1\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1fspanyard/common/v1/common.proto\"\xd1\r\n" +
+	"&spanyard/dispatch/event/v1/event.proto\x12\x1aspanyard.dispatch.event.v1\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1fspanyard/common/v1/common.proto\"\xa8\x0e\n" +
 	"\x05Event\x12P\n" +
 	"\x0eyard_rules_set\x18\x01 \x01(\v2(.spanyard.dispatch.event.v1.YardRulesSetH\x00R\fyardRulesSet\x12F\n" +
 	"\n" +
@@ -3677,7 +3911,8 @@ const file_spanyard_dispatch_event_v1_event_proto_rawDesc = "" +
 	"\vrun_cleared\x18- \x01(\v2&.spanyard.dispatch.event.v1.RunClearedH\x00R\n" +
 	"runCleared\x12P\n" +
 	"\x0epiece_set_down\x18. \x01(\v2(.spanyard.dispatch.event.v1.PieceSetDownH\x00R\fpieceSetDown\x12V\n" +
-	"\x10piece_taken_back\x18/ \x01(\v2*.spanyard.dispatch.event.v1.PieceTakenBackH\x00R\x0epieceTakenBackB\x06\n" +
+	"\x10piece_taken_back\x18/ \x01(\v2*.spanyard.dispatch.event.v1.PieceTakenBackH\x00R\x0epieceTakenBack\x12U\n" +
+	"\x0fpiece_exchanged\x180 \x01(\v2*.spanyard.dispatch.event.v1.PieceExchangedH\x00R\x0epieceExchangedB\x06\n" +
 	"\x04kind\"K\n" +
 	"\fYardRulesSet\x12;\n" +
 	"\x05rules\x18\x01 \x01(\v2%.spanyard.dispatch.event.v1.YardRulesR\x05rules\"\xac\x04\n" +
@@ -3784,13 +4019,14 @@ const file_spanyard_dispatch_event_v1_event_proto_rawDesc = "" +
 	"\fRunConfirmed\x12\x17\n" +
 	"\aplan_id\x18\x01 \x01(\tR\x06planId\x12\x10\n" +
 	"\x03day\x18\x02 \x01(\tR\x03day\x121\n" +
-	"\x03run\x18\x03 \x01(\v2\x1f.spanyard.dispatch.event.v1.RunR\x03run\"\xb0\x01\n" +
+	"\x03run\x18\x03 \x01(\v2\x1f.spanyard.dispatch.event.v1.RunR\x03run\"\xed\x01\n" +
 	"\vPicksIssued\x12\x15\n" +
 	"\x06run_id\x18\x01 \x01(\tR\x05runId\x12\x19\n" +
 	"\btruck_id\x18\x02 \x01(\tR\atruckId\x12\x10\n" +
 	"\x03day\x18\x03 \x01(\tR\x03day\x12%\n" +
 	"\x0eloading_minute\x18\x04 \x01(\x05R\rloadingMinute\x126\n" +
-	"\x05picks\x18\x05 \x03(\v2 .spanyard.dispatch.event.v1.PickR\x05picks\"\xec\x02\n" +
+	"\x05picks\x18\x05 \x03(\v2 .spanyard.dispatch.event.v1.PickR\x05picks\x12;\n" +
+	"\x05moves\x18\x06 \x03(\v2%.spanyard.dispatch.event.v1.AsideMoveR\x05moves\"\xec\x02\n" +
 	"\x04Pick\x12\x16\n" +
 	"\x06number\x18\x01 \x01(\x05R\x06number\x12\x19\n" +
 	"\bpiece_id\x18\x02 \x01(\tR\apieceId\x12\x19\n" +
@@ -3850,7 +4086,20 @@ const file_spanyard_dispatch_event_v1_event_proto_rawDesc = "" +
 	"\x0ePieceTakenBack\x12\x15\n" +
 	"\x06run_id\x18\x01 \x01(\tR\x05runId\x12\x19\n" +
 	"\bpiece_id\x18\x02 \x01(\tR\apieceId\x12\x12\n" +
-	"\x04mark\x18\x03 \x01(\tR\x04mark\"\x82\x01\n" +
+	"\x04mark\x18\x03 \x01(\tR\x04mark\"\x8f\x02\n" +
+	"\x0ePieceExchanged\x12\x15\n" +
+	"\x06run_id\x18\x01 \x01(\tR\x05runId\x12 \n" +
+	"\fold_piece_id\x18\x02 \x01(\tR\n" +
+	"oldPieceId\x12 \n" +
+	"\fnew_piece_id\x18\x03 \x01(\tR\n" +
+	"newPieceId\x12\x12\n" +
+	"\x04mark\x18\x04 \x01(\tR\x04mark\x12\x19\n" +
+	"\bbatch_id\x18\x05 \x01(\tR\abatchId\x12\x19\n" +
+	"\bstack_id\x18\x06 \x01(\tR\astackId\x12\x1d\n" +
+	"\n" +
+	"stack_tier\x18\a \x01(\x05R\tstackTier\x12!\n" +
+	"\fexchanged_by\x18\b \x01(\tR\vexchangedBy\x12\x16\n" +
+	"\x06reason\x18\t \x01(\tR\x06reason\"\x82\x01\n" +
 	"\vRunDeparted\x12\x15\n" +
 	"\x06run_id\x18\x01 \x01(\tR\x05runId\x12\x1f\n" +
 	"\vdeparted_by\x18\x02 \x01(\tR\n" +
@@ -3872,7 +4121,7 @@ const file_spanyard_dispatch_event_v1_event_proto_rawDesc = "" +
 	"\x0ereservation_id\x18\x03 \x01(\tR\rreservationId\"H\n" +
 	"\bRunFreed\x12\x15\n" +
 	"\x06run_id\x18\x01 \x01(\tR\x05runId\x12%\n" +
-	"\x0ereservation_id\x18\x02 \x01(\tR\rreservationId\"\xc0\x03\n" +
+	"\x0ereservation_id\x18\x02 \x01(\tR\rreservationId\"\x8b\x04\n" +
 	"\vMorningPlan\x12\x17\n" +
 	"\aplan_id\x18\x01 \x01(\tR\x06planId\x12\x10\n" +
 	"\x03day\x18\x02 \x01(\tR\x03day\x12\x1d\n" +
@@ -3887,7 +4136,10 @@ const file_spanyard_dispatch_event_v1_event_proto_rawDesc = "" +
 	"\atook_ms\x18\t \x01(\x05R\x06tookMs\x12%\n" +
 	"\x0estock_position\x18\n" +
 	" \x01(\x04R\rstockPosition\x12*\n" +
-	"\x11moved_aside_count\x18\v \x01(\x05R\x0fmovedAsideCount\"\xda\x03\n" +
+	"\x11moved_aside_count\x18\v \x01(\x05R\x0fmovedAsideCount\x12*\n" +
+	"\x11moved_aside_bound\x18\f \x01(\x05R\x0fmovedAsideBound\x12\x1d\n" +
+	"\n" +
+	"picks_note\x18\r \x01(\tR\tpicksNote\"\x97\x04\n" +
 	"\x03Run\x12\x15\n" +
 	"\x06run_id\x18\x01 \x01(\tR\x05runId\x12\x19\n" +
 	"\btruck_id\x18\x02 \x01(\tR\atruckId\x12\x12\n" +
@@ -3904,7 +4156,14 @@ const file_spanyard_dispatch_event_v1_event_proto_rawDesc = "" +
 	" \x01(\x03R\x05massG\x12D\n" +
 	"\n" +
 	"axle_loads\x18\v \x03(\v2%.spanyard.dispatch.event.v1.AxleLoadsR\taxleLoads\x126\n" +
-	"\x05picks\x18\f \x03(\v2 .spanyard.dispatch.event.v1.PickR\x05picks\"\xc6\x01\n" +
+	"\x05picks\x18\f \x03(\v2 .spanyard.dispatch.event.v1.PickR\x05picks\x12;\n" +
+	"\x05moves\x18\r \x03(\v2%.spanyard.dispatch.event.v1.AsideMoveR\x05moves\"\x8b\x01\n" +
+	"\tAsideMove\x12\x19\n" +
+	"\bpiece_id\x18\x01 \x01(\tR\apieceId\x12\"\n" +
+	"\rfrom_stack_id\x18\x02 \x01(\tR\vfromStackId\x12\x1e\n" +
+	"\vto_stack_id\x18\x03 \x01(\tR\ttoStackId\x12\x1f\n" +
+	"\vbefore_pick\x18\x04 \x01(\x05R\n" +
+	"beforePick\"\xc6\x01\n" +
 	"\x04Drop\x12\x16\n" +
 	"\x06number\x18\x01 \x01(\x05R\x06number\x12\x17\n" +
 	"\asite_id\x18\x02 \x01(\tR\x06siteId\x12#\n" +
@@ -3990,7 +4249,7 @@ func file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP() []byte {
 }
 
 var file_spanyard_dispatch_event_v1_event_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
-var file_spanyard_dispatch_event_v1_event_proto_msgTypes = make([]protoimpl.MessageInfo, 39)
+var file_spanyard_dispatch_event_v1_event_proto_msgTypes = make([]protoimpl.MessageInfo, 41)
 var file_spanyard_dispatch_event_v1_event_proto_goTypes = []any{
 	(RunHitKind)(0),               // 0: spanyard.dispatch.event.v1.RunHitKind
 	(UnservedReason)(0),           // 1: spanyard.dispatch.event.v1.UnservedReason
@@ -4021,24 +4280,26 @@ var file_spanyard_dispatch_event_v1_event_proto_goTypes = []any{
 	(*RunCleared)(nil),            // 26: spanyard.dispatch.event.v1.RunCleared
 	(*PieceSetDown)(nil),          // 27: spanyard.dispatch.event.v1.PieceSetDown
 	(*PieceTakenBack)(nil),        // 28: spanyard.dispatch.event.v1.PieceTakenBack
-	(*RunDeparted)(nil),           // 29: spanyard.dispatch.event.v1.RunDeparted
-	(*DropDelivered)(nil),         // 30: spanyard.dispatch.event.v1.DropDelivered
-	(*RunCancelled)(nil),          // 31: spanyard.dispatch.event.v1.RunCancelled
-	(*RunFreed)(nil),              // 32: spanyard.dispatch.event.v1.RunFreed
-	(*MorningPlan)(nil),           // 33: spanyard.dispatch.event.v1.MorningPlan
-	(*Run)(nil),                   // 34: spanyard.dispatch.event.v1.Run
-	(*Drop)(nil),                  // 35: spanyard.dispatch.event.v1.Drop
-	(*AxleLoads)(nil),             // 36: spanyard.dispatch.event.v1.AxleLoads
-	(*Pile)(nil),                  // 37: spanyard.dispatch.event.v1.Pile
-	(*Tier)(nil),                  // 38: spanyard.dispatch.event.v1.Tier
-	(*Item)(nil),                  // 39: spanyard.dispatch.event.v1.Item
-	(*Unserved)(nil),              // 40: spanyard.dispatch.event.v1.Unserved
-	(*v1.Place)(nil),              // 41: spanyard.common.v1.Place
-	(*v1.DayWindow)(nil),          // 42: spanyard.common.v1.DayWindow
-	(*v1.BeamProfile)(nil),        // 43: spanyard.common.v1.BeamProfile
-	(*v1.BlockKind)(nil),          // 44: spanyard.common.v1.BlockKind
-	(*v1.BeamProduct)(nil),        // 45: spanyard.common.v1.BeamProduct
-	(*timestamppb.Timestamp)(nil), // 46: google.protobuf.Timestamp
+	(*PieceExchanged)(nil),        // 29: spanyard.dispatch.event.v1.PieceExchanged
+	(*RunDeparted)(nil),           // 30: spanyard.dispatch.event.v1.RunDeparted
+	(*DropDelivered)(nil),         // 31: spanyard.dispatch.event.v1.DropDelivered
+	(*RunCancelled)(nil),          // 32: spanyard.dispatch.event.v1.RunCancelled
+	(*RunFreed)(nil),              // 33: spanyard.dispatch.event.v1.RunFreed
+	(*MorningPlan)(nil),           // 34: spanyard.dispatch.event.v1.MorningPlan
+	(*Run)(nil),                   // 35: spanyard.dispatch.event.v1.Run
+	(*AsideMove)(nil),             // 36: spanyard.dispatch.event.v1.AsideMove
+	(*Drop)(nil),                  // 37: spanyard.dispatch.event.v1.Drop
+	(*AxleLoads)(nil),             // 38: spanyard.dispatch.event.v1.AxleLoads
+	(*Pile)(nil),                  // 39: spanyard.dispatch.event.v1.Pile
+	(*Tier)(nil),                  // 40: spanyard.dispatch.event.v1.Tier
+	(*Item)(nil),                  // 41: spanyard.dispatch.event.v1.Item
+	(*Unserved)(nil),              // 42: spanyard.dispatch.event.v1.Unserved
+	(*v1.Place)(nil),              // 43: spanyard.common.v1.Place
+	(*v1.DayWindow)(nil),          // 44: spanyard.common.v1.DayWindow
+	(*v1.BeamProfile)(nil),        // 45: spanyard.common.v1.BeamProfile
+	(*v1.BlockKind)(nil),          // 46: spanyard.common.v1.BlockKind
+	(*v1.BeamProduct)(nil),        // 47: spanyard.common.v1.BeamProduct
+	(*timestamppb.Timestamp)(nil), // 48: google.protobuf.Timestamp
 }
 var file_spanyard_dispatch_event_v1_event_proto_depIdxs = []int32{
 	3,  // 0: spanyard.dispatch.event.v1.Event.yard_rules_set:type_name -> spanyard.dispatch.event.v1.YardRulesSet
@@ -4055,53 +4316,56 @@ var file_spanyard_dispatch_event_v1_event_proto_depIdxs = []int32{
 	21, // 11: spanyard.dispatch.event.v1.Event.morning_confirmed:type_name -> spanyard.dispatch.event.v1.MorningConfirmed
 	22, // 12: spanyard.dispatch.event.v1.Event.morning_confirm_failed:type_name -> spanyard.dispatch.event.v1.MorningConfirmFailed
 	24, // 13: spanyard.dispatch.event.v1.Event.run_changed:type_name -> spanyard.dispatch.event.v1.RunChanged
-	29, // 14: spanyard.dispatch.event.v1.Event.run_departed:type_name -> spanyard.dispatch.event.v1.RunDeparted
-	30, // 15: spanyard.dispatch.event.v1.Event.drop_delivered:type_name -> spanyard.dispatch.event.v1.DropDelivered
-	31, // 16: spanyard.dispatch.event.v1.Event.run_cancelled:type_name -> spanyard.dispatch.event.v1.RunCancelled
-	32, // 17: spanyard.dispatch.event.v1.Event.run_freed:type_name -> spanyard.dispatch.event.v1.RunFreed
+	30, // 14: spanyard.dispatch.event.v1.Event.run_departed:type_name -> spanyard.dispatch.event.v1.RunDeparted
+	31, // 15: spanyard.dispatch.event.v1.Event.drop_delivered:type_name -> spanyard.dispatch.event.v1.DropDelivered
+	32, // 16: spanyard.dispatch.event.v1.Event.run_cancelled:type_name -> spanyard.dispatch.event.v1.RunCancelled
+	33, // 17: spanyard.dispatch.event.v1.Event.run_freed:type_name -> spanyard.dispatch.event.v1.RunFreed
 	26, // 18: spanyard.dispatch.event.v1.Event.run_cleared:type_name -> spanyard.dispatch.event.v1.RunCleared
 	27, // 19: spanyard.dispatch.event.v1.Event.piece_set_down:type_name -> spanyard.dispatch.event.v1.PieceSetDown
 	28, // 20: spanyard.dispatch.event.v1.Event.piece_taken_back:type_name -> spanyard.dispatch.event.v1.PieceTakenBack
-	4,  // 21: spanyard.dispatch.event.v1.YardRulesSet.rules:type_name -> spanyard.dispatch.event.v1.YardRules
-	41, // 22: spanyard.dispatch.event.v1.YardRules.place:type_name -> spanyard.common.v1.Place
-	6,  // 23: spanyard.dispatch.event.v1.TrucksSet.trucks:type_name -> spanyard.dispatch.event.v1.Truck
-	42, // 24: spanyard.dispatch.event.v1.Truck.hours:type_name -> spanyard.common.v1.DayWindow
-	8,  // 25: spanyard.dispatch.event.v1.SitesSet.sites:type_name -> spanyard.dispatch.event.v1.Site
-	41, // 26: spanyard.dispatch.event.v1.Site.place:type_name -> spanyard.common.v1.Place
-	42, // 27: spanyard.dispatch.event.v1.Site.opens:type_name -> spanyard.common.v1.DayWindow
-	10, // 28: spanyard.dispatch.event.v1.FloorPlanned.rooms:type_name -> spanyard.dispatch.event.v1.RoomDemand
-	43, // 29: spanyard.dispatch.event.v1.FloorPlanned.profiles:type_name -> spanyard.common.v1.BeamProfile
-	44, // 30: spanyard.dispatch.event.v1.FloorPlanned.blocks:type_name -> spanyard.common.v1.BlockKind
-	11, // 31: spanyard.dispatch.event.v1.RoomDemand.beams:type_name -> spanyard.dispatch.event.v1.BeamDemand
-	45, // 32: spanyard.dispatch.event.v1.BeamDemand.product:type_name -> spanyard.common.v1.BeamProduct
-	14, // 33: spanyard.dispatch.event.v1.CalledOff.call_off:type_name -> spanyard.dispatch.event.v1.CallOff
-	42, // 34: spanyard.dispatch.event.v1.CallOff.window:type_name -> spanyard.common.v1.DayWindow
-	33, // 35: spanyard.dispatch.event.v1.MorningPlanned.plan:type_name -> spanyard.dispatch.event.v1.MorningPlan
-	34, // 36: spanyard.dispatch.event.v1.RunConfirmed.run:type_name -> spanyard.dispatch.event.v1.Run
-	20, // 37: spanyard.dispatch.event.v1.PicksIssued.picks:type_name -> spanyard.dispatch.event.v1.Pick
-	45, // 38: spanyard.dispatch.event.v1.Pick.beam:type_name -> spanyard.common.v1.BeamProduct
-	46, // 39: spanyard.dispatch.event.v1.MorningConfirmed.confirmed_at:type_name -> google.protobuf.Timestamp
-	23, // 40: spanyard.dispatch.event.v1.MorningConfirmFailed.missing:type_name -> spanyard.dispatch.event.v1.MissingPiece
-	25, // 41: spanyard.dispatch.event.v1.RunChanged.hits:type_name -> spanyard.dispatch.event.v1.RunHit
-	0,  // 42: spanyard.dispatch.event.v1.RunHit.kind:type_name -> spanyard.dispatch.event.v1.RunHitKind
-	46, // 43: spanyard.dispatch.event.v1.RunDeparted.departed_at:type_name -> google.protobuf.Timestamp
-	46, // 44: spanyard.dispatch.event.v1.DropDelivered.delivered_at:type_name -> google.protobuf.Timestamp
-	46, // 45: spanyard.dispatch.event.v1.MorningPlan.planned_at:type_name -> google.protobuf.Timestamp
-	34, // 46: spanyard.dispatch.event.v1.MorningPlan.runs:type_name -> spanyard.dispatch.event.v1.Run
-	40, // 47: spanyard.dispatch.event.v1.MorningPlan.unserved:type_name -> spanyard.dispatch.event.v1.Unserved
-	35, // 48: spanyard.dispatch.event.v1.Run.drops:type_name -> spanyard.dispatch.event.v1.Drop
-	37, // 49: spanyard.dispatch.event.v1.Run.piles:type_name -> spanyard.dispatch.event.v1.Pile
-	36, // 50: spanyard.dispatch.event.v1.Run.axle_loads:type_name -> spanyard.dispatch.event.v1.AxleLoads
-	20, // 51: spanyard.dispatch.event.v1.Run.picks:type_name -> spanyard.dispatch.event.v1.Pick
-	38, // 52: spanyard.dispatch.event.v1.Pile.tiers:type_name -> spanyard.dispatch.event.v1.Tier
-	39, // 53: spanyard.dispatch.event.v1.Tier.items:type_name -> spanyard.dispatch.event.v1.Item
-	45, // 54: spanyard.dispatch.event.v1.Item.beam:type_name -> spanyard.common.v1.BeamProduct
-	1,  // 55: spanyard.dispatch.event.v1.Unserved.reason:type_name -> spanyard.dispatch.event.v1.UnservedReason
-	56, // [56:56] is the sub-list for method output_type
-	56, // [56:56] is the sub-list for method input_type
-	56, // [56:56] is the sub-list for extension type_name
-	56, // [56:56] is the sub-list for extension extendee
-	0,  // [0:56] is the sub-list for field type_name
+	29, // 21: spanyard.dispatch.event.v1.Event.piece_exchanged:type_name -> spanyard.dispatch.event.v1.PieceExchanged
+	4,  // 22: spanyard.dispatch.event.v1.YardRulesSet.rules:type_name -> spanyard.dispatch.event.v1.YardRules
+	43, // 23: spanyard.dispatch.event.v1.YardRules.place:type_name -> spanyard.common.v1.Place
+	6,  // 24: spanyard.dispatch.event.v1.TrucksSet.trucks:type_name -> spanyard.dispatch.event.v1.Truck
+	44, // 25: spanyard.dispatch.event.v1.Truck.hours:type_name -> spanyard.common.v1.DayWindow
+	8,  // 26: spanyard.dispatch.event.v1.SitesSet.sites:type_name -> spanyard.dispatch.event.v1.Site
+	43, // 27: spanyard.dispatch.event.v1.Site.place:type_name -> spanyard.common.v1.Place
+	44, // 28: spanyard.dispatch.event.v1.Site.opens:type_name -> spanyard.common.v1.DayWindow
+	10, // 29: spanyard.dispatch.event.v1.FloorPlanned.rooms:type_name -> spanyard.dispatch.event.v1.RoomDemand
+	45, // 30: spanyard.dispatch.event.v1.FloorPlanned.profiles:type_name -> spanyard.common.v1.BeamProfile
+	46, // 31: spanyard.dispatch.event.v1.FloorPlanned.blocks:type_name -> spanyard.common.v1.BlockKind
+	11, // 32: spanyard.dispatch.event.v1.RoomDemand.beams:type_name -> spanyard.dispatch.event.v1.BeamDemand
+	47, // 33: spanyard.dispatch.event.v1.BeamDemand.product:type_name -> spanyard.common.v1.BeamProduct
+	14, // 34: spanyard.dispatch.event.v1.CalledOff.call_off:type_name -> spanyard.dispatch.event.v1.CallOff
+	44, // 35: spanyard.dispatch.event.v1.CallOff.window:type_name -> spanyard.common.v1.DayWindow
+	34, // 36: spanyard.dispatch.event.v1.MorningPlanned.plan:type_name -> spanyard.dispatch.event.v1.MorningPlan
+	35, // 37: spanyard.dispatch.event.v1.RunConfirmed.run:type_name -> spanyard.dispatch.event.v1.Run
+	20, // 38: spanyard.dispatch.event.v1.PicksIssued.picks:type_name -> spanyard.dispatch.event.v1.Pick
+	36, // 39: spanyard.dispatch.event.v1.PicksIssued.moves:type_name -> spanyard.dispatch.event.v1.AsideMove
+	47, // 40: spanyard.dispatch.event.v1.Pick.beam:type_name -> spanyard.common.v1.BeamProduct
+	48, // 41: spanyard.dispatch.event.v1.MorningConfirmed.confirmed_at:type_name -> google.protobuf.Timestamp
+	23, // 42: spanyard.dispatch.event.v1.MorningConfirmFailed.missing:type_name -> spanyard.dispatch.event.v1.MissingPiece
+	25, // 43: spanyard.dispatch.event.v1.RunChanged.hits:type_name -> spanyard.dispatch.event.v1.RunHit
+	0,  // 44: spanyard.dispatch.event.v1.RunHit.kind:type_name -> spanyard.dispatch.event.v1.RunHitKind
+	48, // 45: spanyard.dispatch.event.v1.RunDeparted.departed_at:type_name -> google.protobuf.Timestamp
+	48, // 46: spanyard.dispatch.event.v1.DropDelivered.delivered_at:type_name -> google.protobuf.Timestamp
+	48, // 47: spanyard.dispatch.event.v1.MorningPlan.planned_at:type_name -> google.protobuf.Timestamp
+	35, // 48: spanyard.dispatch.event.v1.MorningPlan.runs:type_name -> spanyard.dispatch.event.v1.Run
+	42, // 49: spanyard.dispatch.event.v1.MorningPlan.unserved:type_name -> spanyard.dispatch.event.v1.Unserved
+	37, // 50: spanyard.dispatch.event.v1.Run.drops:type_name -> spanyard.dispatch.event.v1.Drop
+	39, // 51: spanyard.dispatch.event.v1.Run.piles:type_name -> spanyard.dispatch.event.v1.Pile
+	38, // 52: spanyard.dispatch.event.v1.Run.axle_loads:type_name -> spanyard.dispatch.event.v1.AxleLoads
+	20, // 53: spanyard.dispatch.event.v1.Run.picks:type_name -> spanyard.dispatch.event.v1.Pick
+	36, // 54: spanyard.dispatch.event.v1.Run.moves:type_name -> spanyard.dispatch.event.v1.AsideMove
+	40, // 55: spanyard.dispatch.event.v1.Pile.tiers:type_name -> spanyard.dispatch.event.v1.Tier
+	41, // 56: spanyard.dispatch.event.v1.Tier.items:type_name -> spanyard.dispatch.event.v1.Item
+	47, // 57: spanyard.dispatch.event.v1.Item.beam:type_name -> spanyard.common.v1.BeamProduct
+	1,  // 58: spanyard.dispatch.event.v1.Unserved.reason:type_name -> spanyard.dispatch.event.v1.UnservedReason
+	59, // [59:59] is the sub-list for method output_type
+	59, // [59:59] is the sub-list for method input_type
+	59, // [59:59] is the sub-list for extension type_name
+	59, // [59:59] is the sub-list for extension extendee
+	0,  // [0:59] is the sub-list for field type_name
 }
 
 func init() { file_spanyard_dispatch_event_v1_event_proto_init() }
@@ -4131,6 +4395,7 @@ func file_spanyard_dispatch_event_v1_event_proto_init() {
 		(*Event_RunCleared)(nil),
 		(*Event_PieceSetDown)(nil),
 		(*Event_PieceTakenBack)(nil),
+		(*Event_PieceExchanged)(nil),
 	}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
@@ -4138,7 +4403,7 @@ func file_spanyard_dispatch_event_v1_event_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_spanyard_dispatch_event_v1_event_proto_rawDesc), len(file_spanyard_dispatch_event_v1_event_proto_rawDesc)),
 			NumEnums:      2,
-			NumMessages:   39,
+			NumMessages:   41,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

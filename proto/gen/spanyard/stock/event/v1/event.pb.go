@@ -2670,9 +2670,14 @@ type PieceExchanged struct {
 	// Promised from now on.
 	NewPieceId string `protobuf:"bytes,2,opt,name=new_piece_id,json=newPieceId,proto3" json:"new_piece_id,omitempty"`
 	// Of the promise that went over.
-	Allocation    *Allocation `protobuf:"bytes,3,opt,name=allocation,proto3" json:"allocation,omitempty"`
-	ExchangedBy   string      `protobuf:"bytes,4,opt,name=exchanged_by,json=exchangedBy,proto3" json:"exchanged_by,omitempty"`
-	Reason        string      `protobuf:"bytes,5,opt,name=reason,proto3" json:"reason,omitempty"`
+	Allocation  *Allocation `protobuf:"bytes,3,opt,name=allocation,proto3" json:"allocation,omitempty"`
+	ExchangedBy string      `protobuf:"bytes,4,opt,name=exchanged_by,json=exchangedBy,proto3" json:"exchanged_by,omitempty"`
+	Reason      string      `protobuf:"bytes,5,opt,name=reason,proto3" json:"reason,omitempty"`
+	// Where the new piece lies.
+	NewBatchId string `protobuf:"bytes,6,opt,name=new_batch_id,json=newBatchId,proto3" json:"new_batch_id,omitempty"`
+	NewStackId string `protobuf:"bytes,7,opt,name=new_stack_id,json=newStackId,proto3" json:"new_stack_id,omitempty"`
+	// From the bottom, from 1.
+	NewTier       int32 `protobuf:"varint,8,opt,name=new_tier,json=newTier,proto3" json:"new_tier,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -2740,6 +2745,27 @@ func (x *PieceExchanged) GetReason() string {
 		return x.Reason
 	}
 	return ""
+}
+
+func (x *PieceExchanged) GetNewBatchId() string {
+	if x != nil {
+		return x.NewBatchId
+	}
+	return ""
+}
+
+func (x *PieceExchanged) GetNewStackId() string {
+	if x != nil {
+		return x.NewStackId
+	}
+	return ""
+}
+
+func (x *PieceExchanged) GetNewTier() int32 {
+	if x != nil {
+		return x.NewTier
+	}
+	return 0
 }
 
 // Loose blocks of a batch were put on pallets that nobody is promised.
@@ -3216,7 +3242,7 @@ const file_spanyard_stock_event_v1_event_proto_rawDesc = "" +
 	"\fKeepingEnded\x12\x1b\n" +
 	"\tpiece_ids\x18\x01 \x03(\tR\bpieceIds\x12\x19\n" +
 	"\bended_by\x18\x02 \x01(\tR\aendedBy\x12\x16\n" +
-	"\x06reason\x18\x03 \x01(\tR\x06reason\"\xd4\x01\n" +
+	"\x06reason\x18\x03 \x01(\tR\x06reason\"\xb3\x02\n" +
 	"\x0ePieceExchanged\x12 \n" +
 	"\fold_piece_id\x18\x01 \x01(\tR\n" +
 	"oldPieceId\x12 \n" +
@@ -3226,7 +3252,12 @@ const file_spanyard_stock_event_v1_event_proto_rawDesc = "" +
 	"allocation\x18\x03 \x01(\v2#.spanyard.stock.event.v1.AllocationR\n" +
 	"allocation\x12!\n" +
 	"\fexchanged_by\x18\x04 \x01(\tR\vexchangedBy\x12\x16\n" +
-	"\x06reason\x18\x05 \x01(\tR\x06reason\"k\n" +
+	"\x06reason\x18\x05 \x01(\tR\x06reason\x12 \n" +
+	"\fnew_batch_id\x18\x06 \x01(\tR\n" +
+	"newBatchId\x12 \n" +
+	"\fnew_stack_id\x18\a \x01(\tR\n" +
+	"newStackId\x12\x19\n" +
+	"\bnew_tier\x18\b \x01(\x05R\anewTier\"k\n" +
 	"\rPalletsPacked\x12\x19\n" +
 	"\bbatch_id\x18\x01 \x01(\tR\abatchId\x12?\n" +
 	"\apallets\x18\x02 \x03(\v2%.spanyard.stock.event.v1.PackedPalletR\apallets\"J\n" +

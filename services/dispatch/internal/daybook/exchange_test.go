@@ -1,0 +1,49 @@
+package daybook
+
+import "testing"
+
+// TestExchange: an equal beam takes the place of a quarantined one on its run,
+// which may go then; the state before is as it was.
+func TestExchange(t *testing.T) {
+	var p planner
+	s := must(t, openYard(t), CallOffRooms{CallOffs: []CallOff{testCallOff("C1", "1", "01")}})
+	s, plan := p.draft(t, s, testDay)
+	s = must(t, must(t, s, ConfirmPlan{PlanID: plan, ConfirmedBy: "Ada Example"}), FinishConfirm{PlanID: plan})
+	run, _ := s.Run(plan + "-R01")
+	old := ""
+	run.Run.Items(func(_ *Pile, item *Item) {
+		if old == "" && !item.IsPallet() {
+			old = item.PieceID
+		}
+	})
+	hit := must(t, s, ReportHits{Reports: []Report{{PieceID: old, BatchID: "B1", Reason: "cracked", Kind: Quarantined}}})
+	if r, _ := hit.Run(run.Run.ID); r.State != RunHitState {
+		t.Fatalf("the run is %v", r.State)
+	}
+	after := must(t, hit, Exchange{RunID: run.Run.ID, OldID: old, NewID: "B9-001", BatchID: "B9", StackID: "S9", StackTier: 2, By: "Cy Example", Reason: "cracked"})
+	r, _ := after.Run(run.Run.ID)
+	if r.State != RunConfirmedState || len(r.Hits) > 0 {
+		t.Errorf("the run is %v, hits %v", r.State, r.Hits)
+	}
+	found := 0
+	r.Run.Items(func(_ *Pile, item *Item) {
+		if item.PieceID == "B9-001" && item.BatchID == "B9" && item.Mark != "" {
+			found++
+		}
+		if item.PieceID == old {
+			t.Errorf("beam %s is still on the run", old)
+		}
+	})
+	if found != 1 || after.runOfPiece("B9-001") != run.Run.ID || after.runOfPiece(old) != "" {
+		t.Errorf("the new beam is on the run %d times, of run %q; the old one of run %q", found, after.runOfPiece("B9-001"), after.runOfPiece(old))
+	}
+	before, _ := hit.Run(run.Run.ID)
+	before.Run.Items(func(_ *Pile, item *Item) {
+		if item.PieceID == "B9-001" {
+			t.Error("the state before was changed")
+		}
+	})
+	if events, err := Decide(after, Exchange{RunID: run.Run.ID, OldID: old, NewID: "B9-002"}); err != nil || len(events) > 0 {
+		t.Errorf("exchanging a beam that is gone: %v, %v", events, err)
+	}
+}
