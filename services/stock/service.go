@@ -31,7 +31,6 @@ import (
 	"spanyard.example/services/kit/fault"
 	"spanyard.example/services/kit/ledger"
 	"spanyard.example/services/stock/internal/api"
-	"spanyard.example/services/stock/internal/codec"
 	"spanyard.example/services/stock/internal/readmodel"
 	"spanyard.example/services/stock/internal/yard"
 )
@@ -69,25 +68,12 @@ func New(ctx context.Context, d Deps) (*Service, error) {
 	if d.Log == nil {
 		d.Log = slog.Default()
 	}
-	l, err := ledger.Open(ctx, d.JetStream, domain(), ledger.Options{Replicas: d.Replicas, Log: d.Log})
+	l, err := ledger.Open(ctx, d.JetStream, api.Domain(), ledger.Options{Replicas: d.Replicas, Log: d.Log})
 	if err != nil {
 		return nil, fmt.Errorf("open the stock ledger: %w", err)
 	}
 	view := readmodel.New(d.Redis, l, d.Log)
 	return &Service{deps: d, ledger: l, view: view, server: api.New(l, view, d.Clock)}, nil
-}
-
-func domain() ledger.Domain[yard.State, yard.Event] {
-	return ledger.Domain[yard.State, yard.Event]{
-		Service:         "stock",
-		New:             yard.New,
-		Evolve:          yard.Evolve,
-		Encode:          codec.Encode,
-		Decode:          codec.Decode,
-		Snapshot:        yard.Snapshot,
-		Restore:         yard.Restore,
-		SnapshotVersion: yard.SnapshotVersion,
-	}
 }
 
 // Register adds the service to a gRPC server.
@@ -126,6 +112,10 @@ func (s *Service) Run(ctx context.Context) error {
 // Healthy says whether the ledger can be read and written. A lost view is no
 // reason to stop taking writes.
 func (s *Service) Healthy(ctx context.Context) error { return s.ledger.Healthy(ctx) }
+
+// Writes returns what this replica has written into the ledger, and how often
+// others were faster.
+func (s *Service) Writes() ledger.Writes { return s.ledger.Writes() }
 
 // project keeps a view of every yard.
 func (s *Service) project(ctx context.Context) error {

@@ -50,6 +50,7 @@ type Ledger[S, E any] struct {
 	snapshots jetstream.ObjectStore
 	log       *slog.Logger
 	tail      *tail
+	writes    writes
 
 	// life ends with Close; the goroutines behind the ledger end with it.
 	life context.Context

@@ -43,6 +43,7 @@ func (y *yard[S, E]) carryOut(calls []*call[S, E]) (left []*call[S, E]) {
 		}
 		if len(p.entries) > 0 {
 			last = y.store(ctx, h, p)
+			y.ledger.writes.tried(p.writing(), last)
 			if last == nil {
 				p.settle(p.entries[len(p.entries)-1].Position)
 				return p.left
@@ -62,6 +63,7 @@ func (y *yard[S, E]) carryOut(calls []*call[S, E]) (left []*call[S, E]) {
 	// The last try may have been stored after all: decide once more, and
 	// settle whoever is known by now.
 	p := y.decide(h, calls)
+	y.ledger.writes.givenUp.Add(uint64(p.writing()))
 	p.settleKnown(y.gaveUp(ctx, last))
 	return nil
 }
@@ -174,6 +176,18 @@ func (p *plan[S, E]) final() bool {
 		}
 	}
 	return true
+}
+
+// writing returns how many calls of the plan lead to events that are to be
+// stored.
+func (p *plan[S, E]) writing() int {
+	n := 0
+	for _, a := range p.answers {
+		if a.err == nil && a.stored == nil && !a.repeated && a.to > a.from {
+			n++
+		}
+	}
+	return n
 }
 
 // settle gives every call of the plan its answer, now that it holds.

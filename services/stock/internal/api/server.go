@@ -17,12 +17,27 @@ import (
 	"spanyard.example/services/kit/clock"
 	"spanyard.example/services/kit/ledger"
 	"spanyard.example/services/kit/rpc"
+	"spanyard.example/services/stock/internal/codec"
 	"spanyard.example/services/stock/internal/readmodel"
 	"spanyard.example/services/stock/internal/yard"
 )
 
 // Ledger of the yards' stock.
 type Ledger = ledger.Ledger[yard.State, yard.Event]
+
+// Domain is what the ledger has to know of stock.
+func Domain() ledger.Domain[yard.State, yard.Event] {
+	return ledger.Domain[yard.State, yard.Event]{
+		Service:         "stock",
+		New:             yard.New,
+		Evolve:          yard.Evolve,
+		Encode:          codec.Encode,
+		Decode:          codec.Decode,
+		Snapshot:        yard.Snapshot,
+		Restore:         yard.Restore,
+		SnapshotVersion: yard.SnapshotVersion,
+	}
+}
 
 // Server answers the calls.
 type Server struct {

@@ -23,6 +23,21 @@ func parseContents(doc string) []string {
 	return strings.Split(doc, "\n")
 }
 
+// Rebuild builds a yard's view anew beside the one that readers follow, and
+// lets them follow it. It is what happens by itself when the view is lost.
+func (v *View) Rebuild(ctx context.Context, yardID string) error {
+	origin, err := v.originOf(ctx, yardID)
+	if err != nil {
+		return err
+	}
+	old, _, err := v.locate(ctx, yardID, origin)
+	if err != nil {
+		return err
+	}
+	_, err = v.rebuild(ctx, yardID, origin, old)
+	return err
+}
+
 // rebuild replays the ledger into a generation of its own and then lets
 // readers follow it. old is the generation that readers follow meanwhile.
 func (v *View) rebuild(ctx context.Context, yardID, origin, old string) (*projector, error) {
