@@ -161,8 +161,57 @@ func (c *Count) apply(event *eventv1.Event) {
 		b.Loose -= e.BlocksScrapped.GetBlockCount()
 		b.ScrappedBlocks += e.BlocksScrapped.GetBlockCount()
 	default:
+		c.handled(event)
+	}
+}
+
+// handled is about exchanges, keeping, curing and pallets.
+func (c *Count) handled(event *eventv1.Event) {
+	const inYard, reserved = eventv1.PieceState_PIECE_STATE_IN_YARD, eventv1.PieceState_PIECE_STATE_RESERVED
+	switch e := event.GetKind().(type) {
+	case *eventv1.Event_KeepingEnded, *eventv1.Event_CureRecorded:
+	case *eventv1.Event_PieceExchanged:
+		x := e.PieceExchanged
+		old := c.move(x.GetOldPieceId(), inYard, reserved)
+		fresh := c.move(x.GetNewPieceId(), reserved, inYard)
+		if old.Run != x.GetAllocation().GetRunId() {
+			c.wrong("piece %s of run %q is exchanged as one of run %q", x.GetOldPieceId(), old.Run, x.GetAllocation().GetRunId())
+		}
+		fresh.Run, fresh.Reservation, old.Run, old.Reservation = old.Run, old.Reservation, "", ""
+		c.mayLeave(fresh, x.GetNewPieceId())
+	case *eventv1.Event_PalletsPacked:
+		for _, p := range e.PalletsPacked.GetPallets() {
+			c.pack(p.GetPieceId(), e.PalletsPacked.GetBatchId(), p.GetBlockCount())
+		}
+	case *eventv1.Event_PalletSplit:
+		c.piece(e.PalletSplit.GetPieceId()).Blocks -= e.PalletSplit.GetBlockCount()
+		batch := c.piece(e.PalletSplit.GetPieceId()).Batch
+		c.batch(batch).Loose += e.PalletSplit.GetBlockCount()
+		c.pack(e.PalletSplit.GetNewPieceId(), batch, e.PalletSplit.GetBlockCount())
+	case *eventv1.Event_PalletsMerged:
+		into := c.piece(e.PalletsMerged.GetPieceId())
+		for _, id := range e.PalletsMerged.GetFromPieceIds() {
+			blocks := c.piece(id).Blocks
+			c.dissolve(id)
+			c.batch(into.Batch).Loose -= blocks
+			into.Blocks += blocks
+		}
+	case *eventv1.Event_PalletsUnpacked:
+		for _, id := range e.PalletsUnpacked.GetPieceIds() {
+			c.dissolve(id)
+		}
+	default:
 		c.wrong("an event of an unknown kind")
 	}
+}
+
+// pack puts loose blocks on a pallet that is nobody's.
+func (c *Count) pack(id, batch string, blocks int32) {
+	if c.Pieces[id] != nil {
+		c.wrong("pallet %s is there already", id)
+	}
+	c.batch(batch).Loose -= blocks
+	c.Pieces[id] = &Piece{Batch: batch, State: eventv1.PieceState_PIECE_STATE_IN_YARD, Blocks: blocks}
 }
 
 // batch returns a batch; one that was never received is wrong.

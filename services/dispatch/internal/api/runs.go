@@ -11,6 +11,7 @@ import (
 	"spanyard.example/services/dispatch/internal/daybook"
 	"spanyard.example/services/kit/fault"
 	"spanyard.example/services/kit/ledger"
+	"spanyard.example/services/kit/rpc"
 )
 
 // ListRuns lists the confirmed runs of a day as they stand now.
@@ -90,9 +91,14 @@ func (s *Server) CancelRun(ctx context.Context, req *dispatchv1.CancelRunRequest
 
 // WatchPicks follows the yard's picks and changes of runs. Every answer
 // carries the position of its own event, so that a client resumes exactly
-// behind the last one that it has.
+// behind the last one that it has. A client that does not read is dropped.
 func (s *Server) WatchPicks(req *dispatchv1.WatchPicksRequest, out dispatchv1.DispatchService_WatchPicksServer) error {
-	ctx := out.Context()
+	return rpc.Feed(out.Context(), out.Send, func(ctx context.Context, put func(uint64, *dispatchv1.WatchPicksResponse) error) error {
+		return s.follow(ctx, req, put)
+	})
+}
+
+func (s *Server) follow(ctx context.Context, req *dispatchv1.WatchPicksRequest, put func(uint64, *dispatchv1.WatchPicksResponse) error) error {
 	return s.office.Ledger.Follow(ctx, req.GetYard(), req.GetAfterPosition(), func(e ledger.Event[daybook.Event]) error {
 		runID, watched := watchedRun(e.Fact)
 		if !watched {
@@ -110,7 +116,7 @@ func (s *Server) WatchPicks(req *dispatchv1.WatchPicksRequest, out dispatchv1.Di
 		}
 		answer := &dispatchv1.WatchPicksResponse{Position: e.Position, HappenedAt: timestamppb.New(e.Time), Actor: e.Actor}
 		fill(answer, msg)
-		return out.Send(answer)
+		return put(e.Position, answer)
 	})
 }
 

@@ -22,7 +22,7 @@ import (
 
 // snapshotVersion is raised whenever the memo or the meaning of Evolve
 // changes.
-const snapshotVersion = 3
+const snapshotVersion = 4
 
 // Domain is dispatch as the ledger sees it.
 func Domain() ledger.Domain[daybook.State, daybook.Event] {

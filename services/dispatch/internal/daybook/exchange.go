@@ -40,7 +40,7 @@ func (c Exchange) decide(s State) ([]Event, error) {
 
 func (s State) exchanged(e PieceExchanged) State {
 	s = s.withRun(e.RunID, func(r *RunStatus) {
-		r.Run = r.Run.exchanged(e)
+		r.Run, r.Exchanged = r.Run.exchanged(e), true
 		r.Hits = slices.DeleteFunc(slices.Clone(r.Hits), func(h Hit) bool { return h.PieceID == e.OldID })
 		if len(r.Hits) == 0 && r.State == RunHitState {
 			r.State = RunConfirmedState
@@ -75,7 +75,9 @@ func (r Run) exchanged(e PieceExchanged) Run {
 			// What was moved aside for the old beam need not be, and what lies
 			// above the new one is seen when it is picked.
 			number := pick.Number
-			r.Moves = slices.DeleteFunc(slices.Clone(r.Moves), func(m AsideMove) bool { return m.BeforePick == number })
+			if r.Moves = slices.DeleteFunc(slices.Clone(r.Moves), func(m AsideMove) bool { return m.BeforePick == number }); len(r.Moves) == 0 {
+				r.Moves = nil
+			}
 		}
 	}
 	return r

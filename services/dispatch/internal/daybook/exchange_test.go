@@ -1,6 +1,10 @@
 package daybook
 
-import "testing"
+import (
+	"testing"
+
+	"github.com/google/go-cmp/cmp"
+)
 
 // TestExchange: an equal beam takes the place of a quarantined one on its run,
 // which may go then; the state before is as it was.
@@ -36,6 +40,10 @@ func TestExchange(t *testing.T) {
 	})
 	if found != 1 || after.runOfPiece("B9-001") != run.Run.ID || after.runOfPiece(old) != "" {
 		t.Errorf("the new beam is on the run %d times, of run %q; the old one of run %q", found, after.runOfPiece("B9-001"), after.runOfPiece(old))
+	}
+	again, _ := Recall("testyard", after.Memo()).Run(run.Run.ID)
+	if diff := cmp.Diff(r, again); diff != "" {
+		t.Errorf("a recalled book has another run:\n%s", diff)
 	}
 	before, _ := hit.Run(run.Run.ID)
 	before.Run.Items(func(_ *Pile, item *Item) {

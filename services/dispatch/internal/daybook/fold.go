@@ -118,7 +118,7 @@ func (s State) foldRun(r *RunStatus, f *Folded) State {
 		if run, ok := s.pieces.Get(item.PieceID); ok && run == r.Run.ID {
 			s.pieces = s.pieces.Delete(item.PieceID)
 		}
-		if cancelled && !slices.Contains(r.SetDown, item.PieceID) {
+		if cancelled && !slices.Contains(r.SetDown, item.PieceID) || slices.Contains(r.TakenBack, item.PieceID) {
 			return
 		}
 		if item.IsPallet() {

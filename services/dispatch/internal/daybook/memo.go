@@ -43,6 +43,10 @@ type RunMemo struct {
 	Freed         bool   `json:",omitempty"`
 	// SetDown as in RunStatus.
 	SetDown []string `json:",omitempty"`
+	// TakenBack as in RunStatus.
+	TakenBack []string `json:",omitempty"`
+	// Run is set when it is not as its plan says any more.
+	Run *Run `json:",omitempty"`
 }
 
 // Memo writes the state down.
@@ -60,11 +64,15 @@ func (s State) Memo() Memo {
 	})
 	each(s.plans, func(_ string, p *PlanStatus) { m.Plans = append(m.Plans, *p) })
 	each(s.runs, func(id string, r *RunStatus) {
-		m.Runs = append(m.Runs, RunMemo{
+		memo := RunMemo{
 			ID: id, State: r.State, PlanID: r.PlanID, Day: r.Day, Hits: r.Hits, Delivered: r.Delivered,
 			ReservationID: r.ReservationID, CancelReason: r.CancelReason, Freed: r.Freed,
-			SetDown: r.SetDown,
-		})
+			SetDown: r.SetDown, TakenBack: r.TakenBack,
+		}
+		if r.Exchanged {
+			memo.Run = &r.Run
+		}
+		m.Runs = append(m.Runs, memo)
 	})
 	return m
 }
@@ -119,7 +127,7 @@ func (s State) recallDay(m DayMemo, runs map[string]RunMemo) State {
 		status := &RunStatus{
 			State: r.State, PlanID: r.PlanID, Day: r.Day, Hits: r.Hits, Delivered: r.Delivered,
 			ReservationID: r.ReservationID, CancelReason: r.CancelReason, Freed: r.Freed,
-			SetDown: r.SetDown,
+			SetDown: r.SetDown, TakenBack: r.TakenBack, Exchanged: r.Run != nil,
 		}
 		if p, ok := s.plans.Get(r.PlanID); ok {
 			for i := range p.Plan.Runs {
@@ -128,9 +136,15 @@ func (s State) recallDay(m DayMemo, runs map[string]RunMemo) State {
 				}
 			}
 		}
+		if r.Run != nil {
+			status.Run = *r.Run
+		}
 		s.runs = s.runs.Set(id, status)
 		if status.State != RunCancelledState {
 			s = s.place(&status.Run)
+			for _, piece := range status.TakenBack {
+				s = s.reopen(status, piece)
+			}
 		} else if !status.Freed {
 			s.unsettled = s.unsettled.Set(id, true)
 		}

@@ -108,8 +108,8 @@ func (s State) tooManyBlocks(pallet *Item) bool {
 	return room == nil || placed+pallet.BlockCount > room.BlockCount
 }
 
-// TakeBack takes note that a piece came back to the yard: if it was set down by
-// hand, its place is empty again.
+// TakeBack takes note that a piece came back to the yard: if it was set down,
+// by hand or with its drop, its place is empty again.
 type TakeBack struct{ PieceID string }
 
 func (c TakeBack) decide(s State) ([]Event, error) {
@@ -118,12 +118,12 @@ func (c TakeBack) decide(s State) ([]Event, error) {
 		return nil, nil
 	}
 	r, ok := s.runs.Get(id)
-	if !ok || !slices.Contains(r.SetDown, c.PieceID) {
+	if !ok {
 		return nil, nil
 	}
 	var events []Event
-	r.Run.Items(func(_ *Pile, item *Item) {
-		if item.PieceID == c.PieceID {
+	r.Run.Items(func(pile *Pile, item *Item) {
+		if item.PieceID == c.PieceID && r.isDown(pile, item) {
 			events = append(events, PieceTakenBack{RunID: id, PieceID: c.PieceID, Mark: item.Mark})
 		}
 	})
@@ -156,8 +156,11 @@ func (s State) fill(r *RunStatus, pieceID string) State {
 func (s State) takenBack(e PieceTakenBack) State {
 	s = s.withRun(e.RunID, func(r *RunStatus) { r.SetDown = without(r.SetDown, e.PieceID) })
 	r, ok := s.runs.Get(e.RunID)
-	if !ok || r.State != RunCancelledState {
+	if !ok {
 		return s
+	}
+	if r.State != RunCancelledState {
+		return s.backFromDrop(r, e.PieceID)
 	}
 	r.Run.Items(func(_ *Pile, item *Item) {
 		if item.PieceID == e.PieceID {
@@ -166,6 +169,31 @@ func (s State) takenBack(e PieceTakenBack) State {
 		}
 	})
 	return s.withDay(r.Day, func(d *dayBook) { d.changes++ })
+}
+
+// backFromDrop opens the place of a piece that its drop had brought. What was
+// set down by hand of a run that goes on stays that run's to bring.
+func (s State) backFromDrop(r *RunStatus, pieceID string) State {
+	brought := false
+	r.Run.Items(func(pile *Pile, item *Item) {
+		brought = brought || item.PieceID == pieceID && slices.Contains(r.Delivered, pile.DropNumber)
+	})
+	if !brought {
+		return s
+	}
+	s = s.withRun(r.Run.ID, func(r *RunStatus) { r.TakenBack = append(slices.Clone(r.TakenBack), pieceID) })
+	s = s.reopen(r, pieceID)
+	return s.withDay(r.Day, func(d *dayBook) { d.changes++ })
+}
+
+// reopen makes the place of a run's piece one that is to be filled.
+func (s State) reopen(r *RunStatus, pieceID string) State {
+	r.Run.Items(func(_ *Pile, item *Item) {
+		if item.PieceID == pieceID {
+			s = s.clearItem(r.Run.ID, item)
+		}
+	})
+	return s
 }
 
 // replace gives an emptied place to the live run that has another piece for it,

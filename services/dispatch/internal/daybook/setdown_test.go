@@ -133,11 +133,24 @@ func TestRunOfWhichAllIsSetDownIsOver(t *testing.T) {
 	run, _ = s.Run(id)
 	for _, c := range []Command{
 		SetDown{RunID: id, PieceID: run.Run.PieceIDs()[0], SiteID: "north"}, SetDown{RunID: "no run", PieceID: "B1-1", SiteID: "north"},
-		SetDown{RunID: id, PieceID: "B7-1", SiteID: "north"}, TakeBack{PieceID: run.Run.PieceIDs()[0]}, TakeBack{PieceID: "B7-1"},
+		SetDown{RunID: id, PieceID: "B7-1", SiteID: "north"}, TakeBack{PieceID: "B7-1"},
 	} {
 		if events := decided(t, s, c); len(events) > 0 {
 			t.Errorf("%+v leads to %v", c, events)
 		}
+	}
+	// A piece that comes back from its drop is to be brought again, once.
+	before, _ := leftOf(s)
+	back := TakeBack{PieceID: run.Run.PieceIDs()[1]}
+	s = must(t, s, back)
+	if after, _ := leftOf(s); len(after) != len(before)+1 {
+		t.Errorf("to be brought before %v, after a beam came back %v", before, after)
+	}
+	if events := decided(t, s, back); len(events) > 0 {
+		t.Errorf("taken back twice: %v", events)
+	}
+	if again, _ := leftOf(Recall("testyard", s.Memo())); len(again) != len(before)+1 {
+		t.Errorf("the recalled book has to bring %v", again)
 	}
 }
 

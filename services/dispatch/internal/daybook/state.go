@@ -87,6 +87,11 @@ type RunStatus struct {
 	// SetDown are the pieces that were set down at their site by hand, past the
 	// run's drops. Their places stay filled when the run is cancelled.
 	SetDown []string
+	// TakenBack are the pieces that a drop brought and that are back in the
+	// yard: their places are to be filled again.
+	TakenBack []string
+	// Exchanged says that the run's beams are not those of its plan any more.
+	Exchanged bool
 }
 
 // departed says whether the truck has left the yard.
@@ -96,7 +101,8 @@ func (r *RunStatus) departed() bool {
 
 // isDown says whether a piece of the run stands at its site.
 func (r *RunStatus) isDown(pile *Pile, item *Item) bool {
-	return slices.Contains(r.Delivered, pile.DropNumber) || slices.Contains(r.SetDown, item.PieceID)
+	down := slices.Contains(r.Delivered, pile.DropNumber) || slices.Contains(r.SetDown, item.PieceID)
+	return down && !slices.Contains(r.TakenBack, item.PieceID)
 }
 
 // floorBook is all that is known about one floor. Its Floor is nil while no

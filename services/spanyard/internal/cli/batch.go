@@ -30,7 +30,7 @@ func (p *program) batchCommand() *cobra.Command {
 	}
 	return group(groupLab, "batch", "Batches: received, tested, released, quarantined", "",
 		"  spanyard batch list\n  spanyard batch release B0412 --by \"Pim Quillbottle\"",
-		list, one, p.batchDueCommand(), p.batchForecastCommand(), p.batchRecallCommand(), p.batchProductionCommand(), p.batchReceiveCommand(), p.batchTestCommand(), p.batchReleaseCommand(), p.batchQuarantineCommand(), p.batchLiftCommand())
+		list, one, p.batchDueCommand(), p.batchCureCommand(), p.batchForecastCommand(), p.batchRecallCommand(), p.batchProductionCommand(), p.batchReceiveCommand(), p.batchTestCommand(), p.batchReleaseCommand(), p.batchQuarantineCommand(), p.batchLiftCommand())
 }
 
 func (p *program) batchProductionCommand() *cobra.Command {

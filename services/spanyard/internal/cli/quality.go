@@ -54,15 +54,12 @@ The cure is given as CELSIUSxDAYS, from casting on; what is not told is taken as
 				Yard: p.yard, BatchId: args[0], Day: day,
 				Cement: stockv1.CementClass(stockv1.CementClass_value["CEMENT_CLASS_"+strings.ToUpper(cement)]),
 			}
-			if req.GetCement() == 0 {
+			if req.GetCement() == 0 && cement != "" {
 				return fault.New(fault.Invalid, "CEMENT_UNKNOWN", "The class of the cement is not right.").At("--cement", cement, "is no class", "R, N, S")
 			}
-			for _, text := range cure {
-				spell, err := spellOf(text)
-				if err != nil {
-					return err
-				}
-				req.Cure = append(req.Cure, spell)
+			var err error
+			if req.Cure, err = spellsOf(cure); err != nil {
+				return err
 			}
 			c, err := p.stock()
 			if err != nil {
@@ -76,11 +73,57 @@ The cure is given as CELSIUSxDAYS, from casting on; what is not told is taken as
 		},
 	}
 	f := c.Flags()
-	f.StringVar(&cement, "cement", "", "strength class of the cement: R, N or S (required)")
-	f.StringSliceVar(&cure, "cure", nil, "temperatures as CELSIUSxDAYS, with commas between")
+	f.StringVar(&cement, "cement", "", "strength class of the cement: R, N or S; as recorded, if not given")
+	f.StringSliceVar(&cure, "cure", nil, "temperatures as CELSIUSxDAYS, with commas between; as recorded, if not given")
 	f.StringVar(&day, "day", "", "day of the forecast, YYYY-MM-DD; today, if not given")
+	return c
+}
+
+func (p *program) batchCureCommand() *cobra.Command {
+	var cement string
+	var cure []string
+	c := &cobra.Command{
+		Use:     "cure BATCH",
+		Short:   "Record the cement of a batch and how warm it cured, for forecasts",
+		Example: "  spanyard batch cure B0412 --cement R --cure 45x0.7,12x3",
+		Args:    cobra.ExactArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			class := stockv1.CementClass(stockv1.CementClass_value["CEMENT_CLASS_"+strings.ToUpper(cement)])
+			if class == 0 {
+				return fault.New(fault.Invalid, "CEMENT_UNKNOWN", "The class of the cement is not right.").At("--cement", cement, "is no class", "R, N, S")
+			}
+			spells, err := spellsOf(cure)
+			if err != nil {
+				return err
+			}
+			c, err := p.stock()
+			if err != nil {
+				return err
+			}
+			answer, err := c.RecordCure(p.as(cmd.Context()), &stockv1.RecordCureRequest{Yard: p.yard, RequestId: p.request(), BatchId: args[0], Cement: class, Cure: spells})
+			if err != nil {
+				return err
+			}
+			return p.answer(answer, said("Recorded for batch %s. Forecasts take it from there: 'spanyard batch forecast %s'.", args[0], args[0]))
+		},
+	}
+	f := c.Flags()
+	f.StringVar(&cement, "cement", "", "strength class of the cement: R, N or S (required)")
+	f.StringSliceVar(&cure, "cure", nil, "temperatures from casting on as CELSIUSxDAYS, with commas between")
 	required(c, "cement")
 	return c
+}
+
+func spellsOf(list []string) ([]*stockv1.CureSpell, error) {
+	var out []*stockv1.CureSpell
+	for _, text := range list {
+		spell, err := spellOf(text)
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, spell)
+	}
+	return out, nil
 }
 
 func spellOf(text string) (*stockv1.CureSpell, error) {

@@ -24,6 +24,8 @@ func happened(e *stockeventv1.Event) string {
 		return received(k.BatchReceived)
 	case *stockeventv1.Event_TestRecorded:
 		return fmt.Sprintf("test %s of batch %s recorded. %s", k.TestRecorded.GetTestId(), k.TestRecorded.GetBatchId(), Verdict(k.TestRecorded.GetVerdict()))
+	case *stockeventv1.Event_CureRecorded:
+		return fmt.Sprintf("cure of batch %s recorded, cement of class %s", k.CureRecorded.GetBatchId(), k.CureRecorded.GetCementClass())
 	case *stockeventv1.Event_BatchReleased:
 		return fmt.Sprintf("batch %s released by %s", k.BatchReleased.GetBatchId(), k.BatchReleased.GetReleasedBy())
 	case *stockeventv1.Event_BatchQuarantined:

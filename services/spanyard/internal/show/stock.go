@@ -104,7 +104,14 @@ func Test(t *stockeventv1.TestRecorded) string {
 // judgement says what the results of one age and specimen come to.
 func judgement(j *stockv1.Judgement) string {
 	return fmt.Sprintf("%s at %s: %s", strings.ToUpper(specimens(j.GetSpecimen())[:1])+specimens(j.GetSpecimen())[1:],
-		count(j.GetAgeDays(), "day"), Verdict(j.GetVerdict()))
+		count(j.GetAgeDays(), "day"), Verdict(j.GetVerdict())) + retested(j)
+}
+
+func retested(j *stockv1.Judgement) string {
+	if j.GetSuperseded() {
+		return " A retest that conforms took its place."
+	}
+	return ""
 }
 
 func specimens(s stockeventv1.SpecimenKind) string { return word(s.String(), "SPECIMEN_KIND_") + "s" }

@@ -3,6 +3,7 @@ package api
 import (
 	"context"
 	"fmt"
+	"strings"
 
 	stockv1 "spanyard.example/proto/gen/spanyard/stock/v1"
 	"spanyard.example/services/kit/civil"
@@ -62,9 +63,9 @@ func (s *Server) ForecastStrength(ctx context.Context, req *stockv1.ForecastStre
 	case day <= b.MadeOn:
 		return nil, fault.New(fault.Invalid, "BAD_VALUES", "Some values are not right.").At("day", day.String(), "is not after the batch was made", "from "+(b.MadeOn+1).String())
 	}
-	cure := curing{cement: maturity.Cement(req.GetCement())}
-	for _, c := range req.GetCure() {
-		cure.spells = append(cure.spells, maturity.Spell{Celsius: c.GetCelsius(), Days: c.GetDays()})
+	cure, err := curingOf(b, req)
+	if err != nil {
+		return nil, err
 	}
 	answer, err := cure.forecast(b, int(day-b.MadeOn))
 	if err != nil {
@@ -74,6 +75,41 @@ func (s *Server) ForecastStrength(ctx context.Context, req *stockv1.ForecastStre
 	answer.Sentence = fmt.Sprintf("Forecast only, it releases nothing: batch %s is expected to have a mean cylinder strength of %.1f MPa on %v, %d days old.",
 		b.ID, answer.GetMeanMpa(), day, answer.GetAgeDays())
 	return answer, nil
+}
+
+// RecordCure records the cement of a batch and the temperatures of its cure.
+func (s *Server) RecordCure(ctx context.Context, req *stockv1.RecordCureRequest) (*stockv1.RecordCureResponse, error) {
+	c := yard.RecordCure{BatchID: req.GetBatchId(), Cure: yard.Cure{Cement: strings.TrimPrefix(req.GetCement().String(), "CEMENT_CLASS_")}}
+	for _, x := range req.GetCure() {
+		c.Cure.Spells = append(c.Cure.Spells, yard.CureSpell{Celsius: x.GetCelsius(), Days: x.GetDays()})
+	}
+	r, err := s.do(ctx, req, c)
+	if err != nil {
+		return nil, err
+	}
+	return &stockv1.RecordCureResponse{Position: r.position}, nil
+}
+
+// curingOf returns the cure that a request tells, and what of it is left open
+// as it is recorded for the batch.
+func curingOf(b yard.Batch, req *stockv1.ForecastStrengthRequest) (curing, error) {
+	cure := curing{cement: maturity.Cement(req.GetCement())}
+	for _, c := range req.GetCure() {
+		cure.spells = append(cure.spells, maturity.Spell{Celsius: c.GetCelsius(), Days: c.GetDays()})
+	}
+	if b.Cure != nil && req.GetCement() == 0 {
+		cure.cement = maturity.Cement(stockv1.CementClass_value["CEMENT_CLASS_"+b.Cure.Cement])
+	}
+	if b.Cure != nil && len(cure.spells) == 0 {
+		for _, x := range b.Cure.Spells {
+			cure.spells = append(cure.spells, maturity.Spell(x))
+		}
+	}
+	if cure.cement == 0 {
+		return cure, fault.New(fault.Invalid, "CEMENT_UNKNOWN", "The class of the cement of batch %s is not recorded.", b.ID).
+			At("cement", "", "is missing", "R, N or S; or record it for the batch")
+	}
+	return cure, nil
 }
 
 // curing is what is known of a cure.

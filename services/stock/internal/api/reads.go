@@ -12,6 +12,7 @@ import (
 	stockv1 "spanyard.example/proto/gen/spanyard/stock/v1"
 	"spanyard.example/services/kit/fault"
 	"spanyard.example/services/kit/ledger"
+	"spanyard.example/services/kit/rpc"
 	"spanyard.example/services/stock/internal/codec"
 	"spanyard.example/services/stock/internal/readmodel"
 	"spanyard.example/services/stock/internal/yard"
@@ -174,11 +175,14 @@ func (s *Server) ReviewProduction(ctx context.Context, req *stockv1.ReviewProduc
 	return answer, nil
 }
 
-// WatchStock follows the yard's events.
+// WatchStock follows the yard's events: put-aways, quarantines and all else. A
+// client that does not read is dropped and told where to resume.
 func (s *Server) WatchStock(req *stockv1.WatchStockRequest, stream grpc.ServerStreamingServer[stockv1.WatchStockResponse]) error {
-	return s.ledger.Follow(stream.Context(), req.GetYard(), req.GetAfterPosition(), func(e ledger.Event[yard.Event]) error {
-		return stream.Send(&stockv1.WatchStockResponse{
-			Position: e.Position, HappenedAt: timestamppb.New(e.Time), Actor: e.Actor, Event: codec.ToProto(e.Fact),
+	return rpc.Feed(stream.Context(), stream.Send, func(ctx context.Context, put func(uint64, *stockv1.WatchStockResponse) error) error {
+		return s.ledger.Follow(ctx, req.GetYard(), req.GetAfterPosition(), func(e ledger.Event[yard.Event]) error {
+			return put(e.Position, &stockv1.WatchStockResponse{
+				Position: e.Position, HappenedAt: timestamppb.New(e.Time), Actor: e.Actor, Event: codec.ToProto(e.Fact),
+			})
 		})
 	})
 }

@@ -123,7 +123,7 @@ func strengths(list []conformity.MilliMPa) []float64 {
 func Judgement(j yard.Judgement) *stockv1.Judgement {
 	return &stockv1.Judgement{
 		Specimen: stockeventv1.SpecimenKind(j.Specimen), TestedOn: j.TestedOn.String(), AgeDays: int32(j.AgeDays),
-		TestIds: j.TestIDs, StrengthsMpa: strengths(j.Strengths), Verdict: Verdict(j.Verdict),
+		TestIds: j.TestIDs, StrengthsMpa: strengths(j.Strengths), Verdict: Verdict(j.Verdict), Superseded: j.Superseded,
 	}
 }
 

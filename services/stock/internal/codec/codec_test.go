@@ -111,7 +111,7 @@ type counts struct {
 // TestOldHistories replays what earlier versions wrote.
 func TestOldHistories(t *testing.T) {
 	if *update {
-		writeHistory(t, filepath.Join("testdata", "history", "v1", "story.json"))
+		writeHistory(t, filepath.Join("testdata", "history", "v2", "story.json"))
 	}
 	files, err := filepath.Glob(filepath.Join("testdata", "history", "*", "*.json"))
 	if err != nil || len(files) == 0 {

@@ -18,6 +18,12 @@ func FromProto(message *stockeventv1.Event) (yard.Event, error) {
 	case *stockeventv1.Event_TestRecorded:
 		test, err := testOf(m.TestRecorded)
 		return yard.TestRecorded{BatchID: m.TestRecorded.GetBatchId(), Test: test}, err
+	case *stockeventv1.Event_CureRecorded:
+		e := yard.CureRecorded{BatchID: m.CureRecorded.GetBatchId(), Cure: yard.Cure{Cement: m.CureRecorded.GetCementClass()}}
+		for _, x := range m.CureRecorded.GetCure() {
+			e.Cure.Spells = append(e.Cure.Spells, yard.CureSpell{Celsius: x.GetCelsius(), Days: x.GetDays()})
+		}
+		return e, nil
 	case *stockeventv1.Event_BatchReleased:
 		return releaseOf(m.BatchReleased)
 	case *stockeventv1.Event_BatchQuarantined:

@@ -16,6 +16,12 @@ func ToProto(event yard.Event) *stockeventv1.Event {
 		return &stockeventv1.Event{Kind: &stockeventv1.Event_BatchReceived{BatchReceived: batchReceived(e)}}
 	case yard.TestRecorded:
 		return &stockeventv1.Event{Kind: &stockeventv1.Event_TestRecorded{TestRecorded: Test(e.BatchID, e.Test)}}
+	case yard.CureRecorded:
+		m := &stockeventv1.CureRecorded{BatchId: e.BatchID, CementClass: e.Cure.Cement}
+		for _, x := range e.Cure.Spells {
+			m.Cure = append(m.Cure, &stockeventv1.CureTemperature{Celsius: x.Celsius, Days: x.Days})
+		}
+		return &stockeventv1.Event{Kind: &stockeventv1.Event_CureRecorded{CureRecorded: m}}
 	case yard.BatchReleased:
 		return &stockeventv1.Event{Kind: &stockeventv1.Event_BatchReleased{BatchReleased: Released(e)}}
 	case yard.BatchQuarantined:

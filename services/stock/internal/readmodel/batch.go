@@ -139,6 +139,8 @@ func (m *model) apply(event yard.Event, t *touched) {
 		}
 	case yard.TestRecorded:
 		t.batches[e.BatchID] = true
+	case yard.CureRecorded:
+		t.batches[e.BatchID] = true
 	case yard.BatchReleased:
 		t.batches[e.BatchID], t.released[e.BatchID] = true, true
 	case yard.BatchQuarantined:

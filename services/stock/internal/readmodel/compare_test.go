@@ -315,6 +315,8 @@ func concerns(event yard.Event, pieceID, batchID string) bool {
 		return e.BatchID == batchID
 	case yard.TestRecorded:
 		return e.BatchID == batchID
+	case yard.CureRecorded:
+		return e.BatchID == batchID
 	case yard.BatchReleased:
 		return e.BatchID == batchID
 	case yard.BatchQuarantined:

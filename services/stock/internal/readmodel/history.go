@@ -27,6 +27,8 @@ func tales(event yard.Event) []tale {
 		return []tale{{batchID: e.BatchID, sentence: received(e)}}
 	case yard.TestRecorded:
 		return []tale{{batchID: e.BatchID, sentence: fmt.Sprintf("Test %s by %s on %v: %s", e.Test.ID, e.Test.Laboratory, e.Test.TestedOn, e.Test.Verdict.Sentence)}}
+	case yard.CureRecorded:
+		return []tale{{batchID: e.BatchID, sentence: cured(e.Cure)}}
 	case yard.BatchReleased:
 		if e.Part > 1 {
 			return nil
@@ -111,6 +113,14 @@ func pieceTale(event yard.Event) []tale {
 	default:
 		return nil
 	}
+}
+
+func cured(c yard.Cure) string {
+	var days float64
+	for _, x := range c.Spells {
+		days += x.Days
+	}
+	return fmt.Sprintf("Cement of class %s; temperatures of the first %.1f days recorded.", c.Cement, days)
 }
 
 func received(e yard.BatchReceived) string {

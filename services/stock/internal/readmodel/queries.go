@@ -248,9 +248,9 @@ func standing(b *stockv1.Batch, inYard int, day civil.Day) (free, provisional, q
 }
 
 // failed reports whether results of a batch do not conform. It will not be
-// released, whatever its age.
+// released, whatever its age, unless a retest takes their place.
 func failed(b *stockv1.Batch) bool {
-	return slices.ContainsFunc(b.GetJudgements(), func(j *stockv1.Judgement) bool { return !j.GetVerdict().GetConforms() })
+	return slices.ContainsFunc(b.GetJudgements(), func(j *stockv1.Judgement) bool { return !j.GetVerdict().GetConforms() && !j.GetSuperseded() })
 }
 
 func blockSummary(batches []*stockv1.Batch, day civil.Day) []*stockv1.BlockSummary {

@@ -148,6 +148,12 @@ type PalletsMerged struct {
 // PalletsUnpacked says that the blocks of pallets are loose again.
 type PalletsUnpacked struct{ PieceIDs []string }
 
+// CureRecorded says what a batch was made with and how warm it cured.
+type CureRecorded struct {
+	BatchID string
+	Cure    Cure
+}
+
 // KeepingEnded says that beams that were kept for a job may go to anybody.
 type KeepingEnded struct {
 	PieceIDs   []string
@@ -177,6 +183,7 @@ func (PieceScrapped) isEvent()      {}
 func (PieceMoved) isEvent()         {}
 func (BlocksScrapped) isEvent()     {}
 func (KeepingEnded) isEvent()       {}
+func (CureRecorded) isEvent()       {}
 func (PieceExchanged) isEvent()     {}
 func (PalletsPacked) isEvent()      {}
 func (PalletSplit) isEvent()        {}

@@ -22,6 +22,8 @@ func Evolve(s State, event Event) State {
 		return s.receive(e)
 	case TestRecorded:
 		return s.changeBatch(e.BatchID, func(b *Batch) { b.Tests = append(slices.Clip(b.Tests), e.Test) })
+	case CureRecorded:
+		return s.changeBatch(e.BatchID, func(b *Batch) { b.Cure = &e.Cure })
 	case BatchReleased:
 		return s.changeBatch(e.BatchID, func(b *Batch) { b.State, b.Release = Released, &e.Release })
 	case BatchQuarantined:

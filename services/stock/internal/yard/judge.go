@@ -21,6 +21,8 @@ type Judgement struct {
 	// Strengths in the order in which they came in.
 	Strengths []conformity.MilliMPa
 	Verdict   conformity.Verdict
+	// Superseded says that a retest took its place: see supersede.
+	Superseded bool
 }
 
 // Judgements returns what the results of the batch come to, in the order in
@@ -47,14 +49,34 @@ func (b Batch) Judgements() []Judgement {
 	for i := range out {
 		out[i].Verdict = b.verdict(out[i])
 	}
+	supersede(out)
 	return out
 }
 
-// FailedJudgements returns those that do not conform.
+// supersede marks judgements that do not conform and that a retest took the
+// place of: later results of the same kind of specimen, at least as many, that
+// conform. Non-conformity is what a retest confirms (EN 206:2013 8.4, from
+// memory); until then the batch stays quarantined, and a named person has to
+// lift that for a reason. The results stay where they are.
+func supersede(all []Judgement) {
+	for i := range all {
+		if all[i].Verdict.Conforms {
+			continue
+		}
+		for _, later := range all {
+			if later.Specimen == all[i].Specimen && later.TestedOn > all[i].TestedOn && later.Verdict.Conforms && len(later.Strengths) >= len(all[i].Strengths) {
+				all[i].Superseded = true
+			}
+		}
+	}
+}
+
+// FailedJudgements returns those that do not conform and that no retest took the
+// place of.
 func (b Batch) FailedJudgements() []Judgement {
 	var failed []Judgement
 	for _, j := range b.Judgements() {
-		if !j.Verdict.Conforms {
+		if !j.Verdict.Conforms && !j.Superseded {
 			failed = append(failed, j)
 		}
 	}

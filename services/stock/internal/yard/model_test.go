@@ -2,7 +2,6 @@ package yard_test
 
 import (
 	"cmp"
-	"fmt"
 	"slices"
 	"time"
 
@@ -28,12 +27,36 @@ type modelBatch struct {
 	kind                  yard.Kind
 	state                 yard.BatchState
 	madeOn                civil.Day
-	passed, failed        int
 	made, loose, scrapped int
 	lotStack              string
-	// bad are ages and specimens with a result that fails: what comes to it
-	// later is judged with it and fails too.
-	bad map[string]bool
+	// groups are the results of one kind of specimen and one day.
+	groups map[modelGroup]*modelResults
+}
+
+type modelGroup struct {
+	specimen yard.Specimen
+	day      civil.Day
+}
+
+// modelResults count results; one that fails makes all of them fail.
+type modelResults struct {
+	n   int
+	bad bool
+}
+
+// stopped says whether results that fail were not made good by later ones, at
+// least as many, of the same kind.
+func (b *modelBatch) stopped() bool {
+	for at, r := range b.groups {
+		good := !r.bad
+		for other, later := range b.groups {
+			good = good || other.specimen == at.specimen && other.day > at.day && !later.bad && later.n >= r.n
+		}
+		if !good {
+			return true
+		}
+	}
+	return false
 }
 
 type modelPiece struct {
@@ -102,7 +125,7 @@ func (m *model) accepts(command yard.Command) bool {
 			(b.kind == yard.Blocks) == (c.Specimen == yard.Block)
 	case yard.ReleaseBatch:
 		b := m.batches[c.BatchID]
-		if b == nil || c.By == "" || b.state != yard.Curing || b.failed > 0 || b.passed == 0 {
+		if b == nil || c.By == "" || b.state != yard.Curing || b.stopped() || len(b.groups) == 0 {
 			return false
 		}
 		age := int(civil.DayOf(c.At, m.zone) - b.madeOn)
@@ -265,6 +288,9 @@ func (m *model) acceptsHandling(command yard.Command) bool {
 		return p != nil && p.blocks > 0 && p.state == yard.InYard
 	}
 	switch c := command.(type) {
+	case yard.RecordCure:
+		b := m.batches[c.BatchID]
+		return b != nil && b.kind == yard.Beams
 	case yard.Relocate:
 		return m.relocates(c)
 	case yard.ExchangePieces:
@@ -326,13 +352,14 @@ func (m *model) apply(command yard.Command) {
 		m.applyBatch(c)
 	case yard.RecordTest:
 		b := m.batches[c.BatchID]
-		group := fmt.Sprint(c.Specimen, c.TestedOn)
-		if b.bad[group] || c.Strengths[0] == yardtest.Failing {
-			b.bad[group] = true
-			b.failed++
+		at := modelGroup{c.Specimen, c.TestedOn}
+		if b.groups[at] == nil {
+			b.groups[at] = &modelResults{}
+		}
+		group := b.groups[at]
+		group.n += len(c.Strengths)
+		if group.bad = group.bad || c.Strengths[0] == yardtest.Failing; group.bad {
 			b.state = yard.Quarantined
-		} else {
-			b.passed++
 		}
 	case yard.ReleaseBatch:
 		m.batches[c.BatchID].state = yard.Released
@@ -354,7 +381,7 @@ func (m *model) apply(command yard.Command) {
 }
 
 func (m *model) applyBatch(c yard.ReceiveBatch) {
-	b := &modelBatch{kind: c.Kind, state: yard.Curing, madeOn: c.MadeOn, bad: map[string]bool{}}
+	b := &modelBatch{kind: c.Kind, state: yard.Curing, madeOn: c.MadeOn, groups: map[modelGroup]*modelResults{}}
 	m.batches[c.BatchID] = b
 	if c.Kind == yard.Blocks {
 		b.made, b.loose, b.lotStack = c.Lot.Count, c.Lot.Count, c.Lot.StackID

@@ -231,6 +231,17 @@ type Release struct {
 	TestIDs []string
 }
 
+// Cure is what a batch was made with and how warm it cured. It is never changed
+// in place.
+type Cure struct {
+	// Cement is the strength class of the cement: R, N or S.
+	Cement string
+	Spells []CureSpell
+}
+
+// CureSpell is a time at one temperature.
+type CureSpell struct{ Celsius, Days float64 }
+
 // Lot is the blocks of a batch as they were made.
 type Lot struct {
 	BlockKind string
@@ -259,6 +270,8 @@ type Batch struct {
 	MadeOn               civil.Day
 	Concrete             Concrete
 	Profile, WirePattern string
+	// Cure is what is recorded for forecasts; nil when nothing is.
+	Cure *Cure `json:",omitempty"`
 	// Lot of blocks; zero for beams.
 	Lot Lot
 	// OnPallets are the blocks on pallets that stand in the yard and are

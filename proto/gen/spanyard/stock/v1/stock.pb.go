@@ -467,10 +467,12 @@ type Judgement struct {
 	Specimen v1.SpecimenKind        `protobuf:"varint,1,opt,name=specimen,proto3,enum=spanyard.stock.event.v1.SpecimenKind" json:"specimen,omitempty"`
 	TestedOn string                 `protobuf:"bytes,2,opt,name=tested_on,json=testedOn,proto3" json:"tested_on,omitempty"`
 	// Calendar days from making.
-	AgeDays       int32       `protobuf:"varint,3,opt,name=age_days,json=ageDays,proto3" json:"age_days,omitempty"`
-	TestIds       []string    `protobuf:"bytes,4,rep,name=test_ids,json=testIds,proto3" json:"test_ids,omitempty"`
-	StrengthsMpa  []float64   `protobuf:"fixed64,5,rep,packed,name=strengths_mpa,json=strengthsMpa,proto3" json:"strengths_mpa,omitempty"`
-	Verdict       *v1.Verdict `protobuf:"bytes,6,opt,name=verdict,proto3" json:"verdict,omitempty"`
+	AgeDays      int32       `protobuf:"varint,3,opt,name=age_days,json=ageDays,proto3" json:"age_days,omitempty"`
+	TestIds      []string    `protobuf:"bytes,4,rep,name=test_ids,json=testIds,proto3" json:"test_ids,omitempty"`
+	StrengthsMpa []float64   `protobuf:"fixed64,5,rep,packed,name=strengths_mpa,json=strengthsMpa,proto3" json:"strengths_mpa,omitempty"`
+	Verdict      *v1.Verdict `protobuf:"bytes,6,opt,name=verdict,proto3" json:"verdict,omitempty"`
+	// It does not conform, and a retest that does took its place.
+	Superseded    bool `protobuf:"varint,7,opt,name=superseded,proto3" json:"superseded,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -545,6 +547,13 @@ func (x *Judgement) GetVerdict() *v1.Verdict {
 		return x.Verdict
 	}
 	return nil
+}
+
+func (x *Judgement) GetSuperseded() bool {
+	if x != nil {
+		return x.Superseded
+	}
+	return false
 }
 
 // PieceCounts counts beams, or blocks in block batches. They add up to made.
@@ -5603,12 +5612,135 @@ func (x *CureSpell) GetDays() float64 {
 	return 0
 }
 
+type RecordCureRequest struct {
+	state     protoimpl.MessageState `protogen:"open.v1"`
+	Yard      string                 `protobuf:"bytes,1,opt,name=yard,proto3" json:"yard,omitempty"`
+	RequestId string                 `protobuf:"bytes,2,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	BatchId   string                 `protobuf:"bytes,3,opt,name=batch_id,json=batchId,proto3" json:"batch_id,omitempty"`
+	Cement    CementClass            `protobuf:"varint,4,opt,name=cement,proto3,enum=spanyard.stock.v1.CementClass" json:"cement,omitempty"`
+	// Temperatures from casting on, all that are known so far.
+	Cure          []*CureSpell `protobuf:"bytes,5,rep,name=cure,proto3" json:"cure,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RecordCureRequest) Reset() {
+	*x = RecordCureRequest{}
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[72]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RecordCureRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RecordCureRequest) ProtoMessage() {}
+
+func (x *RecordCureRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[72]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RecordCureRequest.ProtoReflect.Descriptor instead.
+func (*RecordCureRequest) Descriptor() ([]byte, []int) {
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{72}
+}
+
+func (x *RecordCureRequest) GetYard() string {
+	if x != nil {
+		return x.Yard
+	}
+	return ""
+}
+
+func (x *RecordCureRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *RecordCureRequest) GetBatchId() string {
+	if x != nil {
+		return x.BatchId
+	}
+	return ""
+}
+
+func (x *RecordCureRequest) GetCement() CementClass {
+	if x != nil {
+		return x.Cement
+	}
+	return CementClass_CEMENT_CLASS_UNSPECIFIED
+}
+
+func (x *RecordCureRequest) GetCure() []*CureSpell {
+	if x != nil {
+		return x.Cure
+	}
+	return nil
+}
+
+type RecordCureResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Position      uint64                 `protobuf:"varint,1,opt,name=position,proto3" json:"position,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RecordCureResponse) Reset() {
+	*x = RecordCureResponse{}
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[73]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RecordCureResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RecordCureResponse) ProtoMessage() {}
+
+func (x *RecordCureResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[73]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RecordCureResponse.ProtoReflect.Descriptor instead.
+func (*RecordCureResponse) Descriptor() ([]byte, []int) {
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{73}
+}
+
+func (x *RecordCureResponse) GetPosition() uint64 {
+	if x != nil {
+		return x.Position
+	}
+	return 0
+}
+
 type ForecastStrengthRequest struct {
 	state   protoimpl.MessageState `protogen:"open.v1"`
 	Yard    string                 `protobuf:"bytes,1,opt,name=yard,proto3" json:"yard,omitempty"`
 	BatchId string                 `protobuf:"bytes,2,opt,name=batch_id,json=batchId,proto3" json:"batch_id,omitempty"`
-	Cement  CementClass            `protobuf:"varint,3,opt,name=cement,proto3,enum=spanyard.stock.v1.CementClass" json:"cement,omitempty"`
-	// Temperatures from casting on; what is not told is taken as 20 degrees.
+	// Unspecified takes what is recorded for the batch.
+	Cement CementClass `protobuf:"varint,3,opt,name=cement,proto3,enum=spanyard.stock.v1.CementClass" json:"cement,omitempty"`
+	// Temperatures from casting on; none takes what is recorded for the batch.
+	// What is not told is taken as 20 degrees.
 	Cure []*CureSpell `protobuf:"bytes,4,rep,name=cure,proto3" json:"cure,omitempty"`
 	// Day of the forecast, YYYY-MM-DD; empty is today.
 	Day           string `protobuf:"bytes,5,opt,name=day,proto3" json:"day,omitempty"`
@@ -5619,7 +5751,7 @@ type ForecastStrengthRequest struct {
 
 func (x *ForecastStrengthRequest) Reset() {
 	*x = ForecastStrengthRequest{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[72]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[74]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -5631,7 +5763,7 @@ func (x *ForecastStrengthRequest) String() string {
 func (*ForecastStrengthRequest) ProtoMessage() {}
 
 func (x *ForecastStrengthRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[72]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[74]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -5644,7 +5776,7 @@ func (x *ForecastStrengthRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ForecastStrengthRequest.ProtoReflect.Descriptor instead.
 func (*ForecastStrengthRequest) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{72}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{74}
 }
 
 func (x *ForecastStrengthRequest) GetYard() string {
@@ -5707,7 +5839,7 @@ type ForecastStrengthResponse struct {
 
 func (x *ForecastStrengthResponse) Reset() {
 	*x = ForecastStrengthResponse{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[73]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[75]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -5719,7 +5851,7 @@ func (x *ForecastStrengthResponse) String() string {
 func (*ForecastStrengthResponse) ProtoMessage() {}
 
 func (x *ForecastStrengthResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[73]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[75]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -5732,7 +5864,7 @@ func (x *ForecastStrengthResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ForecastStrengthResponse.ProtoReflect.Descriptor instead.
 func (*ForecastStrengthResponse) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{73}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{75}
 }
 
 func (x *ForecastStrengthResponse) GetMeanMpa() float64 {
@@ -5794,7 +5926,7 @@ type ReviewProductionRequest struct {
 
 func (x *ReviewProductionRequest) Reset() {
 	*x = ReviewProductionRequest{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[74]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[76]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -5806,7 +5938,7 @@ func (x *ReviewProductionRequest) String() string {
 func (*ReviewProductionRequest) ProtoMessage() {}
 
 func (x *ReviewProductionRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[74]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[76]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -5819,7 +5951,7 @@ func (x *ReviewProductionRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReviewProductionRequest.ProtoReflect.Descriptor instead.
 func (*ReviewProductionRequest) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{74}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{76}
 }
 
 func (x *ReviewProductionRequest) GetYard() string {
@@ -5846,7 +5978,7 @@ type ReviewProductionResponse struct {
 
 func (x *ReviewProductionResponse) Reset() {
 	*x = ReviewProductionResponse{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[75]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[77]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -5858,7 +5990,7 @@ func (x *ReviewProductionResponse) String() string {
 func (*ReviewProductionResponse) ProtoMessage() {}
 
 func (x *ReviewProductionResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[75]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[77]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -5871,7 +6003,7 @@ func (x *ReviewProductionResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReviewProductionResponse.ProtoReflect.Descriptor instead.
 func (*ReviewProductionResponse) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{75}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{77}
 }
 
 func (x *ReviewProductionResponse) GetConcretes() []*ConcreteControl {
@@ -5922,7 +6054,7 @@ type ConcreteControl struct {
 
 func (x *ConcreteControl) Reset() {
 	*x = ConcreteControl{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[76]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[78]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -5934,7 +6066,7 @@ func (x *ConcreteControl) String() string {
 func (*ConcreteControl) ProtoMessage() {}
 
 func (x *ConcreteControl) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[76]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[78]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -5947,7 +6079,7 @@ func (x *ConcreteControl) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ConcreteControl.ProtoReflect.Descriptor instead.
 func (*ConcreteControl) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{76}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{78}
 }
 
 func (x *ConcreteControl) GetFckCylinderMpa() float64 {
@@ -6066,7 +6198,7 @@ type WatchStockRequest struct {
 
 func (x *WatchStockRequest) Reset() {
 	*x = WatchStockRequest{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[77]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[79]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -6078,7 +6210,7 @@ func (x *WatchStockRequest) String() string {
 func (*WatchStockRequest) ProtoMessage() {}
 
 func (x *WatchStockRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[77]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[79]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -6091,7 +6223,7 @@ func (x *WatchStockRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchStockRequest.ProtoReflect.Descriptor instead.
 func (*WatchStockRequest) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{77}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{79}
 }
 
 func (x *WatchStockRequest) GetYard() string {
@@ -6120,7 +6252,7 @@ type WatchStockResponse struct {
 
 func (x *WatchStockResponse) Reset() {
 	*x = WatchStockResponse{}
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[78]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[80]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -6132,7 +6264,7 @@ func (x *WatchStockResponse) String() string {
 func (*WatchStockResponse) ProtoMessage() {}
 
 func (x *WatchStockResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[78]
+	mi := &file_spanyard_stock_v1_stock_proto_msgTypes[80]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -6145,7 +6277,7 @@ func (x *WatchStockResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchStockResponse.ProtoReflect.Descriptor instead.
 func (*WatchStockResponse) Descriptor() ([]byte, []int) {
-	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{78}
+	return file_spanyard_stock_v1_stock_proto_rawDescGZIP(), []int{80}
 }
 
 func (x *WatchStockResponse) GetPosition() uint64 {
@@ -6200,14 +6332,17 @@ const file_spanyard_stock_v1_stock_proto_rawDesc = "" +
 	"\x06source\x18\x0e \x01(\tR\x06source\x12<\n" +
 	"\n" +
 	"judgements\x18\x0f \x03(\v2\x1c.spanyard.stock.v1.JudgementR\n" +
-	"judgements\"\x82\x02\n" +
+	"judgements\"\xa2\x02\n" +
 	"\tJudgement\x12A\n" +
 	"\bspecimen\x18\x01 \x01(\x0e2%.spanyard.stock.event.v1.SpecimenKindR\bspecimen\x12\x1b\n" +
 	"\ttested_on\x18\x02 \x01(\tR\btestedOn\x12\x19\n" +
 	"\bage_days\x18\x03 \x01(\x05R\aageDays\x12\x19\n" +
 	"\btest_ids\x18\x04 \x03(\tR\atestIds\x12#\n" +
 	"\rstrengths_mpa\x18\x05 \x03(\x01R\fstrengthsMpa\x12:\n" +
-	"\averdict\x18\x06 \x01(\v2 .spanyard.stock.event.v1.VerdictR\averdict\"\xc0\x01\n" +
+	"\averdict\x18\x06 \x01(\v2 .spanyard.stock.event.v1.VerdictR\averdict\x12\x1e\n" +
+	"\n" +
+	"superseded\x18\a \x01(\bR\n" +
+	"superseded\"\xc0\x01\n" +
 	"\vPieceCounts\x12\x12\n" +
 	"\x04made\x18\x01 \x01(\x05R\x04made\x12\x17\n" +
 	"\ain_yard\x18\x02 \x01(\x05R\x06inYard\x12\x1a\n" +
@@ -6656,12 +6791,21 @@ const file_spanyard_stock_v1_stock_proto_rawDesc = "" +
 	"\aoverdue\x18\a \x01(\bR\aoverdue\"k\n" +
 	"\tCureSpell\x121\n" +
 	"\acelsius\x18\x01 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x00T@)\x00\x00\x00\x00\x00\x00\x00\x00R\acelsius\x12+\n" +
-	"\x04days\x18\x02 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\xd0v@!\x00\x00\x00\x00\x00\x00\x00\x00R\x04days\"\xcb\x02\n" +
+	"\x04days\x18\x02 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\xd0v@!\x00\x00\x00\x00\x00\x00\x00\x00R\x04days\"\x9a\x02\n" +
+	"\x11RecordCureRequest\x124\n" +
+	"\x04yard\x18\x01 \x01(\tB \xbaH\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,31}$R\x04yard\x12(\n" +
+	"\n" +
+	"request_id\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18@R\trequestId\x12$\n" +
+	"\bbatch_id\x18\x03 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18@R\abatchId\x12B\n" +
+	"\x06cement\x18\x04 \x01(\x0e2\x1e.spanyard.stock.v1.CementClassB\n" +
+	"\xbaH\a\x82\x01\x04\x10\x01 \x00R\x06cement\x12;\n" +
+	"\x04cure\x18\x05 \x03(\v2\x1c.spanyard.stock.v1.CureSpellB\t\xbaH\x06\x92\x01\x03\x10\xe8\aR\x04cure\"0\n" +
+	"\x12RecordCureResponse\x12\x1a\n" +
+	"\bposition\x18\x01 \x01(\x04R\bposition\"\xc9\x02\n" +
 	"\x17ForecastStrengthRequest\x124\n" +
 	"\x04yard\x18\x01 \x01(\tB \xbaH\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,31}$R\x04yard\x12$\n" +
-	"\bbatch_id\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18@R\abatchId\x12B\n" +
-	"\x06cement\x18\x03 \x01(\x0e2\x1e.spanyard.stock.v1.CementClassB\n" +
-	"\xbaH\a\x82\x01\x04\x10\x01 \x00R\x06cement\x12;\n" +
+	"\bbatch_id\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18@R\abatchId\x12@\n" +
+	"\x06cement\x18\x03 \x01(\x0e2\x1e.spanyard.stock.v1.CementClassB\b\xbaH\x05\x82\x01\x02\x10\x01R\x06cement\x12;\n" +
 	"\x04cure\x18\x04 \x03(\v2\x1c.spanyard.stock.v1.CureSpellB\t\xbaH\x06\x92\x01\x03\x10\xe8\aR\x04cure\x128\n" +
 	"\x03day\x18\x05 \x01(\tB&\xbaH#r!2\x1f^([0-9]{4}-[0-9]{2}-[0-9]{2})?$R\x03day\x12\x19\n" +
 	"\bat_least\x18\x06 \x01(\x04R\aatLeast\"\xe3\x01\n" +
@@ -6737,7 +6881,7 @@ const file_spanyard_stock_v1_stock_proto_rawDesc = "" +
 	"\x18CEMENT_CLASS_UNSPECIFIED\x10\x00\x12\x12\n" +
 	"\x0eCEMENT_CLASS_R\x10\x01\x12\x12\n" +
 	"\x0eCEMENT_CLASS_N\x10\x02\x12\x12\n" +
-	"\x0eCEMENT_CLASS_S\x10\x032\x9c\x1f\n" +
+	"\x0eCEMENT_CLASS_S\x10\x032\xf7\x1f\n" +
 	"\fStockService\x12_\n" +
 	"\fSetYardRules\x12&.spanyard.stock.v1.SetYardRulesRequest\x1a'.spanyard.stock.v1.SetYardRulesResponse\x12_\n" +
 	"\fGetYardRules\x12&.spanyard.stock.v1.GetYardRulesRequest\x1a'.spanyard.stock.v1.GetYardRulesResponse\x12_\n" +
@@ -6783,6 +6927,8 @@ const file_spanyard_stock_v1_stock_proto_rawDesc = "" +
 	"\fMergePallets\x12&.spanyard.stock.v1.MergePalletsRequest\x1a'.spanyard.stock.v1.MergePalletsResponse\x12b\n" +
 	"\rUnpackPallets\x12'.spanyard.stock.v1.UnpackPalletsRequest\x1a(.spanyard.stock.v1.UnpackPalletsResponse\x12Y\n" +
 	"\n" +
+	"RecordCure\x12$.spanyard.stock.v1.RecordCureRequest\x1a%.spanyard.stock.v1.RecordCureResponse\x12Y\n" +
+	"\n" +
 	"EndKeeping\x12$.spanyard.stock.v1.EndKeepingRequest\x1a%.spanyard.stock.v1.EndKeepingResponse\x12[\n" +
 	"\n" +
 	"WatchStock\x12$.spanyard.stock.v1.WatchStockRequest\x1a%.spanyard.stock.v1.WatchStockResponse0\x01B6Z4spanyard.example/proto/gen/spanyard/stock/v1;stockv1b\x06proto3"
@@ -6800,7 +6946,7 @@ func file_spanyard_stock_v1_stock_proto_rawDescGZIP() []byte {
 }
 
 var file_spanyard_stock_v1_stock_proto_enumTypes = make([]protoimpl.EnumInfo, 5)
-var file_spanyard_stock_v1_stock_proto_msgTypes = make([]protoimpl.MessageInfo, 79)
+var file_spanyard_stock_v1_stock_proto_msgTypes = make([]protoimpl.MessageInfo, 81)
 var file_spanyard_stock_v1_stock_proto_goTypes = []any{
 	(FileFormat)(0),                  // 0: spanyard.stock.v1.FileFormat
 	(BatchState)(0),                  // 1: spanyard.stock.v1.BatchState
@@ -6879,83 +7025,85 @@ var file_spanyard_stock_v1_stock_proto_goTypes = []any{
 	(*ListDueSamplesResponse)(nil),   // 74: spanyard.stock.v1.ListDueSamplesResponse
 	(*DueSample)(nil),                // 75: spanyard.stock.v1.DueSample
 	(*CureSpell)(nil),                // 76: spanyard.stock.v1.CureSpell
-	(*ForecastStrengthRequest)(nil),  // 77: spanyard.stock.v1.ForecastStrengthRequest
-	(*ForecastStrengthResponse)(nil), // 78: spanyard.stock.v1.ForecastStrengthResponse
-	(*ReviewProductionRequest)(nil),  // 79: spanyard.stock.v1.ReviewProductionRequest
-	(*ReviewProductionResponse)(nil), // 80: spanyard.stock.v1.ReviewProductionResponse
-	(*ConcreteControl)(nil),          // 81: spanyard.stock.v1.ConcreteControl
-	(*WatchStockRequest)(nil),        // 82: spanyard.stock.v1.WatchStockRequest
-	(*WatchStockResponse)(nil),       // 83: spanyard.stock.v1.WatchStockResponse
-	(v1.BatchKind)(0),                // 84: spanyard.stock.event.v1.BatchKind
-	(*v1.Concrete)(nil),              // 85: spanyard.stock.event.v1.Concrete
-	(*v1.TestRecorded)(nil),          // 86: spanyard.stock.event.v1.TestRecorded
-	(*v1.BatchReleased)(nil),         // 87: spanyard.stock.event.v1.BatchReleased
-	(v1.SpecimenKind)(0),             // 88: spanyard.stock.event.v1.SpecimenKind
-	(*v1.Verdict)(nil),               // 89: spanyard.stock.event.v1.Verdict
-	(v1.PieceState)(0),               // 90: spanyard.stock.event.v1.PieceState
-	(*v1.Allocation)(nil),            // 91: spanyard.stock.event.v1.Allocation
-	(*timestamppb.Timestamp)(nil),    // 92: google.protobuf.Timestamp
-	(*v1.SamplingRule)(nil),          // 93: spanyard.stock.event.v1.SamplingRule
-	(*v1.StackRules)(nil),            // 94: spanyard.stock.event.v1.StackRules
-	(*v1.YardRulesSet)(nil),          // 95: spanyard.stock.event.v1.YardRulesSet
-	(*v1.BatchQuarantined)(nil),      // 96: spanyard.stock.event.v1.BatchQuarantined
-	(*v1.Event)(nil),                 // 97: spanyard.stock.event.v1.Event
-	(*GetAvailabilityRequest)(nil),   // 98: spanyard.stock.v1.GetAvailabilityRequest
-	(*AdvisePutAwayRequest)(nil),     // 99: spanyard.stock.v1.AdvisePutAwayRequest
-	(*PlanPicksRequest)(nil),         // 100: spanyard.stock.v1.PlanPicksRequest
-	(*PlanSortRequest)(nil),          // 101: spanyard.stock.v1.PlanSortRequest
-	(*RelocatePiecesRequest)(nil),    // 102: spanyard.stock.v1.RelocatePiecesRequest
-	(*ExchangePiecesRequest)(nil),    // 103: spanyard.stock.v1.ExchangePiecesRequest
-	(*ListPalletsRequest)(nil),       // 104: spanyard.stock.v1.ListPalletsRequest
-	(*PackPalletsRequest)(nil),       // 105: spanyard.stock.v1.PackPalletsRequest
-	(*SplitPalletRequest)(nil),       // 106: spanyard.stock.v1.SplitPalletRequest
-	(*MergePalletsRequest)(nil),      // 107: spanyard.stock.v1.MergePalletsRequest
-	(*UnpackPalletsRequest)(nil),     // 108: spanyard.stock.v1.UnpackPalletsRequest
-	(*EndKeepingRequest)(nil),        // 109: spanyard.stock.v1.EndKeepingRequest
-	(*GetAvailabilityResponse)(nil),  // 110: spanyard.stock.v1.GetAvailabilityResponse
-	(*AdvisePutAwayResponse)(nil),    // 111: spanyard.stock.v1.AdvisePutAwayResponse
-	(*PlanPicksResponse)(nil),        // 112: spanyard.stock.v1.PlanPicksResponse
-	(*PlanSortResponse)(nil),         // 113: spanyard.stock.v1.PlanSortResponse
-	(*RelocatePiecesResponse)(nil),   // 114: spanyard.stock.v1.RelocatePiecesResponse
-	(*ExchangePiecesResponse)(nil),   // 115: spanyard.stock.v1.ExchangePiecesResponse
-	(*ListPalletsResponse)(nil),      // 116: spanyard.stock.v1.ListPalletsResponse
-	(*PackPalletsResponse)(nil),      // 117: spanyard.stock.v1.PackPalletsResponse
-	(*SplitPalletResponse)(nil),      // 118: spanyard.stock.v1.SplitPalletResponse
-	(*MergePalletsResponse)(nil),     // 119: spanyard.stock.v1.MergePalletsResponse
-	(*UnpackPalletsResponse)(nil),    // 120: spanyard.stock.v1.UnpackPalletsResponse
-	(*EndKeepingResponse)(nil),       // 121: spanyard.stock.v1.EndKeepingResponse
+	(*RecordCureRequest)(nil),        // 77: spanyard.stock.v1.RecordCureRequest
+	(*RecordCureResponse)(nil),       // 78: spanyard.stock.v1.RecordCureResponse
+	(*ForecastStrengthRequest)(nil),  // 79: spanyard.stock.v1.ForecastStrengthRequest
+	(*ForecastStrengthResponse)(nil), // 80: spanyard.stock.v1.ForecastStrengthResponse
+	(*ReviewProductionRequest)(nil),  // 81: spanyard.stock.v1.ReviewProductionRequest
+	(*ReviewProductionResponse)(nil), // 82: spanyard.stock.v1.ReviewProductionResponse
+	(*ConcreteControl)(nil),          // 83: spanyard.stock.v1.ConcreteControl
+	(*WatchStockRequest)(nil),        // 84: spanyard.stock.v1.WatchStockRequest
+	(*WatchStockResponse)(nil),       // 85: spanyard.stock.v1.WatchStockResponse
+	(v1.BatchKind)(0),                // 86: spanyard.stock.event.v1.BatchKind
+	(*v1.Concrete)(nil),              // 87: spanyard.stock.event.v1.Concrete
+	(*v1.TestRecorded)(nil),          // 88: spanyard.stock.event.v1.TestRecorded
+	(*v1.BatchReleased)(nil),         // 89: spanyard.stock.event.v1.BatchReleased
+	(v1.SpecimenKind)(0),             // 90: spanyard.stock.event.v1.SpecimenKind
+	(*v1.Verdict)(nil),               // 91: spanyard.stock.event.v1.Verdict
+	(v1.PieceState)(0),               // 92: spanyard.stock.event.v1.PieceState
+	(*v1.Allocation)(nil),            // 93: spanyard.stock.event.v1.Allocation
+	(*timestamppb.Timestamp)(nil),    // 94: google.protobuf.Timestamp
+	(*v1.SamplingRule)(nil),          // 95: spanyard.stock.event.v1.SamplingRule
+	(*v1.StackRules)(nil),            // 96: spanyard.stock.event.v1.StackRules
+	(*v1.YardRulesSet)(nil),          // 97: spanyard.stock.event.v1.YardRulesSet
+	(*v1.BatchQuarantined)(nil),      // 98: spanyard.stock.event.v1.BatchQuarantined
+	(*v1.Event)(nil),                 // 99: spanyard.stock.event.v1.Event
+	(*GetAvailabilityRequest)(nil),   // 100: spanyard.stock.v1.GetAvailabilityRequest
+	(*AdvisePutAwayRequest)(nil),     // 101: spanyard.stock.v1.AdvisePutAwayRequest
+	(*PlanPicksRequest)(nil),         // 102: spanyard.stock.v1.PlanPicksRequest
+	(*PlanSortRequest)(nil),          // 103: spanyard.stock.v1.PlanSortRequest
+	(*RelocatePiecesRequest)(nil),    // 104: spanyard.stock.v1.RelocatePiecesRequest
+	(*ExchangePiecesRequest)(nil),    // 105: spanyard.stock.v1.ExchangePiecesRequest
+	(*ListPalletsRequest)(nil),       // 106: spanyard.stock.v1.ListPalletsRequest
+	(*PackPalletsRequest)(nil),       // 107: spanyard.stock.v1.PackPalletsRequest
+	(*SplitPalletRequest)(nil),       // 108: spanyard.stock.v1.SplitPalletRequest
+	(*MergePalletsRequest)(nil),      // 109: spanyard.stock.v1.MergePalletsRequest
+	(*UnpackPalletsRequest)(nil),     // 110: spanyard.stock.v1.UnpackPalletsRequest
+	(*EndKeepingRequest)(nil),        // 111: spanyard.stock.v1.EndKeepingRequest
+	(*GetAvailabilityResponse)(nil),  // 112: spanyard.stock.v1.GetAvailabilityResponse
+	(*AdvisePutAwayResponse)(nil),    // 113: spanyard.stock.v1.AdvisePutAwayResponse
+	(*PlanPicksResponse)(nil),        // 114: spanyard.stock.v1.PlanPicksResponse
+	(*PlanSortResponse)(nil),         // 115: spanyard.stock.v1.PlanSortResponse
+	(*RelocatePiecesResponse)(nil),   // 116: spanyard.stock.v1.RelocatePiecesResponse
+	(*ExchangePiecesResponse)(nil),   // 117: spanyard.stock.v1.ExchangePiecesResponse
+	(*ListPalletsResponse)(nil),      // 118: spanyard.stock.v1.ListPalletsResponse
+	(*PackPalletsResponse)(nil),      // 119: spanyard.stock.v1.PackPalletsResponse
+	(*SplitPalletResponse)(nil),      // 120: spanyard.stock.v1.SplitPalletResponse
+	(*MergePalletsResponse)(nil),     // 121: spanyard.stock.v1.MergePalletsResponse
+	(*UnpackPalletsResponse)(nil),    // 122: spanyard.stock.v1.UnpackPalletsResponse
+	(*EndKeepingResponse)(nil),       // 123: spanyard.stock.v1.EndKeepingResponse
 }
 var file_spanyard_stock_v1_stock_proto_depIdxs = []int32{
-	84,  // 0: spanyard.stock.v1.Batch.kind:type_name -> spanyard.stock.event.v1.BatchKind
+	86,  // 0: spanyard.stock.v1.Batch.kind:type_name -> spanyard.stock.event.v1.BatchKind
 	1,   // 1: spanyard.stock.v1.Batch.state:type_name -> spanyard.stock.v1.BatchState
-	85,  // 2: spanyard.stock.v1.Batch.concrete:type_name -> spanyard.stock.event.v1.Concrete
+	87,  // 2: spanyard.stock.v1.Batch.concrete:type_name -> spanyard.stock.event.v1.Concrete
 	7,   // 3: spanyard.stock.v1.Batch.counts:type_name -> spanyard.stock.v1.PieceCounts
-	86,  // 4: spanyard.stock.v1.Batch.tests:type_name -> spanyard.stock.event.v1.TestRecorded
-	87,  // 5: spanyard.stock.v1.Batch.release:type_name -> spanyard.stock.event.v1.BatchReleased
+	88,  // 4: spanyard.stock.v1.Batch.tests:type_name -> spanyard.stock.event.v1.TestRecorded
+	89,  // 5: spanyard.stock.v1.Batch.release:type_name -> spanyard.stock.event.v1.BatchReleased
 	6,   // 6: spanyard.stock.v1.Batch.judgements:type_name -> spanyard.stock.v1.Judgement
-	88,  // 7: spanyard.stock.v1.Judgement.specimen:type_name -> spanyard.stock.event.v1.SpecimenKind
-	89,  // 8: spanyard.stock.v1.Judgement.verdict:type_name -> spanyard.stock.event.v1.Verdict
-	90,  // 9: spanyard.stock.v1.Piece.state:type_name -> spanyard.stock.event.v1.PieceState
+	90,  // 7: spanyard.stock.v1.Judgement.specimen:type_name -> spanyard.stock.event.v1.SpecimenKind
+	91,  // 8: spanyard.stock.v1.Judgement.verdict:type_name -> spanyard.stock.event.v1.Verdict
+	92,  // 9: spanyard.stock.v1.Piece.state:type_name -> spanyard.stock.event.v1.PieceState
 	1,   // 10: spanyard.stock.v1.Piece.batch_state:type_name -> spanyard.stock.v1.BatchState
-	91,  // 11: spanyard.stock.v1.Piece.allocation:type_name -> spanyard.stock.event.v1.Allocation
-	92,  // 12: spanyard.stock.v1.Piece.delivered_at:type_name -> google.protobuf.Timestamp
-	93,  // 13: spanyard.stock.v1.SetYardRulesRequest.sampling:type_name -> spanyard.stock.event.v1.SamplingRule
-	94,  // 14: spanyard.stock.v1.SetYardRulesRequest.stacks:type_name -> spanyard.stock.event.v1.StackRules
-	95,  // 15: spanyard.stock.v1.GetYardRulesResponse.rules:type_name -> spanyard.stock.event.v1.YardRulesSet
-	85,  // 16: spanyard.stock.v1.ReceiveBatchRequest.concrete:type_name -> spanyard.stock.event.v1.Concrete
+	93,  // 11: spanyard.stock.v1.Piece.allocation:type_name -> spanyard.stock.event.v1.Allocation
+	94,  // 12: spanyard.stock.v1.Piece.delivered_at:type_name -> google.protobuf.Timestamp
+	95,  // 13: spanyard.stock.v1.SetYardRulesRequest.sampling:type_name -> spanyard.stock.event.v1.SamplingRule
+	96,  // 14: spanyard.stock.v1.SetYardRulesRequest.stacks:type_name -> spanyard.stock.event.v1.StackRules
+	97,  // 15: spanyard.stock.v1.GetYardRulesResponse.rules:type_name -> spanyard.stock.event.v1.YardRulesSet
+	87,  // 16: spanyard.stock.v1.ReceiveBatchRequest.concrete:type_name -> spanyard.stock.event.v1.Concrete
 	15,  // 17: spanyard.stock.v1.ReceiveBatchRequest.beams:type_name -> spanyard.stock.v1.BeamLines
 	17,  // 18: spanyard.stock.v1.ReceiveBatchRequest.blocks:type_name -> spanyard.stock.v1.BlockLine
 	16,  // 19: spanyard.stock.v1.BeamLines.lines:type_name -> spanyard.stock.v1.BeamLine
 	5,   // 20: spanyard.stock.v1.ReceiveBatchResponse.batch:type_name -> spanyard.stock.v1.Batch
 	0,   // 21: spanyard.stock.v1.ImportStockCountRequest.format:type_name -> spanyard.stock.v1.FileFormat
-	88,  // 22: spanyard.stock.v1.RecordTestRequest.specimen:type_name -> spanyard.stock.event.v1.SpecimenKind
-	89,  // 23: spanyard.stock.v1.RecordTestResponse.verdict:type_name -> spanyard.stock.event.v1.Verdict
-	96,  // 24: spanyard.stock.v1.RecordTestResponse.quarantine:type_name -> spanyard.stock.event.v1.BatchQuarantined
-	87,  // 25: spanyard.stock.v1.ReleaseBatchResponse.release:type_name -> spanyard.stock.event.v1.BatchReleased
-	96,  // 26: spanyard.stock.v1.QuarantineBatchResponse.quarantine:type_name -> spanyard.stock.event.v1.BatchQuarantined
+	90,  // 22: spanyard.stock.v1.RecordTestRequest.specimen:type_name -> spanyard.stock.event.v1.SpecimenKind
+	91,  // 23: spanyard.stock.v1.RecordTestResponse.verdict:type_name -> spanyard.stock.event.v1.Verdict
+	98,  // 24: spanyard.stock.v1.RecordTestResponse.quarantine:type_name -> spanyard.stock.event.v1.BatchQuarantined
+	89,  // 25: spanyard.stock.v1.ReleaseBatchResponse.release:type_name -> spanyard.stock.event.v1.BatchReleased
+	98,  // 26: spanyard.stock.v1.QuarantineBatchResponse.quarantine:type_name -> spanyard.stock.event.v1.BatchQuarantined
 	30,  // 27: spanyard.stock.v1.ReservePiecesRequest.lines:type_name -> spanyard.stock.v1.ReserveLine
 	31,  // 28: spanyard.stock.v1.ReserveLine.blocks:type_name -> spanyard.stock.v1.ReserveBlocks
-	91,  // 29: spanyard.stock.v1.ReserveLine.allocation:type_name -> spanyard.stock.event.v1.Allocation
+	93,  // 29: spanyard.stock.v1.ReserveLine.allocation:type_name -> spanyard.stock.event.v1.Allocation
 	44,  // 30: spanyard.stock.v1.ScrapPiecesRequest.blocks:type_name -> spanyard.stock.v1.ScrapBlocks
 	8,   // 31: spanyard.stock.v1.ListFreePiecesResponse.beams:type_name -> spanyard.stock.v1.Piece
 	9,   // 32: spanyard.stock.v1.ListFreePiecesResponse.blocks:type_name -> spanyard.stock.v1.FreeBlocks
@@ -6969,7 +7117,7 @@ var file_spanyard_stock_v1_stock_proto_depIdxs = []int32{
 	8,   // 40: spanyard.stock.v1.GetPieceHistoryResponse.piece:type_name -> spanyard.stock.v1.Piece
 	5,   // 41: spanyard.stock.v1.GetPieceHistoryResponse.batch:type_name -> spanyard.stock.v1.Batch
 	62,  // 42: spanyard.stock.v1.GetPieceHistoryResponse.entries:type_name -> spanyard.stock.v1.HistoryEntry
-	92,  // 43: spanyard.stock.v1.HistoryEntry.happened_at:type_name -> google.protobuf.Timestamp
+	94,  // 43: spanyard.stock.v1.HistoryEntry.happened_at:type_name -> google.protobuf.Timestamp
 	8,   // 44: spanyard.stock.v1.GetPiecesResponse.pieces:type_name -> spanyard.stock.v1.Piece
 	67,  // 45: spanyard.stock.v1.FindMarksResponse.marks:type_name -> spanyard.stock.v1.FoundMark
 	5,   // 46: spanyard.stock.v1.FindMarksResponse.batches:type_name -> spanyard.stock.v1.Batch
@@ -6982,101 +7130,105 @@ var file_spanyard_stock_v1_stock_proto_depIdxs = []int32{
 	3,   // 53: spanyard.stock.v1.RecallPlace.kind:type_name -> spanyard.stock.v1.RecallPlaceKind
 	8,   // 54: spanyard.stock.v1.RecallPlace.pieces:type_name -> spanyard.stock.v1.Piece
 	75,  // 55: spanyard.stock.v1.ListDueSamplesResponse.samples:type_name -> spanyard.stock.v1.DueSample
-	93,  // 56: spanyard.stock.v1.DueSample.rule:type_name -> spanyard.stock.event.v1.SamplingRule
-	4,   // 57: spanyard.stock.v1.ForecastStrengthRequest.cement:type_name -> spanyard.stock.v1.CementClass
-	76,  // 58: spanyard.stock.v1.ForecastStrengthRequest.cure:type_name -> spanyard.stock.v1.CureSpell
-	81,  // 59: spanyard.stock.v1.ReviewProductionResponse.concretes:type_name -> spanyard.stock.v1.ConcreteControl
-	88,  // 60: spanyard.stock.v1.ConcreteControl.specimen:type_name -> spanyard.stock.event.v1.SpecimenKind
-	89,  // 61: spanyard.stock.v1.ConcreteControl.verdict:type_name -> spanyard.stock.event.v1.Verdict
-	92,  // 62: spanyard.stock.v1.WatchStockResponse.happened_at:type_name -> google.protobuf.Timestamp
-	97,  // 63: spanyard.stock.v1.WatchStockResponse.event:type_name -> spanyard.stock.event.v1.Event
-	10,  // 64: spanyard.stock.v1.StockService.SetYardRules:input_type -> spanyard.stock.v1.SetYardRulesRequest
-	12,  // 65: spanyard.stock.v1.StockService.GetYardRules:input_type -> spanyard.stock.v1.GetYardRulesRequest
-	14,  // 66: spanyard.stock.v1.StockService.ReceiveBatch:input_type -> spanyard.stock.v1.ReceiveBatchRequest
-	19,  // 67: spanyard.stock.v1.StockService.ImportStockCount:input_type -> spanyard.stock.v1.ImportStockCountRequest
-	21,  // 68: spanyard.stock.v1.StockService.RecordTest:input_type -> spanyard.stock.v1.RecordTestRequest
-	23,  // 69: spanyard.stock.v1.StockService.ReleaseBatch:input_type -> spanyard.stock.v1.ReleaseBatchRequest
-	25,  // 70: spanyard.stock.v1.StockService.QuarantineBatch:input_type -> spanyard.stock.v1.QuarantineBatchRequest
-	27,  // 71: spanyard.stock.v1.StockService.LiftQuarantine:input_type -> spanyard.stock.v1.LiftQuarantineRequest
-	29,  // 72: spanyard.stock.v1.StockService.ReservePieces:input_type -> spanyard.stock.v1.ReservePiecesRequest
-	33,  // 73: spanyard.stock.v1.StockService.DropReservation:input_type -> spanyard.stock.v1.DropReservationRequest
-	35,  // 74: spanyard.stock.v1.StockService.PickPieces:input_type -> spanyard.stock.v1.PickPiecesRequest
-	37,  // 75: spanyard.stock.v1.StockService.LoadPieces:input_type -> spanyard.stock.v1.LoadPiecesRequest
-	39,  // 76: spanyard.stock.v1.StockService.DeliverPieces:input_type -> spanyard.stock.v1.DeliverPiecesRequest
-	41,  // 77: spanyard.stock.v1.StockService.ReturnPieces:input_type -> spanyard.stock.v1.ReturnPiecesRequest
-	43,  // 78: spanyard.stock.v1.StockService.ScrapPieces:input_type -> spanyard.stock.v1.ScrapPiecesRequest
-	46,  // 79: spanyard.stock.v1.StockService.MovePieces:input_type -> spanyard.stock.v1.MovePiecesRequest
-	48,  // 80: spanyard.stock.v1.StockService.ListFreePieces:input_type -> spanyard.stock.v1.ListFreePiecesRequest
-	50,  // 81: spanyard.stock.v1.StockService.SummariseStock:input_type -> spanyard.stock.v1.SummariseStockRequest
-	54,  // 82: spanyard.stock.v1.StockService.GetBatch:input_type -> spanyard.stock.v1.GetBatchRequest
-	56,  // 83: spanyard.stock.v1.StockService.ListBatches:input_type -> spanyard.stock.v1.ListBatchesRequest
-	58,  // 84: spanyard.stock.v1.StockService.GetStack:input_type -> spanyard.stock.v1.GetStackRequest
-	60,  // 85: spanyard.stock.v1.StockService.GetPieceHistory:input_type -> spanyard.stock.v1.GetPieceHistoryRequest
-	63,  // 86: spanyard.stock.v1.StockService.GetPieces:input_type -> spanyard.stock.v1.GetPiecesRequest
-	65,  // 87: spanyard.stock.v1.StockService.FindMarks:input_type -> spanyard.stock.v1.FindMarksRequest
-	68,  // 88: spanyard.stock.v1.StockService.RecallBatch:input_type -> spanyard.stock.v1.RecallBatchRequest
-	73,  // 89: spanyard.stock.v1.StockService.ListDueSamples:input_type -> spanyard.stock.v1.ListDueSamplesRequest
-	77,  // 90: spanyard.stock.v1.StockService.ForecastStrength:input_type -> spanyard.stock.v1.ForecastStrengthRequest
-	79,  // 91: spanyard.stock.v1.StockService.ReviewProduction:input_type -> spanyard.stock.v1.ReviewProductionRequest
-	98,  // 92: spanyard.stock.v1.StockService.GetAvailability:input_type -> spanyard.stock.v1.GetAvailabilityRequest
-	99,  // 93: spanyard.stock.v1.StockService.AdvisePutAway:input_type -> spanyard.stock.v1.AdvisePutAwayRequest
-	100, // 94: spanyard.stock.v1.StockService.PlanPicks:input_type -> spanyard.stock.v1.PlanPicksRequest
-	101, // 95: spanyard.stock.v1.StockService.PlanSort:input_type -> spanyard.stock.v1.PlanSortRequest
-	102, // 96: spanyard.stock.v1.StockService.RelocatePieces:input_type -> spanyard.stock.v1.RelocatePiecesRequest
-	103, // 97: spanyard.stock.v1.StockService.ExchangePieces:input_type -> spanyard.stock.v1.ExchangePiecesRequest
-	104, // 98: spanyard.stock.v1.StockService.ListPallets:input_type -> spanyard.stock.v1.ListPalletsRequest
-	105, // 99: spanyard.stock.v1.StockService.PackPallets:input_type -> spanyard.stock.v1.PackPalletsRequest
-	106, // 100: spanyard.stock.v1.StockService.SplitPallet:input_type -> spanyard.stock.v1.SplitPalletRequest
-	107, // 101: spanyard.stock.v1.StockService.MergePallets:input_type -> spanyard.stock.v1.MergePalletsRequest
-	108, // 102: spanyard.stock.v1.StockService.UnpackPallets:input_type -> spanyard.stock.v1.UnpackPalletsRequest
-	109, // 103: spanyard.stock.v1.StockService.EndKeeping:input_type -> spanyard.stock.v1.EndKeepingRequest
-	82,  // 104: spanyard.stock.v1.StockService.WatchStock:input_type -> spanyard.stock.v1.WatchStockRequest
-	11,  // 105: spanyard.stock.v1.StockService.SetYardRules:output_type -> spanyard.stock.v1.SetYardRulesResponse
-	13,  // 106: spanyard.stock.v1.StockService.GetYardRules:output_type -> spanyard.stock.v1.GetYardRulesResponse
-	18,  // 107: spanyard.stock.v1.StockService.ReceiveBatch:output_type -> spanyard.stock.v1.ReceiveBatchResponse
-	20,  // 108: spanyard.stock.v1.StockService.ImportStockCount:output_type -> spanyard.stock.v1.ImportStockCountResponse
-	22,  // 109: spanyard.stock.v1.StockService.RecordTest:output_type -> spanyard.stock.v1.RecordTestResponse
-	24,  // 110: spanyard.stock.v1.StockService.ReleaseBatch:output_type -> spanyard.stock.v1.ReleaseBatchResponse
-	26,  // 111: spanyard.stock.v1.StockService.QuarantineBatch:output_type -> spanyard.stock.v1.QuarantineBatchResponse
-	28,  // 112: spanyard.stock.v1.StockService.LiftQuarantine:output_type -> spanyard.stock.v1.LiftQuarantineResponse
-	32,  // 113: spanyard.stock.v1.StockService.ReservePieces:output_type -> spanyard.stock.v1.ReservePiecesResponse
-	34,  // 114: spanyard.stock.v1.StockService.DropReservation:output_type -> spanyard.stock.v1.DropReservationResponse
-	36,  // 115: spanyard.stock.v1.StockService.PickPieces:output_type -> spanyard.stock.v1.PickPiecesResponse
-	38,  // 116: spanyard.stock.v1.StockService.LoadPieces:output_type -> spanyard.stock.v1.LoadPiecesResponse
-	40,  // 117: spanyard.stock.v1.StockService.DeliverPieces:output_type -> spanyard.stock.v1.DeliverPiecesResponse
-	42,  // 118: spanyard.stock.v1.StockService.ReturnPieces:output_type -> spanyard.stock.v1.ReturnPiecesResponse
-	45,  // 119: spanyard.stock.v1.StockService.ScrapPieces:output_type -> spanyard.stock.v1.ScrapPiecesResponse
-	47,  // 120: spanyard.stock.v1.StockService.MovePieces:output_type -> spanyard.stock.v1.MovePiecesResponse
-	49,  // 121: spanyard.stock.v1.StockService.ListFreePieces:output_type -> spanyard.stock.v1.ListFreePiecesResponse
-	51,  // 122: spanyard.stock.v1.StockService.SummariseStock:output_type -> spanyard.stock.v1.SummariseStockResponse
-	55,  // 123: spanyard.stock.v1.StockService.GetBatch:output_type -> spanyard.stock.v1.GetBatchResponse
-	57,  // 124: spanyard.stock.v1.StockService.ListBatches:output_type -> spanyard.stock.v1.ListBatchesResponse
-	59,  // 125: spanyard.stock.v1.StockService.GetStack:output_type -> spanyard.stock.v1.GetStackResponse
-	61,  // 126: spanyard.stock.v1.StockService.GetPieceHistory:output_type -> spanyard.stock.v1.GetPieceHistoryResponse
-	64,  // 127: spanyard.stock.v1.StockService.GetPieces:output_type -> spanyard.stock.v1.GetPiecesResponse
-	66,  // 128: spanyard.stock.v1.StockService.FindMarks:output_type -> spanyard.stock.v1.FindMarksResponse
-	70,  // 129: spanyard.stock.v1.StockService.RecallBatch:output_type -> spanyard.stock.v1.RecallBatchResponse
-	74,  // 130: spanyard.stock.v1.StockService.ListDueSamples:output_type -> spanyard.stock.v1.ListDueSamplesResponse
-	78,  // 131: spanyard.stock.v1.StockService.ForecastStrength:output_type -> spanyard.stock.v1.ForecastStrengthResponse
-	80,  // 132: spanyard.stock.v1.StockService.ReviewProduction:output_type -> spanyard.stock.v1.ReviewProductionResponse
-	110, // 133: spanyard.stock.v1.StockService.GetAvailability:output_type -> spanyard.stock.v1.GetAvailabilityResponse
-	111, // 134: spanyard.stock.v1.StockService.AdvisePutAway:output_type -> spanyard.stock.v1.AdvisePutAwayResponse
-	112, // 135: spanyard.stock.v1.StockService.PlanPicks:output_type -> spanyard.stock.v1.PlanPicksResponse
-	113, // 136: spanyard.stock.v1.StockService.PlanSort:output_type -> spanyard.stock.v1.PlanSortResponse
-	114, // 137: spanyard.stock.v1.StockService.RelocatePieces:output_type -> spanyard.stock.v1.RelocatePiecesResponse
-	115, // 138: spanyard.stock.v1.StockService.ExchangePieces:output_type -> spanyard.stock.v1.ExchangePiecesResponse
-	116, // 139: spanyard.stock.v1.StockService.ListPallets:output_type -> spanyard.stock.v1.ListPalletsResponse
-	117, // 140: spanyard.stock.v1.StockService.PackPallets:output_type -> spanyard.stock.v1.PackPalletsResponse
-	118, // 141: spanyard.stock.v1.StockService.SplitPallet:output_type -> spanyard.stock.v1.SplitPalletResponse
-	119, // 142: spanyard.stock.v1.StockService.MergePallets:output_type -> spanyard.stock.v1.MergePalletsResponse
-	120, // 143: spanyard.stock.v1.StockService.UnpackPallets:output_type -> spanyard.stock.v1.UnpackPalletsResponse
-	121, // 144: spanyard.stock.v1.StockService.EndKeeping:output_type -> spanyard.stock.v1.EndKeepingResponse
-	83,  // 145: spanyard.stock.v1.StockService.WatchStock:output_type -> spanyard.stock.v1.WatchStockResponse
-	105, // [105:146] is the sub-list for method output_type
-	64,  // [64:105] is the sub-list for method input_type
-	64,  // [64:64] is the sub-list for extension type_name
-	64,  // [64:64] is the sub-list for extension extendee
-	0,   // [0:64] is the sub-list for field type_name
+	95,  // 56: spanyard.stock.v1.DueSample.rule:type_name -> spanyard.stock.event.v1.SamplingRule
+	4,   // 57: spanyard.stock.v1.RecordCureRequest.cement:type_name -> spanyard.stock.v1.CementClass
+	76,  // 58: spanyard.stock.v1.RecordCureRequest.cure:type_name -> spanyard.stock.v1.CureSpell
+	4,   // 59: spanyard.stock.v1.ForecastStrengthRequest.cement:type_name -> spanyard.stock.v1.CementClass
+	76,  // 60: spanyard.stock.v1.ForecastStrengthRequest.cure:type_name -> spanyard.stock.v1.CureSpell
+	83,  // 61: spanyard.stock.v1.ReviewProductionResponse.concretes:type_name -> spanyard.stock.v1.ConcreteControl
+	90,  // 62: spanyard.stock.v1.ConcreteControl.specimen:type_name -> spanyard.stock.event.v1.SpecimenKind
+	91,  // 63: spanyard.stock.v1.ConcreteControl.verdict:type_name -> spanyard.stock.event.v1.Verdict
+	94,  // 64: spanyard.stock.v1.WatchStockResponse.happened_at:type_name -> google.protobuf.Timestamp
+	99,  // 65: spanyard.stock.v1.WatchStockResponse.event:type_name -> spanyard.stock.event.v1.Event
+	10,  // 66: spanyard.stock.v1.StockService.SetYardRules:input_type -> spanyard.stock.v1.SetYardRulesRequest
+	12,  // 67: spanyard.stock.v1.StockService.GetYardRules:input_type -> spanyard.stock.v1.GetYardRulesRequest
+	14,  // 68: spanyard.stock.v1.StockService.ReceiveBatch:input_type -> spanyard.stock.v1.ReceiveBatchRequest
+	19,  // 69: spanyard.stock.v1.StockService.ImportStockCount:input_type -> spanyard.stock.v1.ImportStockCountRequest
+	21,  // 70: spanyard.stock.v1.StockService.RecordTest:input_type -> spanyard.stock.v1.RecordTestRequest
+	23,  // 71: spanyard.stock.v1.StockService.ReleaseBatch:input_type -> spanyard.stock.v1.ReleaseBatchRequest
+	25,  // 72: spanyard.stock.v1.StockService.QuarantineBatch:input_type -> spanyard.stock.v1.QuarantineBatchRequest
+	27,  // 73: spanyard.stock.v1.StockService.LiftQuarantine:input_type -> spanyard.stock.v1.LiftQuarantineRequest
+	29,  // 74: spanyard.stock.v1.StockService.ReservePieces:input_type -> spanyard.stock.v1.ReservePiecesRequest
+	33,  // 75: spanyard.stock.v1.StockService.DropReservation:input_type -> spanyard.stock.v1.DropReservationRequest
+	35,  // 76: spanyard.stock.v1.StockService.PickPieces:input_type -> spanyard.stock.v1.PickPiecesRequest
+	37,  // 77: spanyard.stock.v1.StockService.LoadPieces:input_type -> spanyard.stock.v1.LoadPiecesRequest
+	39,  // 78: spanyard.stock.v1.StockService.DeliverPieces:input_type -> spanyard.stock.v1.DeliverPiecesRequest
+	41,  // 79: spanyard.stock.v1.StockService.ReturnPieces:input_type -> spanyard.stock.v1.ReturnPiecesRequest
+	43,  // 80: spanyard.stock.v1.StockService.ScrapPieces:input_type -> spanyard.stock.v1.ScrapPiecesRequest
+	46,  // 81: spanyard.stock.v1.StockService.MovePieces:input_type -> spanyard.stock.v1.MovePiecesRequest
+	48,  // 82: spanyard.stock.v1.StockService.ListFreePieces:input_type -> spanyard.stock.v1.ListFreePiecesRequest
+	50,  // 83: spanyard.stock.v1.StockService.SummariseStock:input_type -> spanyard.stock.v1.SummariseStockRequest
+	54,  // 84: spanyard.stock.v1.StockService.GetBatch:input_type -> spanyard.stock.v1.GetBatchRequest
+	56,  // 85: spanyard.stock.v1.StockService.ListBatches:input_type -> spanyard.stock.v1.ListBatchesRequest
+	58,  // 86: spanyard.stock.v1.StockService.GetStack:input_type -> spanyard.stock.v1.GetStackRequest
+	60,  // 87: spanyard.stock.v1.StockService.GetPieceHistory:input_type -> spanyard.stock.v1.GetPieceHistoryRequest
+	63,  // 88: spanyard.stock.v1.StockService.GetPieces:input_type -> spanyard.stock.v1.GetPiecesRequest
+	65,  // 89: spanyard.stock.v1.StockService.FindMarks:input_type -> spanyard.stock.v1.FindMarksRequest
+	68,  // 90: spanyard.stock.v1.StockService.RecallBatch:input_type -> spanyard.stock.v1.RecallBatchRequest
+	73,  // 91: spanyard.stock.v1.StockService.ListDueSamples:input_type -> spanyard.stock.v1.ListDueSamplesRequest
+	79,  // 92: spanyard.stock.v1.StockService.ForecastStrength:input_type -> spanyard.stock.v1.ForecastStrengthRequest
+	81,  // 93: spanyard.stock.v1.StockService.ReviewProduction:input_type -> spanyard.stock.v1.ReviewProductionRequest
+	100, // 94: spanyard.stock.v1.StockService.GetAvailability:input_type -> spanyard.stock.v1.GetAvailabilityRequest
+	101, // 95: spanyard.stock.v1.StockService.AdvisePutAway:input_type -> spanyard.stock.v1.AdvisePutAwayRequest
+	102, // 96: spanyard.stock.v1.StockService.PlanPicks:input_type -> spanyard.stock.v1.PlanPicksRequest
+	103, // 97: spanyard.stock.v1.StockService.PlanSort:input_type -> spanyard.stock.v1.PlanSortRequest
+	104, // 98: spanyard.stock.v1.StockService.RelocatePieces:input_type -> spanyard.stock.v1.RelocatePiecesRequest
+	105, // 99: spanyard.stock.v1.StockService.ExchangePieces:input_type -> spanyard.stock.v1.ExchangePiecesRequest
+	106, // 100: spanyard.stock.v1.StockService.ListPallets:input_type -> spanyard.stock.v1.ListPalletsRequest
+	107, // 101: spanyard.stock.v1.StockService.PackPallets:input_type -> spanyard.stock.v1.PackPalletsRequest
+	108, // 102: spanyard.stock.v1.StockService.SplitPallet:input_type -> spanyard.stock.v1.SplitPalletRequest
+	109, // 103: spanyard.stock.v1.StockService.MergePallets:input_type -> spanyard.stock.v1.MergePalletsRequest
+	110, // 104: spanyard.stock.v1.StockService.UnpackPallets:input_type -> spanyard.stock.v1.UnpackPalletsRequest
+	77,  // 105: spanyard.stock.v1.StockService.RecordCure:input_type -> spanyard.stock.v1.RecordCureRequest
+	111, // 106: spanyard.stock.v1.StockService.EndKeeping:input_type -> spanyard.stock.v1.EndKeepingRequest
+	84,  // 107: spanyard.stock.v1.StockService.WatchStock:input_type -> spanyard.stock.v1.WatchStockRequest
+	11,  // 108: spanyard.stock.v1.StockService.SetYardRules:output_type -> spanyard.stock.v1.SetYardRulesResponse
+	13,  // 109: spanyard.stock.v1.StockService.GetYardRules:output_type -> spanyard.stock.v1.GetYardRulesResponse
+	18,  // 110: spanyard.stock.v1.StockService.ReceiveBatch:output_type -> spanyard.stock.v1.ReceiveBatchResponse
+	20,  // 111: spanyard.stock.v1.StockService.ImportStockCount:output_type -> spanyard.stock.v1.ImportStockCountResponse
+	22,  // 112: spanyard.stock.v1.StockService.RecordTest:output_type -> spanyard.stock.v1.RecordTestResponse
+	24,  // 113: spanyard.stock.v1.StockService.ReleaseBatch:output_type -> spanyard.stock.v1.ReleaseBatchResponse
+	26,  // 114: spanyard.stock.v1.StockService.QuarantineBatch:output_type -> spanyard.stock.v1.QuarantineBatchResponse
+	28,  // 115: spanyard.stock.v1.StockService.LiftQuarantine:output_type -> spanyard.stock.v1.LiftQuarantineResponse
+	32,  // 116: spanyard.stock.v1.StockService.ReservePieces:output_type -> spanyard.stock.v1.ReservePiecesResponse
+	34,  // 117: spanyard.stock.v1.StockService.DropReservation:output_type -> spanyard.stock.v1.DropReservationResponse
+	36,  // 118: spanyard.stock.v1.StockService.PickPieces:output_type -> spanyard.stock.v1.PickPiecesResponse
+	38,  // 119: spanyard.stock.v1.StockService.LoadPieces:output_type -> spanyard.stock.v1.LoadPiecesResponse
+	40,  // 120: spanyard.stock.v1.StockService.DeliverPieces:output_type -> spanyard.stock.v1.DeliverPiecesResponse
+	42,  // 121: spanyard.stock.v1.StockService.ReturnPieces:output_type -> spanyard.stock.v1.ReturnPiecesResponse
+	45,  // 122: spanyard.stock.v1.StockService.ScrapPieces:output_type -> spanyard.stock.v1.ScrapPiecesResponse
+	47,  // 123: spanyard.stock.v1.StockService.MovePieces:output_type -> spanyard.stock.v1.MovePiecesResponse
+	49,  // 124: spanyard.stock.v1.StockService.ListFreePieces:output_type -> spanyard.stock.v1.ListFreePiecesResponse
+	51,  // 125: spanyard.stock.v1.StockService.SummariseStock:output_type -> spanyard.stock.v1.SummariseStockResponse
+	55,  // 126: spanyard.stock.v1.StockService.GetBatch:output_type -> spanyard.stock.v1.GetBatchResponse
+	57,  // 127: spanyard.stock.v1.StockService.ListBatches:output_type -> spanyard.stock.v1.ListBatchesResponse
+	59,  // 128: spanyard.stock.v1.StockService.GetStack:output_type -> spanyard.stock.v1.GetStackResponse
+	61,  // 129: spanyard.stock.v1.StockService.GetPieceHistory:output_type -> spanyard.stock.v1.GetPieceHistoryResponse
+	64,  // 130: spanyard.stock.v1.StockService.GetPieces:output_type -> spanyard.stock.v1.GetPiecesResponse
+	66,  // 131: spanyard.stock.v1.StockService.FindMarks:output_type -> spanyard.stock.v1.FindMarksResponse
+	70,  // 132: spanyard.stock.v1.StockService.RecallBatch:output_type -> spanyard.stock.v1.RecallBatchResponse
+	74,  // 133: spanyard.stock.v1.StockService.ListDueSamples:output_type -> spanyard.stock.v1.ListDueSamplesResponse
+	80,  // 134: spanyard.stock.v1.StockService.ForecastStrength:output_type -> spanyard.stock.v1.ForecastStrengthResponse
+	82,  // 135: spanyard.stock.v1.StockService.ReviewProduction:output_type -> spanyard.stock.v1.ReviewProductionResponse
+	112, // 136: spanyard.stock.v1.StockService.GetAvailability:output_type -> spanyard.stock.v1.GetAvailabilityResponse
+	113, // 137: spanyard.stock.v1.StockService.AdvisePutAway:output_type -> spanyard.stock.v1.AdvisePutAwayResponse
+	114, // 138: spanyard.stock.v1.StockService.PlanPicks:output_type -> spanyard.stock.v1.PlanPicksResponse
+	115, // 139: spanyard.stock.v1.StockService.PlanSort:output_type -> spanyard.stock.v1.PlanSortResponse
+	116, // 140: spanyard.stock.v1.StockService.RelocatePieces:output_type -> spanyard.stock.v1.RelocatePiecesResponse
+	117, // 141: spanyard.stock.v1.StockService.ExchangePieces:output_type -> spanyard.stock.v1.ExchangePiecesResponse
+	118, // 142: spanyard.stock.v1.StockService.ListPallets:output_type -> spanyard.stock.v1.ListPalletsResponse
+	119, // 143: spanyard.stock.v1.StockService.PackPallets:output_type -> spanyard.stock.v1.PackPalletsResponse
+	120, // 144: spanyard.stock.v1.StockService.SplitPallet:output_type -> spanyard.stock.v1.SplitPalletResponse
+	121, // 145: spanyard.stock.v1.StockService.MergePallets:output_type -> spanyard.stock.v1.MergePalletsResponse
+	122, // 146: spanyard.stock.v1.StockService.UnpackPallets:output_type -> spanyard.stock.v1.UnpackPalletsResponse
+	78,  // 147: spanyard.stock.v1.StockService.RecordCure:output_type -> spanyard.stock.v1.RecordCureResponse
+	123, // 148: spanyard.stock.v1.StockService.EndKeeping:output_type -> spanyard.stock.v1.EndKeepingResponse
+	85,  // 149: spanyard.stock.v1.StockService.WatchStock:output_type -> spanyard.stock.v1.WatchStockResponse
+	108, // [108:150] is the sub-list for method output_type
+	66,  // [66:108] is the sub-list for method input_type
+	66,  // [66:66] is the sub-list for extension type_name
+	66,  // [66:66] is the sub-list for extension extendee
+	0,   // [0:66] is the sub-list for field type_name
 }
 
 func init() { file_spanyard_stock_v1_stock_proto_init() }
@@ -7100,7 +7252,7 @@ func file_spanyard_stock_v1_stock_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_spanyard_stock_v1_stock_proto_rawDesc), len(file_spanyard_stock_v1_stock_proto_rawDesc)),
 			NumEnums:      5,
-			NumMessages:   79,
+			NumMessages:   81,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

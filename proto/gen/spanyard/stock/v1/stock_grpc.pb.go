@@ -61,6 +61,7 @@ const (
 	StockService_SplitPallet_FullMethodName      = "/spanyard.stock.v1.StockService/SplitPallet"
 	StockService_MergePallets_FullMethodName     = "/spanyard.stock.v1.StockService/MergePallets"
 	StockService_UnpackPallets_FullMethodName    = "/spanyard.stock.v1.StockService/UnpackPallets"
+	StockService_RecordCure_FullMethodName       = "/spanyard.stock.v1.StockService/RecordCure"
 	StockService_EndKeeping_FullMethodName       = "/spanyard.stock.v1.StockService/EndKeeping"
 	StockService_WatchStock_FullMethodName       = "/spanyard.stock.v1.StockService/WatchStock"
 )
@@ -174,6 +175,8 @@ type StockServiceClient interface {
 	MergePallets(ctx context.Context, in *MergePalletsRequest, opts ...grpc.CallOption) (*MergePalletsResponse, error)
 	// Makes the blocks of pallets loose again. Idempotent.
 	UnpackPallets(ctx context.Context, in *UnpackPalletsRequest, opts ...grpc.CallOption) (*UnpackPalletsResponse, error)
+	// Records the cement of a batch and the temperatures of its cure. Idempotent.
+	RecordCure(ctx context.Context, in *RecordCureRequest, opts ...grpc.CallOption) (*RecordCureResponse, error)
 	// Lets beams that are kept for a job go to anybody. Idempotent.
 	EndKeeping(ctx context.Context, in *EndKeepingRequest, opts ...grpc.CallOption) (*EndKeepingResponse, error)
 	// Follows the yard's events from a position on. Idempotent.
@@ -578,6 +581,16 @@ func (c *stockServiceClient) UnpackPallets(ctx context.Context, in *UnpackPallet
 	return out, nil
 }
 
+func (c *stockServiceClient) RecordCure(ctx context.Context, in *RecordCureRequest, opts ...grpc.CallOption) (*RecordCureResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(RecordCureResponse)
+	err := c.cc.Invoke(ctx, StockService_RecordCure_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *stockServiceClient) EndKeeping(ctx context.Context, in *EndKeepingRequest, opts ...grpc.CallOption) (*EndKeepingResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(EndKeepingResponse)
@@ -716,6 +729,8 @@ type StockServiceServer interface {
 	MergePallets(context.Context, *MergePalletsRequest) (*MergePalletsResponse, error)
 	// Makes the blocks of pallets loose again. Idempotent.
 	UnpackPallets(context.Context, *UnpackPalletsRequest) (*UnpackPalletsResponse, error)
+	// Records the cement of a batch and the temperatures of its cure. Idempotent.
+	RecordCure(context.Context, *RecordCureRequest) (*RecordCureResponse, error)
 	// Lets beams that are kept for a job go to anybody. Idempotent.
 	EndKeeping(context.Context, *EndKeepingRequest) (*EndKeepingResponse, error)
 	// Follows the yard's events from a position on. Idempotent.
@@ -846,6 +861,9 @@ func (UnimplementedStockServiceServer) MergePallets(context.Context, *MergePalle
 }
 func (UnimplementedStockServiceServer) UnpackPallets(context.Context, *UnpackPalletsRequest) (*UnpackPalletsResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method UnpackPallets not implemented")
+}
+func (UnimplementedStockServiceServer) RecordCure(context.Context, *RecordCureRequest) (*RecordCureResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method RecordCure not implemented")
 }
 func (UnimplementedStockServiceServer) EndKeeping(context.Context, *EndKeepingRequest) (*EndKeepingResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method EndKeeping not implemented")
@@ -1576,6 +1594,24 @@ func _StockService_UnpackPallets_Handler(srv interface{}, ctx context.Context, d
 	return interceptor(ctx, in, info, handler)
 }
 
+func _StockService_RecordCure_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(RecordCureRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(StockServiceServer).RecordCure(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: StockService_RecordCure_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(StockServiceServer).RecordCure(ctx, req.(*RecordCureRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _StockService_EndKeeping_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(EndKeepingRequest)
 	if err := dec(in); err != nil {
@@ -1767,6 +1803,10 @@ var StockService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "UnpackPallets",
 			Handler:    _StockService_UnpackPallets_Handler,
+		},
+		{
+			MethodName: "RecordCure",
+			Handler:    _StockService_RecordCure_Handler,
 		},
 		{
 			MethodName: "EndKeeping",

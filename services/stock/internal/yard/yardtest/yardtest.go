@@ -45,7 +45,7 @@ func (t *Teller) Next(s yard.State) yard.Command {
 		t.receive, t.receive, t.test, t.test, t.release, t.release, t.release, t.release,
 		t.reserve, t.reserve, t.reserve, t.reserve, t.drop, t.pick, t.pick, t.pick, t.pick,
 		t.load, t.load, t.load, t.deliver, t.deliver, t.deliver, t.giveBack, t.giveBack, t.scrap, t.move,
-		t.quarantine, t.lift, t.lift, t.lift, t.free, t.relocate, t.exchange, t.exchange, t.pack, t.pack, t.repack, t.repack,
+		t.quarantine, t.lift, t.lift, t.lift, t.free, t.relocate, t.cure, t.exchange, t.exchange, t.pack, t.pack, t.repack, t.repack,
 	}
 	return makers[t.Dice.Roll(len(makers))](s)
 }
@@ -155,6 +155,10 @@ func (t *Teller) reserve(s yard.State) yard.Command {
 		c.Lines = append(c.Lines, yard.ReserveLine{PieceID: id, Allocation: a})
 	}
 	return c
+}
+
+func (t *Teller) cure(yard.State) yard.Command {
+	return yard.RecordCure{BatchID: t.batch(), Cure: yard.Cure{Cement: t.one("R", "N", "S"), Spells: []yard.CureSpell{{Celsius: 45, Days: 0.5 + float64(t.Dice.Roll(3))}}}}
 }
 
 func (t *Teller) relocate(s yard.State) yard.Command {

@@ -214,6 +214,7 @@ type Event struct {
 	//	*Event_BatchReleased
 	//	*Event_BatchQuarantined
 	//	*Event_QuarantineLifted
+	//	*Event_CureRecorded
 	//	*Event_PiecesReserved
 	//	*Event_ReservationDropped
 	//	*Event_PiecePicked
@@ -320,6 +321,15 @@ func (x *Event) GetQuarantineLifted() *QuarantineLifted {
 	if x != nil {
 		if x, ok := x.Kind.(*Event_QuarantineLifted); ok {
 			return x.QuarantineLifted
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetCureRecorded() *CureRecorded {
+	if x != nil {
+		if x, ok := x.Kind.(*Event_CureRecorded); ok {
+			return x.CureRecorded
 		}
 	}
 	return nil
@@ -488,6 +498,10 @@ type Event_QuarantineLifted struct {
 	QuarantineLifted *QuarantineLifted `protobuf:"bytes,14,opt,name=quarantine_lifted,json=quarantineLifted,proto3,oneof"`
 }
 
+type Event_CureRecorded struct {
+	CureRecorded *CureRecorded `protobuf:"bytes,15,opt,name=cure_recorded,json=cureRecorded,proto3,oneof"`
+}
+
 type Event_PiecesReserved struct {
 	PiecesReserved *PiecesReserved `protobuf:"bytes,30,opt,name=pieces_reserved,json=piecesReserved,proto3,oneof"`
 }
@@ -559,6 +573,8 @@ func (*Event_BatchReleased) isEvent_Kind() {}
 func (*Event_BatchQuarantined) isEvent_Kind() {}
 
 func (*Event_QuarantineLifted) isEvent_Kind() {}
+
+func (*Event_CureRecorded) isEvent_Kind() {}
 
 func (*Event_PiecesReserved) isEvent_Kind() {}
 
@@ -3033,11 +3049,128 @@ func (x *PalletsUnpacked) GetPieceIds() []string {
 	return nil
 }
 
+// What a batch was made with and how warm it cured, for forecasts. A later one
+// takes the place of an earlier.
+type CureRecorded struct {
+	state   protoimpl.MessageState `protogen:"open.v1"`
+	BatchId string                 `protobuf:"bytes,1,opt,name=batch_id,json=batchId,proto3" json:"batch_id,omitempty"`
+	// Strength class of the cement (EN 1992-1-1 3.1.2(6)): R, N or S.
+	CementClass string `protobuf:"bytes,2,opt,name=cement_class,json=cementClass,proto3" json:"cement_class,omitempty"`
+	// Temperatures from casting on.
+	Cure          []*CureTemperature `protobuf:"bytes,3,rep,name=cure,proto3" json:"cure,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CureRecorded) Reset() {
+	*x = CureRecorded{}
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[34]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CureRecorded) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CureRecorded) ProtoMessage() {}
+
+func (x *CureRecorded) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[34]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CureRecorded.ProtoReflect.Descriptor instead.
+func (*CureRecorded) Descriptor() ([]byte, []int) {
+	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{34}
+}
+
+func (x *CureRecorded) GetBatchId() string {
+	if x != nil {
+		return x.BatchId
+	}
+	return ""
+}
+
+func (x *CureRecorded) GetCementClass() string {
+	if x != nil {
+		return x.CementClass
+	}
+	return ""
+}
+
+func (x *CureRecorded) GetCure() []*CureTemperature {
+	if x != nil {
+		return x.Cure
+	}
+	return nil
+}
+
+// CureTemperature is a time at one temperature.
+type CureTemperature struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Celsius       float64                `protobuf:"fixed64,1,opt,name=celsius,proto3" json:"celsius,omitempty"`
+	Days          float64                `protobuf:"fixed64,2,opt,name=days,proto3" json:"days,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CureTemperature) Reset() {
+	*x = CureTemperature{}
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[35]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CureTemperature) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CureTemperature) ProtoMessage() {}
+
+func (x *CureTemperature) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_stock_event_v1_event_proto_msgTypes[35]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CureTemperature.ProtoReflect.Descriptor instead.
+func (*CureTemperature) Descriptor() ([]byte, []int) {
+	return file_spanyard_stock_event_v1_event_proto_rawDescGZIP(), []int{35}
+}
+
+func (x *CureTemperature) GetCelsius() float64 {
+	if x != nil {
+		return x.Celsius
+	}
+	return 0
+}
+
+func (x *CureTemperature) GetDays() float64 {
+	if x != nil {
+		return x.Days
+	}
+	return 0
+}
+
 var File_spanyard_stock_event_v1_event_proto protoreflect.FileDescriptor
 
 const file_spanyard_stock_event_v1_event_proto_rawDesc = "" +
 	"\n" +
-	"#spanyard/stock/event/v1/event.proto\x12\x17spanyard.stock.event.v1\x1a\x1fgoogle/protobuf/timestamp.proto\"\xc4\r\n" +
+	"#spanyard/stock/event/v1/event.proto\x12\x17spanyard.stock.event.v1\x1a\x1fgoogle/protobuf/timestamp.proto\"\x92\x0e\n" +
 	"\x05Event\x12M\n" +
 	"\x0eyard_rules_set\x18\x01 \x01(\v2%.spanyard.stock.event.v1.YardRulesSetH\x00R\fyardRulesSet\x12O\n" +
 	"\x0ebatch_received\x18\n" +
@@ -3045,7 +3178,8 @@ const file_spanyard_stock_event_v1_event_proto_rawDesc = "" +
 	"\rtest_recorded\x18\v \x01(\v2%.spanyard.stock.event.v1.TestRecordedH\x00R\ftestRecorded\x12O\n" +
 	"\x0ebatch_released\x18\f \x01(\v2&.spanyard.stock.event.v1.BatchReleasedH\x00R\rbatchReleased\x12X\n" +
 	"\x11batch_quarantined\x18\r \x01(\v2).spanyard.stock.event.v1.BatchQuarantinedH\x00R\x10batchQuarantined\x12X\n" +
-	"\x11quarantine_lifted\x18\x0e \x01(\v2).spanyard.stock.event.v1.QuarantineLiftedH\x00R\x10quarantineLifted\x12R\n" +
+	"\x11quarantine_lifted\x18\x0e \x01(\v2).spanyard.stock.event.v1.QuarantineLiftedH\x00R\x10quarantineLifted\x12L\n" +
+	"\rcure_recorded\x18\x0f \x01(\v2%.spanyard.stock.event.v1.CureRecordedH\x00R\fcureRecorded\x12R\n" +
 	"\x0fpieces_reserved\x18\x1e \x01(\v2'.spanyard.stock.event.v1.PiecesReservedH\x00R\x0epiecesReserved\x12^\n" +
 	"\x13reservation_dropped\x18\x1f \x01(\v2+.spanyard.stock.event.v1.ReservationDroppedH\x00R\x12reservationDropped\x12I\n" +
 	"\fpiece_picked\x182 \x01(\v2$.spanyard.stock.event.v1.PiecePickedH\x00R\vpiecePicked\x12I\n" +
@@ -3275,7 +3409,14 @@ const file_spanyard_stock_event_v1_event_proto_rawDesc = "" +
 	"\bpiece_id\x18\x01 \x01(\tR\apieceId\x12$\n" +
 	"\x0efrom_piece_ids\x18\x02 \x03(\tR\ffromPieceIds\".\n" +
 	"\x0fPalletsUnpacked\x12\x1b\n" +
-	"\tpiece_ids\x18\x01 \x03(\tR\bpieceIds*T\n" +
+	"\tpiece_ids\x18\x01 \x03(\tR\bpieceIds\"\x8a\x01\n" +
+	"\fCureRecorded\x12\x19\n" +
+	"\bbatch_id\x18\x01 \x01(\tR\abatchId\x12!\n" +
+	"\fcement_class\x18\x02 \x01(\tR\vcementClass\x12<\n" +
+	"\x04cure\x18\x03 \x03(\v2(.spanyard.stock.event.v1.CureTemperatureR\x04cure\"?\n" +
+	"\x0fCureTemperature\x12\x18\n" +
+	"\acelsius\x18\x01 \x01(\x01R\acelsius\x12\x12\n" +
+	"\x04days\x18\x02 \x01(\x01R\x04days*T\n" +
 	"\tBatchKind\x12\x1a\n" +
 	"\x16BATCH_KIND_UNSPECIFIED\x10\x00\x12\x14\n" +
 	"\x10BATCH_KIND_BEAMS\x10\x01\x12\x15\n" +
@@ -3309,7 +3450,7 @@ func file_spanyard_stock_event_v1_event_proto_rawDescGZIP() []byte {
 }
 
 var file_spanyard_stock_event_v1_event_proto_enumTypes = make([]protoimpl.EnumInfo, 3)
-var file_spanyard_stock_event_v1_event_proto_msgTypes = make([]protoimpl.MessageInfo, 34)
+var file_spanyard_stock_event_v1_event_proto_msgTypes = make([]protoimpl.MessageInfo, 36)
 var file_spanyard_stock_event_v1_event_proto_goTypes = []any{
 	(BatchKind)(0),                // 0: spanyard.stock.event.v1.BatchKind
 	(SpecimenKind)(0),             // 1: spanyard.stock.event.v1.SpecimenKind
@@ -3348,7 +3489,9 @@ var file_spanyard_stock_event_v1_event_proto_goTypes = []any{
 	(*PalletSplit)(nil),           // 34: spanyard.stock.event.v1.PalletSplit
 	(*PalletsMerged)(nil),         // 35: spanyard.stock.event.v1.PalletsMerged
 	(*PalletsUnpacked)(nil),       // 36: spanyard.stock.event.v1.PalletsUnpacked
-	(*timestamppb.Timestamp)(nil), // 37: google.protobuf.Timestamp
+	(*CureRecorded)(nil),          // 37: spanyard.stock.event.v1.CureRecorded
+	(*CureTemperature)(nil),       // 38: spanyard.stock.event.v1.CureTemperature
+	(*timestamppb.Timestamp)(nil), // 39: google.protobuf.Timestamp
 }
 var file_spanyard_stock_event_v1_event_proto_depIdxs = []int32{
 	4,  // 0: spanyard.stock.event.v1.Event.yard_rules_set:type_name -> spanyard.stock.event.v1.YardRulesSet
@@ -3357,49 +3500,51 @@ var file_spanyard_stock_event_v1_event_proto_depIdxs = []int32{
 	14, // 3: spanyard.stock.event.v1.Event.batch_released:type_name -> spanyard.stock.event.v1.BatchReleased
 	15, // 4: spanyard.stock.event.v1.Event.batch_quarantined:type_name -> spanyard.stock.event.v1.BatchQuarantined
 	17, // 5: spanyard.stock.event.v1.Event.quarantine_lifted:type_name -> spanyard.stock.event.v1.QuarantineLifted
-	19, // 6: spanyard.stock.event.v1.Event.pieces_reserved:type_name -> spanyard.stock.event.v1.PiecesReserved
-	22, // 7: spanyard.stock.event.v1.Event.reservation_dropped:type_name -> spanyard.stock.event.v1.ReservationDropped
-	23, // 8: spanyard.stock.event.v1.Event.piece_picked:type_name -> spanyard.stock.event.v1.PiecePicked
-	24, // 9: spanyard.stock.event.v1.Event.piece_loaded:type_name -> spanyard.stock.event.v1.PieceLoaded
-	25, // 10: spanyard.stock.event.v1.Event.piece_delivered:type_name -> spanyard.stock.event.v1.PieceDelivered
-	26, // 11: spanyard.stock.event.v1.Event.piece_returned:type_name -> spanyard.stock.event.v1.PieceReturned
-	27, // 12: spanyard.stock.event.v1.Event.piece_scrapped:type_name -> spanyard.stock.event.v1.PieceScrapped
-	28, // 13: spanyard.stock.event.v1.Event.piece_moved:type_name -> spanyard.stock.event.v1.PieceMoved
-	29, // 14: spanyard.stock.event.v1.Event.blocks_scrapped:type_name -> spanyard.stock.event.v1.BlocksScrapped
-	30, // 15: spanyard.stock.event.v1.Event.keeping_ended:type_name -> spanyard.stock.event.v1.KeepingEnded
-	31, // 16: spanyard.stock.event.v1.Event.piece_exchanged:type_name -> spanyard.stock.event.v1.PieceExchanged
-	32, // 17: spanyard.stock.event.v1.Event.pallets_packed:type_name -> spanyard.stock.event.v1.PalletsPacked
-	34, // 18: spanyard.stock.event.v1.Event.pallet_split:type_name -> spanyard.stock.event.v1.PalletSplit
-	35, // 19: spanyard.stock.event.v1.Event.pallets_merged:type_name -> spanyard.stock.event.v1.PalletsMerged
-	36, // 20: spanyard.stock.event.v1.Event.pallets_unpacked:type_name -> spanyard.stock.event.v1.PalletsUnpacked
-	7,  // 21: spanyard.stock.event.v1.YardRulesSet.sampling:type_name -> spanyard.stock.event.v1.SamplingRule
-	5,  // 22: spanyard.stock.event.v1.YardRulesSet.stacks:type_name -> spanyard.stock.event.v1.StackRules
-	6,  // 23: spanyard.stock.event.v1.StackRules.places:type_name -> spanyard.stock.event.v1.StackPlace
-	0,  // 24: spanyard.stock.event.v1.SamplingRule.kind:type_name -> spanyard.stock.event.v1.BatchKind
-	1,  // 25: spanyard.stock.event.v1.SamplingRule.specimen:type_name -> spanyard.stock.event.v1.SpecimenKind
-	0,  // 26: spanyard.stock.event.v1.BatchReceived.kind:type_name -> spanyard.stock.event.v1.BatchKind
-	9,  // 27: spanyard.stock.event.v1.BatchReceived.concrete:type_name -> spanyard.stock.event.v1.Concrete
-	10, // 28: spanyard.stock.event.v1.BatchReceived.beams:type_name -> spanyard.stock.event.v1.BeamPiece
-	11, // 29: spanyard.stock.event.v1.BatchReceived.blocks:type_name -> spanyard.stock.event.v1.BlockLot
-	1,  // 30: spanyard.stock.event.v1.TestRecorded.specimen:type_name -> spanyard.stock.event.v1.SpecimenKind
-	13, // 31: spanyard.stock.event.v1.TestRecorded.verdict:type_name -> spanyard.stock.event.v1.Verdict
-	37, // 32: spanyard.stock.event.v1.BatchReleased.released_at:type_name -> google.protobuf.Timestamp
-	16, // 33: spanyard.stock.event.v1.BatchReleased.cleared:type_name -> spanyard.stock.event.v1.QuarantineHit
-	37, // 34: spanyard.stock.event.v1.BatchQuarantined.quarantined_at:type_name -> google.protobuf.Timestamp
-	16, // 35: spanyard.stock.event.v1.BatchQuarantined.hits:type_name -> spanyard.stock.event.v1.QuarantineHit
-	2,  // 36: spanyard.stock.event.v1.QuarantineHit.state:type_name -> spanyard.stock.event.v1.PieceState
-	18, // 37: spanyard.stock.event.v1.QuarantineHit.allocation:type_name -> spanyard.stock.event.v1.Allocation
-	20, // 38: spanyard.stock.event.v1.PiecesReserved.pieces:type_name -> spanyard.stock.event.v1.ReservedPiece
-	18, // 39: spanyard.stock.event.v1.ReservedPiece.allocation:type_name -> spanyard.stock.event.v1.Allocation
-	21, // 40: spanyard.stock.event.v1.ReservedPiece.pallet:type_name -> spanyard.stock.event.v1.Pallet
-	37, // 41: spanyard.stock.event.v1.PieceDelivered.delivered_at:type_name -> google.protobuf.Timestamp
-	18, // 42: spanyard.stock.event.v1.PieceExchanged.allocation:type_name -> spanyard.stock.event.v1.Allocation
-	33, // 43: spanyard.stock.event.v1.PalletsPacked.pallets:type_name -> spanyard.stock.event.v1.PackedPallet
-	44, // [44:44] is the sub-list for method output_type
-	44, // [44:44] is the sub-list for method input_type
-	44, // [44:44] is the sub-list for extension type_name
-	44, // [44:44] is the sub-list for extension extendee
-	0,  // [0:44] is the sub-list for field type_name
+	37, // 6: spanyard.stock.event.v1.Event.cure_recorded:type_name -> spanyard.stock.event.v1.CureRecorded
+	19, // 7: spanyard.stock.event.v1.Event.pieces_reserved:type_name -> spanyard.stock.event.v1.PiecesReserved
+	22, // 8: spanyard.stock.event.v1.Event.reservation_dropped:type_name -> spanyard.stock.event.v1.ReservationDropped
+	23, // 9: spanyard.stock.event.v1.Event.piece_picked:type_name -> spanyard.stock.event.v1.PiecePicked
+	24, // 10: spanyard.stock.event.v1.Event.piece_loaded:type_name -> spanyard.stock.event.v1.PieceLoaded
+	25, // 11: spanyard.stock.event.v1.Event.piece_delivered:type_name -> spanyard.stock.event.v1.PieceDelivered
+	26, // 12: spanyard.stock.event.v1.Event.piece_returned:type_name -> spanyard.stock.event.v1.PieceReturned
+	27, // 13: spanyard.stock.event.v1.Event.piece_scrapped:type_name -> spanyard.stock.event.v1.PieceScrapped
+	28, // 14: spanyard.stock.event.v1.Event.piece_moved:type_name -> spanyard.stock.event.v1.PieceMoved
+	29, // 15: spanyard.stock.event.v1.Event.blocks_scrapped:type_name -> spanyard.stock.event.v1.BlocksScrapped
+	30, // 16: spanyard.stock.event.v1.Event.keeping_ended:type_name -> spanyard.stock.event.v1.KeepingEnded
+	31, // 17: spanyard.stock.event.v1.Event.piece_exchanged:type_name -> spanyard.stock.event.v1.PieceExchanged
+	32, // 18: spanyard.stock.event.v1.Event.pallets_packed:type_name -> spanyard.stock.event.v1.PalletsPacked
+	34, // 19: spanyard.stock.event.v1.Event.pallet_split:type_name -> spanyard.stock.event.v1.PalletSplit
+	35, // 20: spanyard.stock.event.v1.Event.pallets_merged:type_name -> spanyard.stock.event.v1.PalletsMerged
+	36, // 21: spanyard.stock.event.v1.Event.pallets_unpacked:type_name -> spanyard.stock.event.v1.PalletsUnpacked
+	7,  // 22: spanyard.stock.event.v1.YardRulesSet.sampling:type_name -> spanyard.stock.event.v1.SamplingRule
+	5,  // 23: spanyard.stock.event.v1.YardRulesSet.stacks:type_name -> spanyard.stock.event.v1.StackRules
+	6,  // 24: spanyard.stock.event.v1.StackRules.places:type_name -> spanyard.stock.event.v1.StackPlace
+	0,  // 25: spanyard.stock.event.v1.SamplingRule.kind:type_name -> spanyard.stock.event.v1.BatchKind
+	1,  // 26: spanyard.stock.event.v1.SamplingRule.specimen:type_name -> spanyard.stock.event.v1.SpecimenKind
+	0,  // 27: spanyard.stock.event.v1.BatchReceived.kind:type_name -> spanyard.stock.event.v1.BatchKind
+	9,  // 28: spanyard.stock.event.v1.BatchReceived.concrete:type_name -> spanyard.stock.event.v1.Concrete
+	10, // 29: spanyard.stock.event.v1.BatchReceived.beams:type_name -> spanyard.stock.event.v1.BeamPiece
+	11, // 30: spanyard.stock.event.v1.BatchReceived.blocks:type_name -> spanyard.stock.event.v1.BlockLot
+	1,  // 31: spanyard.stock.event.v1.TestRecorded.specimen:type_name -> spanyard.stock.event.v1.SpecimenKind
+	13, // 32: spanyard.stock.event.v1.TestRecorded.verdict:type_name -> spanyard.stock.event.v1.Verdict
+	39, // 33: spanyard.stock.event.v1.BatchReleased.released_at:type_name -> google.protobuf.Timestamp
+	16, // 34: spanyard.stock.event.v1.BatchReleased.cleared:type_name -> spanyard.stock.event.v1.QuarantineHit
+	39, // 35: spanyard.stock.event.v1.BatchQuarantined.quarantined_at:type_name -> google.protobuf.Timestamp
+	16, // 36: spanyard.stock.event.v1.BatchQuarantined.hits:type_name -> spanyard.stock.event.v1.QuarantineHit
+	2,  // 37: spanyard.stock.event.v1.QuarantineHit.state:type_name -> spanyard.stock.event.v1.PieceState
+	18, // 38: spanyard.stock.event.v1.QuarantineHit.allocation:type_name -> spanyard.stock.event.v1.Allocation
+	20, // 39: spanyard.stock.event.v1.PiecesReserved.pieces:type_name -> spanyard.stock.event.v1.ReservedPiece
+	18, // 40: spanyard.stock.event.v1.ReservedPiece.allocation:type_name -> spanyard.stock.event.v1.Allocation
+	21, // 41: spanyard.stock.event.v1.ReservedPiece.pallet:type_name -> spanyard.stock.event.v1.Pallet
+	39, // 42: spanyard.stock.event.v1.PieceDelivered.delivered_at:type_name -> google.protobuf.Timestamp
+	18, // 43: spanyard.stock.event.v1.PieceExchanged.allocation:type_name -> spanyard.stock.event.v1.Allocation
+	33, // 44: spanyard.stock.event.v1.PalletsPacked.pallets:type_name -> spanyard.stock.event.v1.PackedPallet
+	38, // 45: spanyard.stock.event.v1.CureRecorded.cure:type_name -> spanyard.stock.event.v1.CureTemperature
+	46, // [46:46] is the sub-list for method output_type
+	46, // [46:46] is the sub-list for method input_type
+	46, // [46:46] is the sub-list for extension type_name
+	46, // [46:46] is the sub-list for extension extendee
+	0,  // [0:46] is the sub-list for field type_name
 }
 
 func init() { file_spanyard_stock_event_v1_event_proto_init() }
@@ -3414,6 +3559,7 @@ func file_spanyard_stock_event_v1_event_proto_init() {
 		(*Event_BatchReleased)(nil),
 		(*Event_BatchQuarantined)(nil),
 		(*Event_QuarantineLifted)(nil),
+		(*Event_CureRecorded)(nil),
 		(*Event_PiecesReserved)(nil),
 		(*Event_ReservationDropped)(nil),
 		(*Event_PiecePicked)(nil),
@@ -3436,7 +3582,7 @@ func file_spanyard_stock_event_v1_event_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_spanyard_stock_event_v1_event_proto_rawDesc), len(file_spanyard_stock_event_v1_event_proto_rawDesc)),
 			NumEnums:      3,
-			NumMessages:   34,
+			NumMessages:   36,
 			NumExtensions: 0,
 			NumServices:   0,
 		},
