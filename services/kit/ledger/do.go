@@ -2,6 +2,7 @@ package ledger
 
 import (
 	"context"
+	"time"
 
 	"github.com/nats-io/nuid"
 
@@ -70,21 +71,34 @@ func checkCommand[S, E any](c Command[S, E]) error {
 	return nil
 }
 
-// readBack returns the stored events of a command.
+// readBack returns the stored events of a command. The replica that answers
+// may be a moment behind the one from which we heard of them, so it is asked
+// again for a while before they count as lost.
 func (l *Ledger[S, E]) readBack(ctx context.Context, yard string, q request) ([]Event[E], error) {
-	var events []Event[E]
-	err := l.stream.read(ctx, yard, q.First, q.Last, func(r *record) error {
-		e, err := l.meaning(r)
-		if err == nil {
-			events = append(events, e.event())
+	for deadline := time.Now().Add(readBackWithin); ; {
+		var events []Event[E]
+		err := l.stream.read(ctx, yard, q.First, q.Last, func(r *record) error {
+			e, err := l.meaning(r)
+			if err == nil {
+				events = append(events, e.event())
+			}
+			return err
+		})
+		if err != nil {
+			return nil, err
 		}
-		return err
-	})
-	if err != nil {
-		return nil, err
+		if n := len(events); n > 0 && events[0].RequestID == q.ID && events[n-1].Position == q.Last {
+			return events, nil
+		}
+		if time.Now().After(deadline) {
+			return nil, brokenAt(l.domain.Service, yard, q.First, "the events of a request are not there any more", nil)
+		}
+		if err := sleep(ctx, jittered(minPause)); err != nil {
+			return nil, unreachable(l.domain.Service, err)
+		}
 	}
-	if len(events) == 0 || events[0].RequestID != q.ID {
-		return nil, brokenAt(l.domain.Service, yard, q.First, "the events of a request are not there any more", nil)
-	}
-	return events, nil
 }
+
+// readBackWithin is far more than a node lags behind the others while there is
+// a majority.
+const readBackWithin = 5 * time.Second
