@@ -28,6 +28,17 @@ func (o *Office) Plan(ctx context.Context, a Ask, r MorningRequest) (Result, err
 	if r.Budget <= 0 {
 		r.Budget = DefaultBudget
 	}
+	// What stock has said by then, a piece that came back say, is part of what
+	// is to be planned.
+	heard, err := o.WaitHeard(ctx, "stock", a.Yard, r.StockAtLeast)
+	if err != nil {
+		return Result{}, err
+	}
+	if heard > 0 {
+		if _, _, err := o.State(ctx, a.Yard, heard); err != nil {
+			return Result{}, err
+		}
+	}
 	return o.doAfterLook(ctx, a, func(s daybook.State) (func(daybook.State) ([]daybook.Event, error), error) {
 		if err := s.CheckDay(r.Day); err != nil {
 			return nil, err
