@@ -8,6 +8,7 @@ import (
 	commonv1 "spanyard.example/proto/gen/spanyard/common/v1"
 	eventv1 "spanyard.example/proto/gen/spanyard/dispatch/event/v1"
 	"spanyard.example/services/dispatch/internal/daybook"
+	"spanyard.example/services/dispatch/internal/lashing"
 )
 
 // each turns every element of a list; an empty list stays nil.
@@ -70,7 +71,7 @@ func Product(p *commonv1.BeamProduct) daybook.Product {
 
 // RulesTo returns the rules as a message.
 func RulesTo(r daybook.Rules) *eventv1.YardRules {
-	return &eventv1.YardRules{
+	m := &eventv1.YardRules{
 		TimeZone:          r.TimeZone,
 		Place:             placeTo(r.Place),
 		RoadFactorPercent: int32(r.RoadFactorPercent),
@@ -85,6 +86,20 @@ func RulesTo(r daybook.Rules) *eventv1.YardRules {
 		MaxLanes:          int32(r.MaxLanes),
 		MaxTailOverhangMm: int32(r.MaxTailOverhangMM),
 		LeadMinutes:       int32(r.LeadMinutes),
+	}
+	if l := r.Lashing; l != (lashing.Rules{}) {
+		m.Lashing = &eventv1.LashingRules{
+			Friction: l.Friction, TensionDan: l.TensionDaN, AngleDeg: l.AngleDeg, Forward: l.Forward, Sideways: l.Sideways, Rearward: l.Rearward,
+			Tilting: l.Tilting, SafetyForward: l.SafetyForward, Safety: l.Safety, Least: int32(l.Least),
+		}
+	}
+	return m
+}
+
+func lashingFrom(m *eventv1.LashingRules) lashing.Rules {
+	return lashing.Rules{
+		Friction: m.GetFriction(), TensionDaN: m.GetTensionDan(), AngleDeg: m.GetAngleDeg(), Forward: m.GetForward(), Sideways: m.GetSideways(),
+		Rearward: m.GetRearward(), Tilting: m.GetTilting(), SafetyForward: m.GetSafetyForward(), Safety: m.GetSafety(), Least: int(m.GetLeast()),
 	}
 }
 
@@ -105,6 +120,7 @@ func RulesFrom(r *eventv1.YardRules) daybook.Rules {
 		MaxLanes:          int(r.GetMaxLanes()),
 		MaxTailOverhangMM: int(r.GetMaxTailOverhangMm()),
 		LeadMinutes:       int(r.GetLeadMinutes()),
+		Lashing:           lashingFrom(r.GetLashing()),
 	}
 }
 

@@ -132,6 +132,9 @@ func (c SetRules) decide(s State) ([]Event, error) {
 	f.number("rules.max_lanes", r.MaxLanes, 1, 4)
 	f.number("rules.max_tail_overhang_mm", r.MaxTailOverhangMM, 0, 4000)
 	f.number("rules.lead_minutes", r.LeadMinutes, 0, 1440)
+	if problem := r.Lashings().Check(); problem != "" {
+		f.add("rules.lashing", "", "cannot be used: "+problem, "EN 12195-1")
+	}
 	if err := f.err(); err != nil {
 		return nil, err
 	}

@@ -1,5 +1,7 @@
 package daybook
 
+import "spanyard.example/services/dispatch/internal/lashing"
+
 // Place is a position on the earth (WGS 84).
 type Place struct {
 	LatitudeDeg  float64
@@ -58,6 +60,16 @@ type Rules struct {
 	MaxTailOverhangMM int
 	// LeadMinutes from planning to the start of loading, at least.
 	LeadMinutes int
+	// Lashing is zero where the yard has set nothing: then the default counts.
+	Lashing lashing.Rules
+}
+
+// Lashings are the rules by which lashings are counted.
+func (r Rules) Lashings() lashing.Rules {
+	if r.Lashing == (lashing.Rules{}) {
+		return lashing.Default()
+	}
+	return r.Lashing
 }
 
 // Truck as its papers and its weighing say.

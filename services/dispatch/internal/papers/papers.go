@@ -11,6 +11,7 @@ import (
 
 	"spanyard.example/services/dispatch/internal/daybook"
 	"spanyard.example/services/dispatch/internal/deckdraw"
+	"spanyard.example/services/dispatch/internal/lashing"
 )
 
 // Run is a run with all that is printed beside it.
@@ -65,10 +66,23 @@ func (r Run) LoadSheet() ([]byte, error) {
 			}
 		}
 	}
+	r.lashings(p)
 	p.heading("Order of loading")
 	p.paragraph("Bearers first, then "+strings.Join(r.pilesInLoadingOrder(), ", then ")+". What is laid first lies on top.", false)
 	p.signatures("loaded by", "secured and checked by", "time")
 	return p.bytes()
+}
+
+// lashings prints how many hold each pile, as advice.
+func (r Run) lashings(p *page) {
+	rules := r.Rules.Lashings()
+	p.heading("Lashings, top-over, by EN 12195-1: advice to the competent person who secures the load")
+	p.paragraph(fmt.Sprintf("Friction %.2f, pre-tension %.0f daN at %.0f degrees; nothing counted as blocked.", rules.Friction, rules.TensionDaN, rules.AngleDeg), false)
+	t := p.table(column{"pile", 14, true}, column{"mass kg", 22, true}, column{"lashings", 22, true}, column{"because of", contentMM - 58, false})
+	for _, pile := range r.Piles {
+		a := rules.For(lashing.Pile{MassKg: kg(pile.MassG), WidthMM: float64(pile.WidthMM), HeightMM: float64(pile.HeightMM)})
+		t.row(false, fmt.Sprint(pile.Number), fmt.Sprintf("%.0f", kg(pile.MassG)), fmt.Sprint(a.Lashings), a.Governing)
+	}
 }
 
 // PickList prints what is taken from which stack, in loading order.

@@ -68,7 +68,7 @@ func TestPapersSayWhatTheyAreFor(t *testing.T) {
 		want    []string
 		without []string
 	}{
-		"load sheet":  {r.LoadSheet, []string{"Load from 5:31, leave 6:01", "1-02-02", "then pile 1, then pile 2", "CAUTION", stopped, "after drop 1 5687 kg"}, nil},
+		"load sheet":  {r.LoadSheet, []string{"Load from 5:31, leave 6:01", "1-02-02", "then pile 1, then pile 2", "by EN 12195-1", "CAUTION", stopped, "after drop 1 5687 kg"}, nil},
 		"pick list":   {r.PickList, []string{"By stack", "B-05", "P-02", "72 blocks K520", "B0217-018", "CAUTION", stopped}, nil},
 		"run sheet":   {r.RunSheet, []string{"Owlpenny Rise (OR), arrive 6:16", "at most 18000 kg gross", "Ask for Matron Sorrel Inkhorn", "6101", "CAUTION", stopped}, nil},
 		"first note":  {note(1), []string{"1-02-01", "4600", "B0217-017", "2 beams, 0 blocks, 294 kg", "opens this delivery", "CAUTION", stopped}, []string{"K520"}},

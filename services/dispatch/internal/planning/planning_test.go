@@ -83,7 +83,7 @@ func fields(t *testing.T, v any, without ...string) map[string]any {
 
 func TestNothingOfTheYardIsLost(t *testing.T) {
 	rules := filled[daybook.Rules]()
-	if diff := cmp.Diff(fields(t, rules, "timezone", "leadminutes"), fields(t, rulesOf(rules))); diff != "" {
+	if diff := cmp.Diff(fields(t, rules, "timezone", "leadminutes", "lashing"), fields(t, rulesOf(rules))); diff != "" {
 		t.Errorf("rules:\n%s", diff)
 	}
 	truck := filled[daybook.Truck]()

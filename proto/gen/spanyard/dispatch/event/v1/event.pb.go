@@ -641,7 +641,10 @@ type YardRules struct {
 	MaxTailOverhangMm int32 `protobuf:"varint,13,opt,name=max_tail_overhang_mm,json=maxTailOverhangMm,proto3" json:"max_tail_overhang_mm,omitempty"`
 	// From planning to the start of loading, at least: time to confirm the plan
 	// and to begin to pick. 0 is the next minute.
-	LeadMinutes   int32 `protobuf:"varint,14,opt,name=lead_minutes,json=leadMinutes,proto3" json:"lead_minutes,omitempty"`
+	LeadMinutes int32 `protobuf:"varint,14,opt,name=lead_minutes,json=leadMinutes,proto3" json:"lead_minutes,omitempty"`
+	// How lashings are counted; left out, by EN 12195-1:2010 with smooth concrete
+	// on sawn wood and lashings of 500 daN.
+	Lashing       *LashingRules `protobuf:"bytes,15,opt,name=lashing,proto3" json:"lashing,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -774,6 +777,135 @@ func (x *YardRules) GetLeadMinutes() int32 {
 	return 0
 }
 
+func (x *YardRules) GetLashing() *LashingRules {
+	if x != nil {
+		return x.Lashing
+	}
+	return nil
+}
+
+// LashingRules are what lashings hold and what they hold against
+// (EN 12195-1:2010). Accelerations are parts of gravity.
+type LashingRules struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Between the load and what it stands on.
+	Friction float64 `protobuf:"fixed64,1,opt,name=friction,proto3" json:"friction,omitempty"`
+	// Pre-tension of one lashing, STF on its tag.
+	TensionDan float64 `protobuf:"fixed64,2,opt,name=tension_dan,json=tensionDan,proto3" json:"tension_dan,omitempty"`
+	// How steeply it runs down from the load's edge.
+	AngleDeg      float64 `protobuf:"fixed64,3,opt,name=angle_deg,json=angleDeg,proto3" json:"angle_deg,omitempty"`
+	Forward       float64 `protobuf:"fixed64,4,opt,name=forward,proto3" json:"forward,omitempty"`
+	Sideways      float64 `protobuf:"fixed64,5,opt,name=sideways,proto3" json:"sideways,omitempty"`
+	Rearward      float64 `protobuf:"fixed64,6,opt,name=rearward,proto3" json:"rearward,omitempty"`
+	Tilting       float64 `protobuf:"fixed64,7,opt,name=tilting,proto3" json:"tilting,omitempty"`
+	SafetyForward float64 `protobuf:"fixed64,8,opt,name=safety_forward,json=safetyForward,proto3" json:"safety_forward,omitempty"`
+	Safety        float64 `protobuf:"fixed64,9,opt,name=safety,proto3" json:"safety,omitempty"`
+	// Lashings of a pile that nothing blocks, at least.
+	Least         int32 `protobuf:"varint,10,opt,name=least,proto3" json:"least,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *LashingRules) Reset() {
+	*x = LashingRules{}
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *LashingRules) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*LashingRules) ProtoMessage() {}
+
+func (x *LashingRules) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use LashingRules.ProtoReflect.Descriptor instead.
+func (*LashingRules) Descriptor() ([]byte, []int) {
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *LashingRules) GetFriction() float64 {
+	if x != nil {
+		return x.Friction
+	}
+	return 0
+}
+
+func (x *LashingRules) GetTensionDan() float64 {
+	if x != nil {
+		return x.TensionDan
+	}
+	return 0
+}
+
+func (x *LashingRules) GetAngleDeg() float64 {
+	if x != nil {
+		return x.AngleDeg
+	}
+	return 0
+}
+
+func (x *LashingRules) GetForward() float64 {
+	if x != nil {
+		return x.Forward
+	}
+	return 0
+}
+
+func (x *LashingRules) GetSideways() float64 {
+	if x != nil {
+		return x.Sideways
+	}
+	return 0
+}
+
+func (x *LashingRules) GetRearward() float64 {
+	if x != nil {
+		return x.Rearward
+	}
+	return 0
+}
+
+func (x *LashingRules) GetTilting() float64 {
+	if x != nil {
+		return x.Tilting
+	}
+	return 0
+}
+
+func (x *LashingRules) GetSafetyForward() float64 {
+	if x != nil {
+		return x.SafetyForward
+	}
+	return 0
+}
+
+func (x *LashingRules) GetSafety() float64 {
+	if x != nil {
+		return x.Safety
+	}
+	return 0
+}
+
+func (x *LashingRules) GetLeast() int32 {
+	if x != nil {
+		return x.Least
+	}
+	return 0
+}
+
 // The yard's trucks were replaced as a whole.
 type TrucksSet struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
@@ -784,7 +916,7 @@ type TrucksSet struct {
 
 func (x *TrucksSet) Reset() {
 	*x = TrucksSet{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[3]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -796,7 +928,7 @@ func (x *TrucksSet) String() string {
 func (*TrucksSet) ProtoMessage() {}
 
 func (x *TrucksSet) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[3]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -809,7 +941,7 @@ func (x *TrucksSet) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TrucksSet.ProtoReflect.Descriptor instead.
 func (*TrucksSet) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{3}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *TrucksSet) GetTrucks() []*Truck {
@@ -851,7 +983,7 @@ type Truck struct {
 
 func (x *Truck) Reset() {
 	*x = Truck{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[4]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -863,7 +995,7 @@ func (x *Truck) String() string {
 func (*Truck) ProtoMessage() {}
 
 func (x *Truck) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[4]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -876,7 +1008,7 @@ func (x *Truck) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Truck.ProtoReflect.Descriptor instead.
 func (*Truck) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{4}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *Truck) GetTruckId() string {
@@ -994,7 +1126,7 @@ type SitesSet struct {
 
 func (x *SitesSet) Reset() {
 	*x = SitesSet{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[5]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1006,7 +1138,7 @@ func (x *SitesSet) String() string {
 func (*SitesSet) ProtoMessage() {}
 
 func (x *SitesSet) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[5]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1019,7 +1151,7 @@ func (x *SitesSet) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SitesSet.ProtoReflect.Descriptor instead.
 func (*SitesSet) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{5}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *SitesSet) GetSites() []*Site {
@@ -1054,7 +1186,7 @@ type Site struct {
 
 func (x *Site) Reset() {
 	*x = Site{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[6]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1066,7 +1198,7 @@ func (x *Site) String() string {
 func (*Site) ProtoMessage() {}
 
 func (x *Site) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[6]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1079,7 +1211,7 @@ func (x *Site) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Site.ProtoReflect.Descriptor instead.
 func (*Site) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{6}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *Site) GetSiteId() string {
@@ -1175,7 +1307,7 @@ type FloorPlanned struct {
 
 func (x *FloorPlanned) Reset() {
 	*x = FloorPlanned{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[7]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1187,7 +1319,7 @@ func (x *FloorPlanned) String() string {
 func (*FloorPlanned) ProtoMessage() {}
 
 func (x *FloorPlanned) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[7]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1200,7 +1332,7 @@ func (x *FloorPlanned) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FloorPlanned.ProtoReflect.Descriptor instead.
 func (*FloorPlanned) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{7}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *FloorPlanned) GetJobId() string {
@@ -1259,7 +1391,7 @@ type RoomDemand struct {
 
 func (x *RoomDemand) Reset() {
 	*x = RoomDemand{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[8]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1271,7 +1403,7 @@ func (x *RoomDemand) String() string {
 func (*RoomDemand) ProtoMessage() {}
 
 func (x *RoomDemand) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[8]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1284,7 +1416,7 @@ func (x *RoomDemand) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RoomDemand.ProtoReflect.Descriptor instead.
 func (*RoomDemand) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{8}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *RoomDemand) GetRoom() string {
@@ -1327,7 +1459,7 @@ type BeamDemand struct {
 
 func (x *BeamDemand) Reset() {
 	*x = BeamDemand{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[9]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1339,7 +1471,7 @@ func (x *BeamDemand) String() string {
 func (*BeamDemand) ProtoMessage() {}
 
 func (x *BeamDemand) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[9]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1352,7 +1484,7 @@ func (x *BeamDemand) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BeamDemand.ProtoReflect.Descriptor instead.
 func (*BeamDemand) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{9}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *BeamDemand) GetMark() string {
@@ -1388,7 +1520,7 @@ type FloorWithdrawn struct {
 
 func (x *FloorWithdrawn) Reset() {
 	*x = FloorWithdrawn{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[10]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1400,7 +1532,7 @@ func (x *FloorWithdrawn) String() string {
 func (*FloorWithdrawn) ProtoMessage() {}
 
 func (x *FloorWithdrawn) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[10]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1413,7 +1545,7 @@ func (x *FloorWithdrawn) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FloorWithdrawn.ProtoReflect.Descriptor instead.
 func (*FloorWithdrawn) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{10}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *FloorWithdrawn) GetJobId() string {
@@ -1447,7 +1579,7 @@ type CalledOff struct {
 
 func (x *CalledOff) Reset() {
 	*x = CalledOff{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[11]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1459,7 +1591,7 @@ func (x *CalledOff) String() string {
 func (*CalledOff) ProtoMessage() {}
 
 func (x *CalledOff) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[11]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1472,7 +1604,7 @@ func (x *CalledOff) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CalledOff.ProtoReflect.Descriptor instead.
 func (*CalledOff) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{11}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *CalledOff) GetCallOff() *CallOff {
@@ -1501,7 +1633,7 @@ type CallOff struct {
 
 func (x *CallOff) Reset() {
 	*x = CallOff{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[12]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1513,7 +1645,7 @@ func (x *CallOff) String() string {
 func (*CallOff) ProtoMessage() {}
 
 func (x *CallOff) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[12]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1526,7 +1658,7 @@ func (x *CallOff) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CallOff.ProtoReflect.Descriptor instead.
 func (*CallOff) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{12}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *CallOff) GetCallOffId() string {
@@ -1589,7 +1721,7 @@ type CallOffCancelled struct {
 
 func (x *CallOffCancelled) Reset() {
 	*x = CallOffCancelled{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[13]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1601,7 +1733,7 @@ func (x *CallOffCancelled) String() string {
 func (*CallOffCancelled) ProtoMessage() {}
 
 func (x *CallOffCancelled) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[13]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1614,7 +1746,7 @@ func (x *CallOffCancelled) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CallOffCancelled.ProtoReflect.Descriptor instead.
 func (*CallOffCancelled) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{13}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *CallOffCancelled) GetCallOffId() string {
@@ -1641,7 +1773,7 @@ type MorningPlanned struct {
 
 func (x *MorningPlanned) Reset() {
 	*x = MorningPlanned{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[14]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1653,7 +1785,7 @@ func (x *MorningPlanned) String() string {
 func (*MorningPlanned) ProtoMessage() {}
 
 func (x *MorningPlanned) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[14]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1666,7 +1798,7 @@ func (x *MorningPlanned) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MorningPlanned.ProtoReflect.Descriptor instead.
 func (*MorningPlanned) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{14}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *MorningPlanned) GetPlan() *MorningPlan {
@@ -1690,7 +1822,7 @@ type MorningConfirming struct {
 
 func (x *MorningConfirming) Reset() {
 	*x = MorningConfirming{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[15]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1702,7 +1834,7 @@ func (x *MorningConfirming) String() string {
 func (*MorningConfirming) ProtoMessage() {}
 
 func (x *MorningConfirming) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[15]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1715,7 +1847,7 @@ func (x *MorningConfirming) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MorningConfirming.ProtoReflect.Descriptor instead.
 func (*MorningConfirming) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{15}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *MorningConfirming) GetPlanId() string {
@@ -1758,7 +1890,7 @@ type RunConfirmed struct {
 
 func (x *RunConfirmed) Reset() {
 	*x = RunConfirmed{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[16]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1770,7 +1902,7 @@ func (x *RunConfirmed) String() string {
 func (*RunConfirmed) ProtoMessage() {}
 
 func (x *RunConfirmed) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[16]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1783,7 +1915,7 @@ func (x *RunConfirmed) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RunConfirmed.ProtoReflect.Descriptor instead.
 func (*RunConfirmed) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{16}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *RunConfirmed) GetPlanId() string {
@@ -1824,7 +1956,7 @@ type PicksIssued struct {
 
 func (x *PicksIssued) Reset() {
 	*x = PicksIssued{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[17]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1836,7 +1968,7 @@ func (x *PicksIssued) String() string {
 func (*PicksIssued) ProtoMessage() {}
 
 func (x *PicksIssued) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[17]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1849,7 +1981,7 @@ func (x *PicksIssued) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PicksIssued.ProtoReflect.Descriptor instead.
 func (*PicksIssued) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{17}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *PicksIssued) GetRunId() string {
@@ -1918,7 +2050,7 @@ type Pick struct {
 
 func (x *Pick) Reset() {
 	*x = Pick{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[18]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1930,7 +2062,7 @@ func (x *Pick) String() string {
 func (*Pick) ProtoMessage() {}
 
 func (x *Pick) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[18]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1943,7 +2075,7 @@ func (x *Pick) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Pick.ProtoReflect.Descriptor instead.
 func (*Pick) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{18}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *Pick) GetNumber() int32 {
@@ -2045,7 +2177,7 @@ type MorningConfirmed struct {
 
 func (x *MorningConfirmed) Reset() {
 	*x = MorningConfirmed{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[19]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2057,7 +2189,7 @@ func (x *MorningConfirmed) String() string {
 func (*MorningConfirmed) ProtoMessage() {}
 
 func (x *MorningConfirmed) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[19]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2070,7 +2202,7 @@ func (x *MorningConfirmed) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MorningConfirmed.ProtoReflect.Descriptor instead.
 func (*MorningConfirmed) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{19}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *MorningConfirmed) GetPlanId() string {
@@ -2121,7 +2253,7 @@ type MorningConfirmFailed struct {
 
 func (x *MorningConfirmFailed) Reset() {
 	*x = MorningConfirmFailed{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[20]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2133,7 +2265,7 @@ func (x *MorningConfirmFailed) String() string {
 func (*MorningConfirmFailed) ProtoMessage() {}
 
 func (x *MorningConfirmFailed) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[20]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2146,7 +2278,7 @@ func (x *MorningConfirmFailed) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MorningConfirmFailed.ProtoReflect.Descriptor instead.
 func (*MorningConfirmFailed) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{20}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *MorningConfirmFailed) GetPlanId() string {
@@ -2183,7 +2315,7 @@ type MissingPiece struct {
 
 func (x *MissingPiece) Reset() {
 	*x = MissingPiece{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[21]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2195,7 +2327,7 @@ func (x *MissingPiece) String() string {
 func (*MissingPiece) ProtoMessage() {}
 
 func (x *MissingPiece) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[21]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2208,7 +2340,7 @@ func (x *MissingPiece) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MissingPiece.ProtoReflect.Descriptor instead.
 func (*MissingPiece) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{21}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *MissingPiece) GetPieceId() string {
@@ -2252,7 +2384,7 @@ type RunChanged struct {
 
 func (x *RunChanged) Reset() {
 	*x = RunChanged{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[22]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2264,7 +2396,7 @@ func (x *RunChanged) String() string {
 func (*RunChanged) ProtoMessage() {}
 
 func (x *RunChanged) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[22]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2277,7 +2409,7 @@ func (x *RunChanged) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RunChanged.ProtoReflect.Descriptor instead.
 func (*RunChanged) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{22}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *RunChanged) GetRunId() string {
@@ -2317,7 +2449,7 @@ type RunHit struct {
 
 func (x *RunHit) Reset() {
 	*x = RunHit{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[23]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2329,7 +2461,7 @@ func (x *RunHit) String() string {
 func (*RunHit) ProtoMessage() {}
 
 func (x *RunHit) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[23]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2342,7 +2474,7 @@ func (x *RunHit) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RunHit.ProtoReflect.Descriptor instead.
 func (*RunHit) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{23}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *RunHit) GetPieceId() string {
@@ -2402,7 +2534,7 @@ type RunCleared struct {
 
 func (x *RunCleared) Reset() {
 	*x = RunCleared{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[24]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2414,7 +2546,7 @@ func (x *RunCleared) String() string {
 func (*RunCleared) ProtoMessage() {}
 
 func (x *RunCleared) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[24]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2427,7 +2559,7 @@ func (x *RunCleared) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RunCleared.ProtoReflect.Descriptor instead.
 func (*RunCleared) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{24}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *RunCleared) GetRunId() string {
@@ -2473,7 +2605,7 @@ type PieceSetDown struct {
 
 func (x *PieceSetDown) Reset() {
 	*x = PieceSetDown{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[25]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2485,7 +2617,7 @@ func (x *PieceSetDown) String() string {
 func (*PieceSetDown) ProtoMessage() {}
 
 func (x *PieceSetDown) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[25]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2498,7 +2630,7 @@ func (x *PieceSetDown) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PieceSetDown.ProtoReflect.Descriptor instead.
 func (*PieceSetDown) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{25}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *PieceSetDown) GetRunId() string {
@@ -2542,7 +2674,7 @@ type PieceTakenBack struct {
 
 func (x *PieceTakenBack) Reset() {
 	*x = PieceTakenBack{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[26]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2554,7 +2686,7 @@ func (x *PieceTakenBack) String() string {
 func (*PieceTakenBack) ProtoMessage() {}
 
 func (x *PieceTakenBack) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[26]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2567,7 +2699,7 @@ func (x *PieceTakenBack) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PieceTakenBack.ProtoReflect.Descriptor instead.
 func (*PieceTakenBack) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{26}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *PieceTakenBack) GetRunId() string {
@@ -2610,7 +2742,7 @@ type PieceExchanged struct {
 
 func (x *PieceExchanged) Reset() {
 	*x = PieceExchanged{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[27]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2622,7 +2754,7 @@ func (x *PieceExchanged) String() string {
 func (*PieceExchanged) ProtoMessage() {}
 
 func (x *PieceExchanged) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[27]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2635,7 +2767,7 @@ func (x *PieceExchanged) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PieceExchanged.ProtoReflect.Descriptor instead.
 func (*PieceExchanged) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{27}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *PieceExchanged) GetRunId() string {
@@ -2713,7 +2845,7 @@ type RunDeparted struct {
 
 func (x *RunDeparted) Reset() {
 	*x = RunDeparted{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[28]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2725,7 +2857,7 @@ func (x *RunDeparted) String() string {
 func (*RunDeparted) ProtoMessage() {}
 
 func (x *RunDeparted) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[28]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2738,7 +2870,7 @@ func (x *RunDeparted) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RunDeparted.ProtoReflect.Descriptor instead.
 func (*RunDeparted) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{28}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *RunDeparted) GetRunId() string {
@@ -2777,7 +2909,7 @@ type DropDelivered struct {
 
 func (x *DropDelivered) Reset() {
 	*x = DropDelivered{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[29]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2789,7 +2921,7 @@ func (x *DropDelivered) String() string {
 func (*DropDelivered) ProtoMessage() {}
 
 func (x *DropDelivered) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[29]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2802,7 +2934,7 @@ func (x *DropDelivered) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DropDelivered.ProtoReflect.Descriptor instead.
 func (*DropDelivered) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{29}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *DropDelivered) GetRunId() string {
@@ -2859,7 +2991,7 @@ type RunCancelled struct {
 
 func (x *RunCancelled) Reset() {
 	*x = RunCancelled{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[30]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2871,7 +3003,7 @@ func (x *RunCancelled) String() string {
 func (*RunCancelled) ProtoMessage() {}
 
 func (x *RunCancelled) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[30]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2884,7 +3016,7 @@ func (x *RunCancelled) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RunCancelled.ProtoReflect.Descriptor instead.
 func (*RunCancelled) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{30}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *RunCancelled) GetRunId() string {
@@ -2919,7 +3051,7 @@ type RunFreed struct {
 
 func (x *RunFreed) Reset() {
 	*x = RunFreed{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[31]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2931,7 +3063,7 @@ func (x *RunFreed) String() string {
 func (*RunFreed) ProtoMessage() {}
 
 func (x *RunFreed) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[31]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2944,7 +3076,7 @@ func (x *RunFreed) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RunFreed.ProtoReflect.Descriptor instead.
 func (*RunFreed) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{31}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{32}
 }
 
 func (x *RunFreed) GetRunId() string {
@@ -2992,7 +3124,7 @@ type MorningPlan struct {
 
 func (x *MorningPlan) Reset() {
 	*x = MorningPlan{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[32]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[33]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3004,7 +3136,7 @@ func (x *MorningPlan) String() string {
 func (*MorningPlan) ProtoMessage() {}
 
 func (x *MorningPlan) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[32]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[33]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3017,7 +3149,7 @@ func (x *MorningPlan) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MorningPlan.ProtoReflect.Descriptor instead.
 func (*MorningPlan) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{32}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{33}
 }
 
 func (x *MorningPlan) GetPlanId() string {
@@ -3137,7 +3269,7 @@ type Run struct {
 
 func (x *Run) Reset() {
 	*x = Run{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[33]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[34]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3149,7 +3281,7 @@ func (x *Run) String() string {
 func (*Run) ProtoMessage() {}
 
 func (x *Run) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[33]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[34]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3162,7 +3294,7 @@ func (x *Run) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Run.ProtoReflect.Descriptor instead.
 func (*Run) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{33}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{34}
 }
 
 func (x *Run) GetRunId() string {
@@ -3271,7 +3403,7 @@ type AsideMove struct {
 
 func (x *AsideMove) Reset() {
 	*x = AsideMove{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[34]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[35]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3283,7 +3415,7 @@ func (x *AsideMove) String() string {
 func (*AsideMove) ProtoMessage() {}
 
 func (x *AsideMove) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[34]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[35]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3296,7 +3428,7 @@ func (x *AsideMove) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AsideMove.ProtoReflect.Descriptor instead.
 func (*AsideMove) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{34}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{35}
 }
 
 func (x *AsideMove) GetPieceId() string {
@@ -3343,7 +3475,7 @@ type Drop struct {
 
 func (x *Drop) Reset() {
 	*x = Drop{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[35]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[36]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3355,7 +3487,7 @@ func (x *Drop) String() string {
 func (*Drop) ProtoMessage() {}
 
 func (x *Drop) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[35]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[36]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3368,7 +3500,7 @@ func (x *Drop) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Drop.ProtoReflect.Descriptor instead.
 func (*Drop) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{35}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{36}
 }
 
 func (x *Drop) GetNumber() int32 {
@@ -3426,7 +3558,7 @@ type AxleLoads struct {
 
 func (x *AxleLoads) Reset() {
 	*x = AxleLoads{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[36]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[37]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3438,7 +3570,7 @@ func (x *AxleLoads) String() string {
 func (*AxleLoads) ProtoMessage() {}
 
 func (x *AxleLoads) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[36]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[37]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3451,7 +3583,7 @@ func (x *AxleLoads) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AxleLoads.ProtoReflect.Descriptor instead.
 func (*AxleLoads) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{36}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{37}
 }
 
 func (x *AxleLoads) GetAfterDrop() int32 {
@@ -3501,7 +3633,7 @@ type Pile struct {
 
 func (x *Pile) Reset() {
 	*x = Pile{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[37]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[38]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3513,7 +3645,7 @@ func (x *Pile) String() string {
 func (*Pile) ProtoMessage() {}
 
 func (x *Pile) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[37]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[38]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3526,7 +3658,7 @@ func (x *Pile) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Pile.ProtoReflect.Descriptor instead.
 func (*Pile) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{37}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{38}
 }
 
 func (x *Pile) GetNumber() int32 {
@@ -3609,7 +3741,7 @@ type Tier struct {
 
 func (x *Tier) Reset() {
 	*x = Tier{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[38]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[39]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3621,7 +3753,7 @@ func (x *Tier) String() string {
 func (*Tier) ProtoMessage() {}
 
 func (x *Tier) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[38]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[39]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3634,7 +3766,7 @@ func (x *Tier) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Tier.ProtoReflect.Descriptor instead.
 func (*Tier) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{38}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{39}
 }
 
 func (x *Tier) GetItems() []*Item {
@@ -3666,7 +3798,7 @@ type Item struct {
 
 func (x *Item) Reset() {
 	*x = Item{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[39]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[40]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3678,7 +3810,7 @@ func (x *Item) String() string {
 func (*Item) ProtoMessage() {}
 
 func (x *Item) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[39]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[40]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3691,7 +3823,7 @@ func (x *Item) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Item.ProtoReflect.Descriptor instead.
 func (*Item) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{39}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{40}
 }
 
 func (x *Item) GetPieceId() string {
@@ -3796,7 +3928,7 @@ type Unserved struct {
 
 func (x *Unserved) Reset() {
 	*x = Unserved{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[40]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[41]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3808,7 +3940,7 @@ func (x *Unserved) String() string {
 func (*Unserved) ProtoMessage() {}
 
 func (x *Unserved) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[40]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[41]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3821,7 +3953,7 @@ func (x *Unserved) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Unserved.ProtoReflect.Descriptor instead.
 func (*Unserved) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{40}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{41}
 }
 
 func (x *Unserved) GetCallOffId() string {
@@ -3915,7 +4047,7 @@ const file_spanyard_dispatch_event_v1_event_proto_rawDesc = "" +
 	"\x0fpiece_exchanged\x180 \x01(\v2*.spanyard.dispatch.event.v1.PieceExchangedH\x00R\x0epieceExchangedB\x06\n" +
 	"\x04kind\"K\n" +
 	"\fYardRulesSet\x12;\n" +
-	"\x05rules\x18\x01 \x01(\v2%.spanyard.dispatch.event.v1.YardRulesR\x05rules\"\xac\x04\n" +
+	"\x05rules\x18\x01 \x01(\v2%.spanyard.dispatch.event.v1.YardRulesR\x05rules\"\xf0\x04\n" +
 	"\tYardRules\x12\x1b\n" +
 	"\ttime_zone\x18\x01 \x01(\tR\btimeZone\x12/\n" +
 	"\x05place\x18\x02 \x01(\v2\x19.spanyard.common.v1.PlaceR\x05place\x12.\n" +
@@ -3931,7 +4063,21 @@ const file_spanyard_dispatch_event_v1_event_proto_rawDesc = "" +
 	"\vpile_gap_mm\x18\v \x01(\x05R\tpileGapMm\x12\x1b\n" +
 	"\tmax_lanes\x18\f \x01(\x05R\bmaxLanes\x12/\n" +
 	"\x14max_tail_overhang_mm\x18\r \x01(\x05R\x11maxTailOverhangMm\x12!\n" +
-	"\flead_minutes\x18\x0e \x01(\x05R\vleadMinutes\"F\n" +
+	"\flead_minutes\x18\x0e \x01(\x05R\vleadMinutes\x12B\n" +
+	"\alashing\x18\x0f \x01(\v2(.spanyard.dispatch.event.v1.LashingRulesR\alashing\"\xa9\x02\n" +
+	"\fLashingRules\x12\x1a\n" +
+	"\bfriction\x18\x01 \x01(\x01R\bfriction\x12\x1f\n" +
+	"\vtension_dan\x18\x02 \x01(\x01R\n" +
+	"tensionDan\x12\x1b\n" +
+	"\tangle_deg\x18\x03 \x01(\x01R\bangleDeg\x12\x18\n" +
+	"\aforward\x18\x04 \x01(\x01R\aforward\x12\x1a\n" +
+	"\bsideways\x18\x05 \x01(\x01R\bsideways\x12\x1a\n" +
+	"\brearward\x18\x06 \x01(\x01R\brearward\x12\x18\n" +
+	"\atilting\x18\a \x01(\x01R\atilting\x12%\n" +
+	"\x0esafety_forward\x18\b \x01(\x01R\rsafetyForward\x12\x16\n" +
+	"\x06safety\x18\t \x01(\x01R\x06safety\x12\x14\n" +
+	"\x05least\x18\n" +
+	" \x01(\x05R\x05least\"F\n" +
 	"\tTrucksSet\x129\n" +
 	"\x06trucks\x18\x01 \x03(\v2!.spanyard.dispatch.event.v1.TruckR\x06trucks\"\x8e\x04\n" +
 	"\x05Truck\x12\x19\n" +
@@ -4249,123 +4395,125 @@ func file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP() []byte {
 }
 
 var file_spanyard_dispatch_event_v1_event_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
-var file_spanyard_dispatch_event_v1_event_proto_msgTypes = make([]protoimpl.MessageInfo, 41)
+var file_spanyard_dispatch_event_v1_event_proto_msgTypes = make([]protoimpl.MessageInfo, 42)
 var file_spanyard_dispatch_event_v1_event_proto_goTypes = []any{
 	(RunHitKind)(0),               // 0: spanyard.dispatch.event.v1.RunHitKind
 	(UnservedReason)(0),           // 1: spanyard.dispatch.event.v1.UnservedReason
 	(*Event)(nil),                 // 2: spanyard.dispatch.event.v1.Event
 	(*YardRulesSet)(nil),          // 3: spanyard.dispatch.event.v1.YardRulesSet
 	(*YardRules)(nil),             // 4: spanyard.dispatch.event.v1.YardRules
-	(*TrucksSet)(nil),             // 5: spanyard.dispatch.event.v1.TrucksSet
-	(*Truck)(nil),                 // 6: spanyard.dispatch.event.v1.Truck
-	(*SitesSet)(nil),              // 7: spanyard.dispatch.event.v1.SitesSet
-	(*Site)(nil),                  // 8: spanyard.dispatch.event.v1.Site
-	(*FloorPlanned)(nil),          // 9: spanyard.dispatch.event.v1.FloorPlanned
-	(*RoomDemand)(nil),            // 10: spanyard.dispatch.event.v1.RoomDemand
-	(*BeamDemand)(nil),            // 11: spanyard.dispatch.event.v1.BeamDemand
-	(*FloorWithdrawn)(nil),        // 12: spanyard.dispatch.event.v1.FloorWithdrawn
-	(*CalledOff)(nil),             // 13: spanyard.dispatch.event.v1.CalledOff
-	(*CallOff)(nil),               // 14: spanyard.dispatch.event.v1.CallOff
-	(*CallOffCancelled)(nil),      // 15: spanyard.dispatch.event.v1.CallOffCancelled
-	(*MorningPlanned)(nil),        // 16: spanyard.dispatch.event.v1.MorningPlanned
-	(*MorningConfirming)(nil),     // 17: spanyard.dispatch.event.v1.MorningConfirming
-	(*RunConfirmed)(nil),          // 18: spanyard.dispatch.event.v1.RunConfirmed
-	(*PicksIssued)(nil),           // 19: spanyard.dispatch.event.v1.PicksIssued
-	(*Pick)(nil),                  // 20: spanyard.dispatch.event.v1.Pick
-	(*MorningConfirmed)(nil),      // 21: spanyard.dispatch.event.v1.MorningConfirmed
-	(*MorningConfirmFailed)(nil),  // 22: spanyard.dispatch.event.v1.MorningConfirmFailed
-	(*MissingPiece)(nil),          // 23: spanyard.dispatch.event.v1.MissingPiece
-	(*RunChanged)(nil),            // 24: spanyard.dispatch.event.v1.RunChanged
-	(*RunHit)(nil),                // 25: spanyard.dispatch.event.v1.RunHit
-	(*RunCleared)(nil),            // 26: spanyard.dispatch.event.v1.RunCleared
-	(*PieceSetDown)(nil),          // 27: spanyard.dispatch.event.v1.PieceSetDown
-	(*PieceTakenBack)(nil),        // 28: spanyard.dispatch.event.v1.PieceTakenBack
-	(*PieceExchanged)(nil),        // 29: spanyard.dispatch.event.v1.PieceExchanged
-	(*RunDeparted)(nil),           // 30: spanyard.dispatch.event.v1.RunDeparted
-	(*DropDelivered)(nil),         // 31: spanyard.dispatch.event.v1.DropDelivered
-	(*RunCancelled)(nil),          // 32: spanyard.dispatch.event.v1.RunCancelled
-	(*RunFreed)(nil),              // 33: spanyard.dispatch.event.v1.RunFreed
-	(*MorningPlan)(nil),           // 34: spanyard.dispatch.event.v1.MorningPlan
-	(*Run)(nil),                   // 35: spanyard.dispatch.event.v1.Run
-	(*AsideMove)(nil),             // 36: spanyard.dispatch.event.v1.AsideMove
-	(*Drop)(nil),                  // 37: spanyard.dispatch.event.v1.Drop
-	(*AxleLoads)(nil),             // 38: spanyard.dispatch.event.v1.AxleLoads
-	(*Pile)(nil),                  // 39: spanyard.dispatch.event.v1.Pile
-	(*Tier)(nil),                  // 40: spanyard.dispatch.event.v1.Tier
-	(*Item)(nil),                  // 41: spanyard.dispatch.event.v1.Item
-	(*Unserved)(nil),              // 42: spanyard.dispatch.event.v1.Unserved
-	(*v1.Place)(nil),              // 43: spanyard.common.v1.Place
-	(*v1.DayWindow)(nil),          // 44: spanyard.common.v1.DayWindow
-	(*v1.BeamProfile)(nil),        // 45: spanyard.common.v1.BeamProfile
-	(*v1.BlockKind)(nil),          // 46: spanyard.common.v1.BlockKind
-	(*v1.BeamProduct)(nil),        // 47: spanyard.common.v1.BeamProduct
-	(*timestamppb.Timestamp)(nil), // 48: google.protobuf.Timestamp
+	(*LashingRules)(nil),          // 5: spanyard.dispatch.event.v1.LashingRules
+	(*TrucksSet)(nil),             // 6: spanyard.dispatch.event.v1.TrucksSet
+	(*Truck)(nil),                 // 7: spanyard.dispatch.event.v1.Truck
+	(*SitesSet)(nil),              // 8: spanyard.dispatch.event.v1.SitesSet
+	(*Site)(nil),                  // 9: spanyard.dispatch.event.v1.Site
+	(*FloorPlanned)(nil),          // 10: spanyard.dispatch.event.v1.FloorPlanned
+	(*RoomDemand)(nil),            // 11: spanyard.dispatch.event.v1.RoomDemand
+	(*BeamDemand)(nil),            // 12: spanyard.dispatch.event.v1.BeamDemand
+	(*FloorWithdrawn)(nil),        // 13: spanyard.dispatch.event.v1.FloorWithdrawn
+	(*CalledOff)(nil),             // 14: spanyard.dispatch.event.v1.CalledOff
+	(*CallOff)(nil),               // 15: spanyard.dispatch.event.v1.CallOff
+	(*CallOffCancelled)(nil),      // 16: spanyard.dispatch.event.v1.CallOffCancelled
+	(*MorningPlanned)(nil),        // 17: spanyard.dispatch.event.v1.MorningPlanned
+	(*MorningConfirming)(nil),     // 18: spanyard.dispatch.event.v1.MorningConfirming
+	(*RunConfirmed)(nil),          // 19: spanyard.dispatch.event.v1.RunConfirmed
+	(*PicksIssued)(nil),           // 20: spanyard.dispatch.event.v1.PicksIssued
+	(*Pick)(nil),                  // 21: spanyard.dispatch.event.v1.Pick
+	(*MorningConfirmed)(nil),      // 22: spanyard.dispatch.event.v1.MorningConfirmed
+	(*MorningConfirmFailed)(nil),  // 23: spanyard.dispatch.event.v1.MorningConfirmFailed
+	(*MissingPiece)(nil),          // 24: spanyard.dispatch.event.v1.MissingPiece
+	(*RunChanged)(nil),            // 25: spanyard.dispatch.event.v1.RunChanged
+	(*RunHit)(nil),                // 26: spanyard.dispatch.event.v1.RunHit
+	(*RunCleared)(nil),            // 27: spanyard.dispatch.event.v1.RunCleared
+	(*PieceSetDown)(nil),          // 28: spanyard.dispatch.event.v1.PieceSetDown
+	(*PieceTakenBack)(nil),        // 29: spanyard.dispatch.event.v1.PieceTakenBack
+	(*PieceExchanged)(nil),        // 30: spanyard.dispatch.event.v1.PieceExchanged
+	(*RunDeparted)(nil),           // 31: spanyard.dispatch.event.v1.RunDeparted
+	(*DropDelivered)(nil),         // 32: spanyard.dispatch.event.v1.DropDelivered
+	(*RunCancelled)(nil),          // 33: spanyard.dispatch.event.v1.RunCancelled
+	(*RunFreed)(nil),              // 34: spanyard.dispatch.event.v1.RunFreed
+	(*MorningPlan)(nil),           // 35: spanyard.dispatch.event.v1.MorningPlan
+	(*Run)(nil),                   // 36: spanyard.dispatch.event.v1.Run
+	(*AsideMove)(nil),             // 37: spanyard.dispatch.event.v1.AsideMove
+	(*Drop)(nil),                  // 38: spanyard.dispatch.event.v1.Drop
+	(*AxleLoads)(nil),             // 39: spanyard.dispatch.event.v1.AxleLoads
+	(*Pile)(nil),                  // 40: spanyard.dispatch.event.v1.Pile
+	(*Tier)(nil),                  // 41: spanyard.dispatch.event.v1.Tier
+	(*Item)(nil),                  // 42: spanyard.dispatch.event.v1.Item
+	(*Unserved)(nil),              // 43: spanyard.dispatch.event.v1.Unserved
+	(*v1.Place)(nil),              // 44: spanyard.common.v1.Place
+	(*v1.DayWindow)(nil),          // 45: spanyard.common.v1.DayWindow
+	(*v1.BeamProfile)(nil),        // 46: spanyard.common.v1.BeamProfile
+	(*v1.BlockKind)(nil),          // 47: spanyard.common.v1.BlockKind
+	(*v1.BeamProduct)(nil),        // 48: spanyard.common.v1.BeamProduct
+	(*timestamppb.Timestamp)(nil), // 49: google.protobuf.Timestamp
 }
 var file_spanyard_dispatch_event_v1_event_proto_depIdxs = []int32{
 	3,  // 0: spanyard.dispatch.event.v1.Event.yard_rules_set:type_name -> spanyard.dispatch.event.v1.YardRulesSet
-	5,  // 1: spanyard.dispatch.event.v1.Event.trucks_set:type_name -> spanyard.dispatch.event.v1.TrucksSet
-	7,  // 2: spanyard.dispatch.event.v1.Event.sites_set:type_name -> spanyard.dispatch.event.v1.SitesSet
-	9,  // 3: spanyard.dispatch.event.v1.Event.floor_planned:type_name -> spanyard.dispatch.event.v1.FloorPlanned
-	12, // 4: spanyard.dispatch.event.v1.Event.floor_withdrawn:type_name -> spanyard.dispatch.event.v1.FloorWithdrawn
-	13, // 5: spanyard.dispatch.event.v1.Event.called_off:type_name -> spanyard.dispatch.event.v1.CalledOff
-	15, // 6: spanyard.dispatch.event.v1.Event.call_off_cancelled:type_name -> spanyard.dispatch.event.v1.CallOffCancelled
-	16, // 7: spanyard.dispatch.event.v1.Event.morning_planned:type_name -> spanyard.dispatch.event.v1.MorningPlanned
-	17, // 8: spanyard.dispatch.event.v1.Event.morning_confirming:type_name -> spanyard.dispatch.event.v1.MorningConfirming
-	18, // 9: spanyard.dispatch.event.v1.Event.run_confirmed:type_name -> spanyard.dispatch.event.v1.RunConfirmed
-	19, // 10: spanyard.dispatch.event.v1.Event.picks_issued:type_name -> spanyard.dispatch.event.v1.PicksIssued
-	21, // 11: spanyard.dispatch.event.v1.Event.morning_confirmed:type_name -> spanyard.dispatch.event.v1.MorningConfirmed
-	22, // 12: spanyard.dispatch.event.v1.Event.morning_confirm_failed:type_name -> spanyard.dispatch.event.v1.MorningConfirmFailed
-	24, // 13: spanyard.dispatch.event.v1.Event.run_changed:type_name -> spanyard.dispatch.event.v1.RunChanged
-	30, // 14: spanyard.dispatch.event.v1.Event.run_departed:type_name -> spanyard.dispatch.event.v1.RunDeparted
-	31, // 15: spanyard.dispatch.event.v1.Event.drop_delivered:type_name -> spanyard.dispatch.event.v1.DropDelivered
-	32, // 16: spanyard.dispatch.event.v1.Event.run_cancelled:type_name -> spanyard.dispatch.event.v1.RunCancelled
-	33, // 17: spanyard.dispatch.event.v1.Event.run_freed:type_name -> spanyard.dispatch.event.v1.RunFreed
-	26, // 18: spanyard.dispatch.event.v1.Event.run_cleared:type_name -> spanyard.dispatch.event.v1.RunCleared
-	27, // 19: spanyard.dispatch.event.v1.Event.piece_set_down:type_name -> spanyard.dispatch.event.v1.PieceSetDown
-	28, // 20: spanyard.dispatch.event.v1.Event.piece_taken_back:type_name -> spanyard.dispatch.event.v1.PieceTakenBack
-	29, // 21: spanyard.dispatch.event.v1.Event.piece_exchanged:type_name -> spanyard.dispatch.event.v1.PieceExchanged
+	6,  // 1: spanyard.dispatch.event.v1.Event.trucks_set:type_name -> spanyard.dispatch.event.v1.TrucksSet
+	8,  // 2: spanyard.dispatch.event.v1.Event.sites_set:type_name -> spanyard.dispatch.event.v1.SitesSet
+	10, // 3: spanyard.dispatch.event.v1.Event.floor_planned:type_name -> spanyard.dispatch.event.v1.FloorPlanned
+	13, // 4: spanyard.dispatch.event.v1.Event.floor_withdrawn:type_name -> spanyard.dispatch.event.v1.FloorWithdrawn
+	14, // 5: spanyard.dispatch.event.v1.Event.called_off:type_name -> spanyard.dispatch.event.v1.CalledOff
+	16, // 6: spanyard.dispatch.event.v1.Event.call_off_cancelled:type_name -> spanyard.dispatch.event.v1.CallOffCancelled
+	17, // 7: spanyard.dispatch.event.v1.Event.morning_planned:type_name -> spanyard.dispatch.event.v1.MorningPlanned
+	18, // 8: spanyard.dispatch.event.v1.Event.morning_confirming:type_name -> spanyard.dispatch.event.v1.MorningConfirming
+	19, // 9: spanyard.dispatch.event.v1.Event.run_confirmed:type_name -> spanyard.dispatch.event.v1.RunConfirmed
+	20, // 10: spanyard.dispatch.event.v1.Event.picks_issued:type_name -> spanyard.dispatch.event.v1.PicksIssued
+	22, // 11: spanyard.dispatch.event.v1.Event.morning_confirmed:type_name -> spanyard.dispatch.event.v1.MorningConfirmed
+	23, // 12: spanyard.dispatch.event.v1.Event.morning_confirm_failed:type_name -> spanyard.dispatch.event.v1.MorningConfirmFailed
+	25, // 13: spanyard.dispatch.event.v1.Event.run_changed:type_name -> spanyard.dispatch.event.v1.RunChanged
+	31, // 14: spanyard.dispatch.event.v1.Event.run_departed:type_name -> spanyard.dispatch.event.v1.RunDeparted
+	32, // 15: spanyard.dispatch.event.v1.Event.drop_delivered:type_name -> spanyard.dispatch.event.v1.DropDelivered
+	33, // 16: spanyard.dispatch.event.v1.Event.run_cancelled:type_name -> spanyard.dispatch.event.v1.RunCancelled
+	34, // 17: spanyard.dispatch.event.v1.Event.run_freed:type_name -> spanyard.dispatch.event.v1.RunFreed
+	27, // 18: spanyard.dispatch.event.v1.Event.run_cleared:type_name -> spanyard.dispatch.event.v1.RunCleared
+	28, // 19: spanyard.dispatch.event.v1.Event.piece_set_down:type_name -> spanyard.dispatch.event.v1.PieceSetDown
+	29, // 20: spanyard.dispatch.event.v1.Event.piece_taken_back:type_name -> spanyard.dispatch.event.v1.PieceTakenBack
+	30, // 21: spanyard.dispatch.event.v1.Event.piece_exchanged:type_name -> spanyard.dispatch.event.v1.PieceExchanged
 	4,  // 22: spanyard.dispatch.event.v1.YardRulesSet.rules:type_name -> spanyard.dispatch.event.v1.YardRules
-	43, // 23: spanyard.dispatch.event.v1.YardRules.place:type_name -> spanyard.common.v1.Place
-	6,  // 24: spanyard.dispatch.event.v1.TrucksSet.trucks:type_name -> spanyard.dispatch.event.v1.Truck
-	44, // 25: spanyard.dispatch.event.v1.Truck.hours:type_name -> spanyard.common.v1.DayWindow
-	8,  // 26: spanyard.dispatch.event.v1.SitesSet.sites:type_name -> spanyard.dispatch.event.v1.Site
-	43, // 27: spanyard.dispatch.event.v1.Site.place:type_name -> spanyard.common.v1.Place
-	44, // 28: spanyard.dispatch.event.v1.Site.opens:type_name -> spanyard.common.v1.DayWindow
-	10, // 29: spanyard.dispatch.event.v1.FloorPlanned.rooms:type_name -> spanyard.dispatch.event.v1.RoomDemand
-	45, // 30: spanyard.dispatch.event.v1.FloorPlanned.profiles:type_name -> spanyard.common.v1.BeamProfile
-	46, // 31: spanyard.dispatch.event.v1.FloorPlanned.blocks:type_name -> spanyard.common.v1.BlockKind
-	11, // 32: spanyard.dispatch.event.v1.RoomDemand.beams:type_name -> spanyard.dispatch.event.v1.BeamDemand
-	47, // 33: spanyard.dispatch.event.v1.BeamDemand.product:type_name -> spanyard.common.v1.BeamProduct
-	14, // 34: spanyard.dispatch.event.v1.CalledOff.call_off:type_name -> spanyard.dispatch.event.v1.CallOff
-	44, // 35: spanyard.dispatch.event.v1.CallOff.window:type_name -> spanyard.common.v1.DayWindow
-	34, // 36: spanyard.dispatch.event.v1.MorningPlanned.plan:type_name -> spanyard.dispatch.event.v1.MorningPlan
-	35, // 37: spanyard.dispatch.event.v1.RunConfirmed.run:type_name -> spanyard.dispatch.event.v1.Run
-	20, // 38: spanyard.dispatch.event.v1.PicksIssued.picks:type_name -> spanyard.dispatch.event.v1.Pick
-	36, // 39: spanyard.dispatch.event.v1.PicksIssued.moves:type_name -> spanyard.dispatch.event.v1.AsideMove
-	47, // 40: spanyard.dispatch.event.v1.Pick.beam:type_name -> spanyard.common.v1.BeamProduct
-	48, // 41: spanyard.dispatch.event.v1.MorningConfirmed.confirmed_at:type_name -> google.protobuf.Timestamp
-	23, // 42: spanyard.dispatch.event.v1.MorningConfirmFailed.missing:type_name -> spanyard.dispatch.event.v1.MissingPiece
-	25, // 43: spanyard.dispatch.event.v1.RunChanged.hits:type_name -> spanyard.dispatch.event.v1.RunHit
-	0,  // 44: spanyard.dispatch.event.v1.RunHit.kind:type_name -> spanyard.dispatch.event.v1.RunHitKind
-	48, // 45: spanyard.dispatch.event.v1.RunDeparted.departed_at:type_name -> google.protobuf.Timestamp
-	48, // 46: spanyard.dispatch.event.v1.DropDelivered.delivered_at:type_name -> google.protobuf.Timestamp
-	48, // 47: spanyard.dispatch.event.v1.MorningPlan.planned_at:type_name -> google.protobuf.Timestamp
-	35, // 48: spanyard.dispatch.event.v1.MorningPlan.runs:type_name -> spanyard.dispatch.event.v1.Run
-	42, // 49: spanyard.dispatch.event.v1.MorningPlan.unserved:type_name -> spanyard.dispatch.event.v1.Unserved
-	37, // 50: spanyard.dispatch.event.v1.Run.drops:type_name -> spanyard.dispatch.event.v1.Drop
-	39, // 51: spanyard.dispatch.event.v1.Run.piles:type_name -> spanyard.dispatch.event.v1.Pile
-	38, // 52: spanyard.dispatch.event.v1.Run.axle_loads:type_name -> spanyard.dispatch.event.v1.AxleLoads
-	20, // 53: spanyard.dispatch.event.v1.Run.picks:type_name -> spanyard.dispatch.event.v1.Pick
-	36, // 54: spanyard.dispatch.event.v1.Run.moves:type_name -> spanyard.dispatch.event.v1.AsideMove
-	40, // 55: spanyard.dispatch.event.v1.Pile.tiers:type_name -> spanyard.dispatch.event.v1.Tier
-	41, // 56: spanyard.dispatch.event.v1.Tier.items:type_name -> spanyard.dispatch.event.v1.Item
-	47, // 57: spanyard.dispatch.event.v1.Item.beam:type_name -> spanyard.common.v1.BeamProduct
-	1,  // 58: spanyard.dispatch.event.v1.Unserved.reason:type_name -> spanyard.dispatch.event.v1.UnservedReason
-	59, // [59:59] is the sub-list for method output_type
-	59, // [59:59] is the sub-list for method input_type
-	59, // [59:59] is the sub-list for extension type_name
-	59, // [59:59] is the sub-list for extension extendee
-	0,  // [0:59] is the sub-list for field type_name
+	44, // 23: spanyard.dispatch.event.v1.YardRules.place:type_name -> spanyard.common.v1.Place
+	5,  // 24: spanyard.dispatch.event.v1.YardRules.lashing:type_name -> spanyard.dispatch.event.v1.LashingRules
+	7,  // 25: spanyard.dispatch.event.v1.TrucksSet.trucks:type_name -> spanyard.dispatch.event.v1.Truck
+	45, // 26: spanyard.dispatch.event.v1.Truck.hours:type_name -> spanyard.common.v1.DayWindow
+	9,  // 27: spanyard.dispatch.event.v1.SitesSet.sites:type_name -> spanyard.dispatch.event.v1.Site
+	44, // 28: spanyard.dispatch.event.v1.Site.place:type_name -> spanyard.common.v1.Place
+	45, // 29: spanyard.dispatch.event.v1.Site.opens:type_name -> spanyard.common.v1.DayWindow
+	11, // 30: spanyard.dispatch.event.v1.FloorPlanned.rooms:type_name -> spanyard.dispatch.event.v1.RoomDemand
+	46, // 31: spanyard.dispatch.event.v1.FloorPlanned.profiles:type_name -> spanyard.common.v1.BeamProfile
+	47, // 32: spanyard.dispatch.event.v1.FloorPlanned.blocks:type_name -> spanyard.common.v1.BlockKind
+	12, // 33: spanyard.dispatch.event.v1.RoomDemand.beams:type_name -> spanyard.dispatch.event.v1.BeamDemand
+	48, // 34: spanyard.dispatch.event.v1.BeamDemand.product:type_name -> spanyard.common.v1.BeamProduct
+	15, // 35: spanyard.dispatch.event.v1.CalledOff.call_off:type_name -> spanyard.dispatch.event.v1.CallOff
+	45, // 36: spanyard.dispatch.event.v1.CallOff.window:type_name -> spanyard.common.v1.DayWindow
+	35, // 37: spanyard.dispatch.event.v1.MorningPlanned.plan:type_name -> spanyard.dispatch.event.v1.MorningPlan
+	36, // 38: spanyard.dispatch.event.v1.RunConfirmed.run:type_name -> spanyard.dispatch.event.v1.Run
+	21, // 39: spanyard.dispatch.event.v1.PicksIssued.picks:type_name -> spanyard.dispatch.event.v1.Pick
+	37, // 40: spanyard.dispatch.event.v1.PicksIssued.moves:type_name -> spanyard.dispatch.event.v1.AsideMove
+	48, // 41: spanyard.dispatch.event.v1.Pick.beam:type_name -> spanyard.common.v1.BeamProduct
+	49, // 42: spanyard.dispatch.event.v1.MorningConfirmed.confirmed_at:type_name -> google.protobuf.Timestamp
+	24, // 43: spanyard.dispatch.event.v1.MorningConfirmFailed.missing:type_name -> spanyard.dispatch.event.v1.MissingPiece
+	26, // 44: spanyard.dispatch.event.v1.RunChanged.hits:type_name -> spanyard.dispatch.event.v1.RunHit
+	0,  // 45: spanyard.dispatch.event.v1.RunHit.kind:type_name -> spanyard.dispatch.event.v1.RunHitKind
+	49, // 46: spanyard.dispatch.event.v1.RunDeparted.departed_at:type_name -> google.protobuf.Timestamp
+	49, // 47: spanyard.dispatch.event.v1.DropDelivered.delivered_at:type_name -> google.protobuf.Timestamp
+	49, // 48: spanyard.dispatch.event.v1.MorningPlan.planned_at:type_name -> google.protobuf.Timestamp
+	36, // 49: spanyard.dispatch.event.v1.MorningPlan.runs:type_name -> spanyard.dispatch.event.v1.Run
+	43, // 50: spanyard.dispatch.event.v1.MorningPlan.unserved:type_name -> spanyard.dispatch.event.v1.Unserved
+	38, // 51: spanyard.dispatch.event.v1.Run.drops:type_name -> spanyard.dispatch.event.v1.Drop
+	40, // 52: spanyard.dispatch.event.v1.Run.piles:type_name -> spanyard.dispatch.event.v1.Pile
+	39, // 53: spanyard.dispatch.event.v1.Run.axle_loads:type_name -> spanyard.dispatch.event.v1.AxleLoads
+	21, // 54: spanyard.dispatch.event.v1.Run.picks:type_name -> spanyard.dispatch.event.v1.Pick
+	37, // 55: spanyard.dispatch.event.v1.Run.moves:type_name -> spanyard.dispatch.event.v1.AsideMove
+	41, // 56: spanyard.dispatch.event.v1.Pile.tiers:type_name -> spanyard.dispatch.event.v1.Tier
+	42, // 57: spanyard.dispatch.event.v1.Tier.items:type_name -> spanyard.dispatch.event.v1.Item
+	48, // 58: spanyard.dispatch.event.v1.Item.beam:type_name -> spanyard.common.v1.BeamProduct
+	1,  // 59: spanyard.dispatch.event.v1.Unserved.reason:type_name -> spanyard.dispatch.event.v1.UnservedReason
+	60, // [60:60] is the sub-list for method output_type
+	60, // [60:60] is the sub-list for method input_type
+	60, // [60:60] is the sub-list for extension type_name
+	60, // [60:60] is the sub-list for extension extendee
+	0,  // [0:60] is the sub-list for field type_name
 }
 
 func init() { file_spanyard_dispatch_event_v1_event_proto_init() }
@@ -4403,7 +4551,7 @@ func file_spanyard_dispatch_event_v1_event_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_spanyard_dispatch_event_v1_event_proto_rawDesc), len(file_spanyard_dispatch_event_v1_event_proto_rawDesc)),
 			NumEnums:      2,
-			NumMessages:   41,
+			NumMessages:   42,
 			NumExtensions: 0,
 			NumServices:   0,
 		},
