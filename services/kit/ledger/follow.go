@@ -92,23 +92,37 @@ func (w *walk) step(r *record) error {
 }
 
 // WatchYards calls fn once for every yard that has events, and once for each
-// new one, until ctx ends.
+// new one, until ctx ends or the ledger is closed.
 func (l *Ledger[S, E]) WatchYards(ctx context.Context, fn func(yard string)) error {
 	known := map[string]bool{}
-	return l.persist(ctx, func() error {
-		return l.stream.consume(ctx, jetstream.OrderedConsumerConfig{
-			FilterSubjects: []string{SubjectsOf(l.domain.Service)},
-			// The last event of every subject first, then everything new: each
-			// yard shows at least once, and nothing has to be read in full.
-			DeliverPolicy: jetstream.DeliverLastPerSubjectPolicy,
-			HeadersOnly:   true,
-		}, func(m message) error {
-			yard, _, ok := parseSubject(m.subject)
-			if ok && !known[yard] {
+	tell := func(yards []string) {
+		for _, yard := range yards {
+			if !known[yard] {
 				known[yard] = true
 				fn(yard)
 			}
-			return nil
-		})
+		}
+	}
+	err := l.persist(ctx, func() error {
+		// The tail first, so that no yard can begin between the two.
+		if err := l.startTail(ctx); err != nil {
+			return err
+		}
+		yards, err := l.stream.yards(ctx)
+		tell(yards)
+		return err
 	})
+	for told := 0; err == nil; {
+		yards, more := l.tail.yards(told)
+		tell(yards)
+		told += len(yards)
+		select {
+		case <-more:
+		case <-ctx.Done():
+			err = ctx.Err()
+		case <-l.life.Done():
+			err = l.life.Err()
+		}
+	}
+	return err
 }

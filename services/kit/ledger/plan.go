@@ -26,6 +26,8 @@ type plan[S, E any] struct {
 	// entries of all calls together: one atomic batch.
 	entries []entry[E]
 	bytes   int
+	// state after all entries.
+	state   S
 	answers []answer[S, E]
 	// left are calls for which the batch had no more room.
 	left []*call[S, E]
@@ -72,6 +74,7 @@ func (y *yard[S, E]) decide(h *head[S], calls []*call[S, E]) *plan[S, E] {
 		}
 		p.answers = append(p.answers, answer[S, E]{call: c, from: from, to: len(p.entries)})
 	}
+	p.state = state
 	seal(h.hash, p.entries)
 	return p
 }

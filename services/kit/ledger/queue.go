@@ -78,20 +78,20 @@ func (q *queue[S, E]) length() int {
 	return len(q.waiting)
 }
 
-// gather waits for as many calls to come as there were before, but no longer
-// than a fraction of what the write before took. Callers that have just been
-// answered mostly come again at once; without this the first of them would be
-// written alone, and all the others would wait for that.
+// gather waits for as many calls to come as there were before, beside those
+// that came meanwhile, but no longer than a fraction of what the write before
+// took. Callers that have just been answered mostly come again at once; without
+// this they would fall into two halves that wait for each other's writes.
 func (q *queue[S, E]) gather(before int, took time.Duration) {
 	q.mu.Lock()
-	if before < 2 || len(q.waiting) >= before {
+	if before < 2 && len(q.waiting) < 2 {
 		q.mu.Unlock()
 		return
 	}
 	gathered := make(chan struct{})
-	q.gathered, q.enough = gathered, before
+	q.gathered, q.enough = gathered, before+len(q.waiting)
 	q.mu.Unlock()
-	timer := time.NewTimer(took / 8)
+	timer := time.NewTimer(took / gatherShare)
 	defer timer.Stop()
 	select {
 	case <-gathered:
@@ -101,6 +101,10 @@ func (q *queue[S, E]) gather(before int, took time.Duration) {
 		q.mu.Unlock()
 	}
 }
+
+// gatherShare is the part of a write's time that the next one may wait for
+// more calls.
+const gatherShare = 4
 
 // submit queues a call and sees to it that somebody works on the queue.
 func (l *Ledger[S, E]) submit(y *yard[S, E], c *call[S, E]) error {

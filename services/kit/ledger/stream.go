@@ -4,7 +4,9 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"maps"
 	"math/rand/v2"
+	"slices"
 	"time"
 
 	"github.com/nats-io/nats.go"
@@ -176,6 +178,23 @@ func (s *stream) end(ctx context.Context) (uint64, error) {
 		return 0, unreachable(s.service, err)
 	}
 	return info.State.LastSeq, nil
+}
+
+// yards returns the names of all yards that have events, in order.
+func (s *stream) yards(ctx context.Context) ([]string, error) {
+	info, err := ask(ctx, func(ctx context.Context) (*jetstream.StreamInfo, error) {
+		return s.handle.Info(ctx, jetstream.WithSubjectFilter(SubjectsOf(s.service)))
+	})
+	if err != nil {
+		return nil, unreachable(s.service, err)
+	}
+	named := map[string]bool{}
+	for subject := range info.State.Subjects {
+		if yard, _, ok := parseSubject(subject); ok {
+			named[yard] = true
+		}
+	}
+	return slices.Sorted(maps.Keys(named)), nil
 }
 
 func (s *stream) parse(raw *jetstream.RawStreamMsg) (*record, error) {

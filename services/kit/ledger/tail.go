@@ -16,9 +16,14 @@ type tail struct {
 	started bool
 	seen    uint64
 	moved   chan struct{} // made when somebody waits
+	// names of the yards that have had events since the start, in the order of
+	// their first ones, and a channel that is closed when there is one more.
+	names []string
+	named map[string]bool
+	more  chan struct{}
 }
 
-func newTail() *tail { return &tail{} }
+func newTail() *tail { return &tail{named: map[string]bool{}, more: make(chan struct{})} }
 
 // progress returns the position up to which every event has been given to its
 // yard, and a channel that is closed when it has moved on.
@@ -31,14 +36,28 @@ func (t *tail) progress() (uint64, <-chan struct{}) {
 	return t.seen, t.moved
 }
 
-func (t *tail) advance(position uint64) {
+func (t *tail) advance(position uint64, yard string) {
 	t.mu.Lock()
 	defer t.mu.Unlock()
 	t.seen = position
+	if !t.named[yard] {
+		t.named[yard] = true
+		t.names = append(t.names, yard)
+		close(t.more)
+		t.more = make(chan struct{})
+	}
 	if t.moved != nil {
 		close(t.moved)
 		t.moved = nil
 	}
+}
+
+// yards returns the yards that have had events since the start, without the
+// first few, and a channel that is closed when there are more.
+func (t *tail) yards(first int) ([]string, <-chan struct{}) {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	return t.names[first:], t.more
 }
 
 // startTail begins to follow the stream from its present end. It must have
@@ -72,8 +91,12 @@ func (l *Ledger[S, E]) follow() {
 			OptStartSeq:    from + 1,
 		}, func(m message) error {
 			pause = minPause
-			l.dispatch(m)
-			l.tail.advance(m.position)
+			yard, _, ok := parseSubject(m.subject)
+			if !ok {
+				return nil
+			}
+			l.dispatch(yard, m)
+			l.tail.advance(m.position, yard)
 			return nil
 		})
 		if l.life.Err() != nil || l.stream.js.Conn().IsClosed() {
@@ -92,11 +115,7 @@ const (
 	maxPause = 2 * time.Second
 )
 
-func (l *Ledger[S, E]) dispatch(m message) {
-	name, _, ok := parseSubject(m.subject)
-	if !ok {
-		return
-	}
+func (l *Ledger[S, E]) dispatch(name string, m message) {
 	l.mu.Lock()
 	y := l.yards[name]
 	l.mu.Unlock()

@@ -136,6 +136,8 @@ func (y *yard[S, E]) store(ctx context.Context, h *head[S], p *plan[S, E]) error
 	for i, e := range p.entries {
 		records[i] = e.record
 	}
+	y.beginStoring()
+	defer y.endStoring(y.ledger.life)
 	last, err := y.ledger.stream.append(ctx, y.name, h.position, records)
 	if err != nil {
 		return err
@@ -144,7 +146,7 @@ func (y *yard[S, E]) store(ctx context.Context, h *head[S], p *plan[S, E]) error
 	for i, r := range records {
 		r.Position = first + uint64(i)
 	}
-	return y.take(p.entries)
+	return y.adopt(h, p)
 }
 
 // stillWanted tells the callers that have gone away by now that nothing was

@@ -50,9 +50,14 @@ type yard[S, E any] struct {
 	loadErr error
 
 	mu sync.Mutex // guards what follows, and every change of head
-	// early are messages that the tail brought before the yard was loaded.
+	// early are messages that the tail brought before the yard was loaded, or
+	// while the writer was storing: most of those are its own, and what it
+	// knows already need not be read again.
 	early  []message
 	loaded bool
+	// storing is closed when the writer has stored and early has been seen to;
+	// nil while it does not store.
+	storing chan struct{}
 	// torn is the beginning of a batch whose rest has not come yet. Its events
 	// become visible together.
 	torn []entry[E]
@@ -110,6 +115,25 @@ func (y *yard[S, E]) takeLocked(entries []entry[E]) error {
 	return err
 }
 
+// adopt makes a plan that has been stored part of the yard. Its state has been
+// worked out from the same events already.
+func (y *yard[S, E]) adopt(h *head[S], p *plan[S, E]) error {
+	y.mu.Lock()
+	defer y.mu.Unlock()
+	if y.head.Load() != h || len(y.torn) > 0 {
+		return y.takeLocked(p.entries)
+	}
+	for _, e := range p.entries {
+		y.book.note(e.record)
+	}
+	last := p.entries[len(p.entries)-1]
+	y.head.Store(&head[S]{
+		state: p.state, position: last.Position, count: h.count + uint64(len(p.entries)), hash: last.hash(), next: make(chan struct{}),
+	})
+	close(h.next)
+	return nil
+}
+
 // fold returns the head after the now complete batch.
 func (y *yard[S, E]) fold(h *head[S]) *head[S] {
 	state := h.state
@@ -146,13 +170,18 @@ func (y *yard[S, E]) breakLocked(err error) error {
 // receive takes a message that the tail brought.
 func (y *yard[S, E]) receive(ctx context.Context, m message) {
 	y.mu.Lock()
-	if !y.loaded {
+	if !y.loaded || y.storing != nil {
 		y.early = append(y.early, m)
 		y.mu.Unlock()
 		return
 	}
-	h := y.head.Load()
 	y.mu.Unlock()
+	y.admit(ctx, m)
+}
+
+// admit makes a message that the tail brought part of the yard.
+func (y *yard[S, E]) admit(ctx context.Context, m message) {
+	h := y.head.Load()
 	if h.broken != nil || m.position <= h.position {
 		return
 	}
@@ -166,6 +195,46 @@ func (y *yard[S, E]) receive(ctx context.Context, m message) {
 			y.ledger.log.Warn("yard could not be read on", "yard", y.name, "error", err)
 		}
 	}
+}
+
+// beginStoring keeps the tail's messages aside until endStoring.
+func (y *yard[S, E]) beginStoring() {
+	y.mu.Lock()
+	defer y.mu.Unlock()
+	y.storing = make(chan struct{})
+}
+
+// endStoring sees to what the tail has brought meanwhile, in its order.
+func (y *yard[S, E]) endStoring(ctx context.Context) {
+	for done := 0; ; done++ {
+		y.mu.Lock()
+		if done == len(y.early) {
+			y.early = nil
+			close(y.storing)
+			y.storing = nil
+			y.mu.Unlock()
+			return
+		}
+		m := y.early[done] // they stay in the list until all are seen to
+		y.mu.Unlock()
+		y.admit(ctx, m)
+	}
+}
+
+// keptAside reports whether something between a head and a position waits for
+// the writer, by a channel that is closed when it no longer does.
+func (y *yard[S, E]) keptAside(after, to uint64) <-chan struct{} {
+	y.mu.Lock()
+	defer y.mu.Unlock()
+	if y.storing == nil {
+		return nil
+	}
+	for _, m := range y.early {
+		if m.position > after && m.position <= to {
+			return y.storing
+		}
+	}
+	return nil
 }
 
 // readOn reads from the stream what lies between the yard's head and a
@@ -229,13 +298,18 @@ func (y *yard[S, E]) wait(ctx context.Context, position uint64) (*head[S], error
 		// The position may belong to another yard, or to none: then it is
 		// enough that the tail has come by it.
 		seen, moved := y.ledger.tail.progress()
+		var aside <-chan struct{}
 		if seen >= position {
-			h = y.head.Load()
-			return h, h.broken
+			if aside = y.keptAside(h.position, position); aside == nil {
+				h = y.head.Load()
+				return h, h.broken
+			}
+			moved = nil
 		}
 		select {
 		case <-h.next:
 		case <-moved:
+		case <-aside:
 		case <-ctx.Done():
 			return nil, fault.New(fault.Stale, "POSITION_NOT_REACHED",
 				"The yard has not reached position %d yet; it stands at %d.", position, h.position).Because(ctx.Err())

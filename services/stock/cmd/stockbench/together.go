@@ -40,8 +40,9 @@ func share(callers, n int, do func(i int) error) (float64, error) {
 	}
 }
 
-// together compares many callers on one yard with as many that each publish,
-// synced, for themselves.
+// together compares many callers on one yard with one synced publish after
+// another. As many callers that each publish for themselves are told of too:
+// three nodes put those together by themselves, one node does not.
 func together(ctx context.Context, b *bench) error {
 	for _, open := range []func(context.Context) (*place, error){b.oneNode, b.threeNodes} {
 		if err := b.togetherOn(ctx, open); err != nil {
@@ -50,6 +51,10 @@ func together(ctx context.Context, b *bench) error {
 	}
 	return nil
 }
+
+// crowd is how many more callers a second measurement has: what is decided
+// together grows with them.
+const crowd = 8
 
 func (b *bench) togetherOn(ctx context.Context, open func(context.Context) (*place, error)) error {
 	p, err := open(ctx)
@@ -65,7 +70,7 @@ func (b *bench) togetherOn(ctx context.Context, open func(context.Context) (*pla
 	}
 	defer r.stop()
 	n, callers := b.size.Commands, b.size.Callers
-	ids, _, err := r.fill(ctx, 2*n)
+	ids, _, err := r.fill(ctx, 3*n)
 	if err != nil {
 		return err
 	}
@@ -74,40 +79,41 @@ func (b *bench) togetherOn(ctx context.Context, open func(context.Context) (*pla
 		return err
 	}
 	ctx = rpc.AsActor(ctx, "Bench Clerk")
-	// The bare side is slower by far, so a part of its commands is enough.
-	singly, err := share(callers, max(callers, n/4), func(int) error { return least.publish(ctx) })
+	publish := func(int) error { return least.publish(ctx) }
+	singly, err := share(1, max(100, n/8), publish)
 	if err != nil {
 		return err
 	}
-	before := r.service.Writes()
-	called, err := share(callers, n, func(i int) error { _, err := r.reserve(ctx, ids[i]); return err })
+	atOnce, err := share(callers, max(callers, n/4), publish)
 	if err != nil {
 		return err
 	}
-	after := r.service.Writes()
-	size := fmt.Sprintf("%d commands, %d callers, %s", n, callers, p.name)
-	b.compare(row{What: "commands a second on one yard, through gRPC", Size: size, Unit: "/s", Value: called,
-		Against: "one synced publish per command", Bare: singly, Aim: "at least 10",
-		Note: fmt.Sprintf("%.1f commands an append", float64(after.Commands-before.Commands)/float64(after.Appends-before.Appends))})
-
-	// The same commands given to the ledger without gRPC.
-	js, err := p.jetStream()
-	if err != nil {
-		return err
+	add := func(how string, callers int, rate float64, w ledger.Writes) {
+		b.compare(row{What: "commands a second on one yard, " + how, Size: fmt.Sprintf("%d commands, %d callers, %s", n, callers, p.name),
+			Unit: "/s", Value: rate, Against: "one synced publish after another", Bare: singly, Aim: "at least 10",
+			Note: fmt.Sprintf("%.0f commands an append; %d bare publishers: %.0f /s", float64(w.Commands)/float64(w.Appends), b.size.Callers, atOnce)})
 	}
-	l, err := ledger.Open(ctx, js, api.Domain(), ledger.Options{Replicas: p.copies, Log: silent})
+	for round, callers := range []int{callers, crowd * callers} {
+		before := r.service.Writes()
+		called, err := share(callers, n, func(i int) error { _, err := r.reserve(ctx, ids[round*n+i]); return err })
+		if err != nil {
+			return err
+		}
+		w := r.service.Writes()
+		w.Commands, w.Appends = w.Commands-before.Commands, w.Appends-before.Appends
+		add("through gRPC", callers, called, w)
+	}
+	// The same commands given to a ledger without gRPC and without a view.
+	l, err := p.open(ctx)
 	if err != nil {
 		return err
 	}
 	defer l.Close()
-	given, err := share(callers, n, func(i int) error { return reserveIn(ctx, l, ids[n+i]) })
+	given, err := share(callers, n, func(i int) error { return reserveIn(ctx, l, ids[2*n+i]) })
 	if err != nil {
 		return err
 	}
-	w := l.Writes()
-	b.compare(row{What: "commands a second on one yard, given to the ledger", Size: size, Unit: "/s", Value: given,
-		Against: "one synced publish per command", Bare: singly, Aim: "at least 10",
-		Note: fmt.Sprintf("%.1f commands an append", float64(w.Commands)/float64(w.Appends))})
+	add("given to the ledger", callers, given, l.Writes())
 	return nil
 }
 
