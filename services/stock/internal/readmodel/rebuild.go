@@ -77,25 +77,34 @@ func (v *View) rebuild(ctx context.Context, yardID, origin, old string) (*projec
 }
 
 // build replays up to what the ledger holds when it begins. Histories are
-// written on the way, documents at the end.
+// written on the way, while further events are read; documents at the end.
 func (p *projector) build(ctx context.Context, origin string) error {
 	to, err := p.view.source.LastPosition(ctx, p.yard)
 	if err != nil {
 		return err
 	}
+	out := p.sendBehind(ctx)
+	err = p.replay(ctx, origin, to, out)
+	if sendErr := out.wait(); err == nil {
+		err = sendErr
+	}
+	return err
+}
+
+// replay hands everything that belongs in the view to out.
+func (p *projector) replay(ctx context.Context, origin string, to uint64, out *sender) error {
 	b := newBatch(p.keys, 0)
 	b.set(p.keys.origin(), origin)
 	flush := func() error {
-		if err := p.send(ctx, b); err != nil {
-			return err
-		}
+		filled := *b
 		*b = *newBatch(p.keys, b.to)
-		return nil
+		return out.send(&filled)
 	}
-	ignored := newTouched()
+	state := p.model.state
 	done := errors.New("done")
-	err = p.view.source.Follow(ctx, p.yard, 0, func(e ledger.Event[yard.Event]) error {
-		p.model.apply(e.Fact, ignored)
+	err := p.view.source.Follow(ctx, p.yard, 0, func(e ledger.Event[yard.Event]) error {
+		// What is counted is counted once, at the end.
+		state = yard.Evolve(state, e.Fact)
 		if err := b.tell(e); err != nil {
 			return err
 		}
@@ -104,7 +113,6 @@ func (p *projector) build(ctx context.Context, origin string) error {
 			if err := flush(); err != nil {
 				return err
 			}
-			ignored = newTouched()
 		}
 		if e.Position >= to {
 			return done
@@ -117,10 +125,54 @@ func (p *projector) build(ctx context.Context, origin string) error {
 	if err := flush(); err != nil {
 		return err
 	}
+	p.model = newModel(state)
 	if err := p.model.write(p.model.all(), b, flush); err != nil {
 		return err
 	}
 	return flush()
+}
+
+// sender sends batches one after the other behind the back of whoever makes
+// them.
+type sender struct {
+	batches chan *batch
+	failed  chan struct{} // closed on the first error
+	ended   chan struct{}
+	err     error // to be read after failed or ended
+}
+
+// sendBehind returns a sender; wait has to be called.
+func (p *projector) sendBehind(ctx context.Context) *sender {
+	s := &sender{batches: make(chan *batch, 1), failed: make(chan struct{}), ended: make(chan struct{})}
+	go func() {
+		defer close(s.ended)
+		for b := range s.batches {
+			if s.err != nil {
+				continue
+			}
+			if s.err = p.send(ctx, b); s.err != nil {
+				close(s.failed)
+			}
+		}
+	}()
+	return s
+}
+
+// send hands over a batch, or returns what went wrong with an earlier one.
+func (s *sender) send(b *batch) error {
+	select {
+	case s.batches <- b:
+		return nil
+	case <-s.failed:
+		return s.err
+	}
+}
+
+// wait returns when everything has been sent, or something went wrong.
+func (s *sender) wait() error {
+	close(s.batches)
+	<-s.ended
+	return s.err
 }
 
 // abandonedAfter is when a generation that is still being built is taken to
