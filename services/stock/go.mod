@@ -5,6 +5,7 @@ go 1.26.0
 require (
 	codeberg.org/go-pdf/fpdf v0.11.1
 	github.com/alicebob/miniredis/v2 v2.40.0
+	github.com/anishathalye/porcupine v1.3.1
 	github.com/benbjohnson/immutable v0.4.3
 	github.com/google/go-cmp v0.7.0
 	github.com/nats-io/nats-server/v2 v2.15.2

@@ -49,7 +49,7 @@ func open(t *testing.T, dir string, c clock.Clock) *house {
 }
 
 // openOn runs a replica of the service on a JetStream and a Redis.
-func openOn(t *testing.T, js jetstream.JetStream, memory *miniredis.Miniredis, c clock.Clock) *house {
+func openOn(t *testing.T, js jetstream.JetStream, memory *miniredis.Miniredis, c clock.Clock, options ...grpc.DialOption) *house {
 	t.Helper()
 	log := slog.New(slog.NewTextHandler(io.Discard, nil))
 	ctx, cancel := context.WithCancel(t.Context())
@@ -67,9 +67,10 @@ func openOn(t *testing.T, js jetstream.JetStream, memory *miniredis.Miniredis, c
 	ended := make(chan error, 2)
 	go func() { ended <- service.Run(ctx) }()
 	go func() { ended <- server.Serve(ctx, lis) }()
-	conn, err := rpc.Dial("passthrough:///bufconn", grpc.WithContextDialer(func(ctx context.Context, _ string) (net.Conn, error) {
+	options = append(options, grpc.WithContextDialer(func(ctx context.Context, _ string) (net.Conn, error) {
 		return lis.DialContext(ctx)
 	}))
+	conn, err := rpc.Dial("passthrough:///bufconn", options...)
 	if err != nil {
 		t.Fatal(err)
 	}
