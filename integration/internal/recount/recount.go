@@ -172,7 +172,10 @@ func (c *Count) handled(event *eventv1.Event) {
 	case *eventv1.Event_KeepingEnded, *eventv1.Event_CureRecorded:
 	case *eventv1.Event_PieceExchanged:
 		x := e.PieceExchanged
-		old := c.move(x.GetOldPieceId(), inYard, reserved)
+		old := c.piece(x.GetOldPieceId())
+		if old.State != eventv1.PieceState_PIECE_STATE_SCRAPPED {
+			c.move(x.GetOldPieceId(), inYard, reserved)
+		}
 		fresh := c.move(x.GetNewPieceId(), reserved, inYard)
 		if old.Run != x.GetAllocation().GetRunId() {
 			c.wrong("piece %s of run %q is exchanged as one of run %q", x.GetOldPieceId(), old.Run, x.GetAllocation().GetRunId())

@@ -58,7 +58,7 @@ func (p *program) runCommand() *cobra.Command {
 	}
 	return group(groupDispatch, "run", "Follow confirmed runs: picked, loaded, gone, delivered", "",
 		"  spanyard run list 2027-03-17\n  spanyard run depart RUN",
-		list, one, p.runPapersCommand(), pick, load, p.runDepartCommand(), p.runDeliverCommand(), p.runCancelCommand())
+		list, one, p.runPapersCommand(), pick, load, p.runDepartCommand(), p.runDeliverCommand(), p.runRepairCommand(), p.runCancelCommand())
 }
 
 func piecesOf(picks []*dispatcheventv1.Pick) []string {

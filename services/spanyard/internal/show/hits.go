@@ -33,7 +33,7 @@ func (p whereNow) todo(run string) string {
 	case gone:
 		return "THESE PIECES OF RUN " + run + " ARE NOT AT THE SITE ANY MORE. Tell it what is missing."
 	default:
-		return "RUN " + run + " MUST NOT LEAVE WITH THESE PIECES. Cancel it and plan again; what is in quarantine may go once its batch is released anew."
+		return "RUN " + run + " MUST NOT LEAVE WITH THESE PIECES. Exchange them (run repair), or cancel it and plan again; what is in quarantine may go once its batch is released anew."
 	}
 }
 

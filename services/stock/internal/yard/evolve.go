@@ -104,7 +104,11 @@ func (s State) takeOver(e PieceExchanged) State {
 	}
 	s = s.forget(old)
 	old.Allocation = nil
-	s = s.setPiece(old, InYard)
+	if old.State == Scrapped {
+		s.pieces = s.pieces.Set(old.ID, old) // broken: it is nobody's, and never free
+	} else {
+		s = s.setPiece(old, InYard)
+	}
 	fresh.Allocation = &e.Allocation
 	s = s.setPiece(fresh, Reserved)
 	set, ok := s.reservations.Get(e.Allocation.ReservationID)

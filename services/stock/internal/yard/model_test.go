@@ -295,7 +295,7 @@ func (m *model) acceptsHandling(command yard.Command) bool {
 		return m.relocates(c)
 	case yard.ExchangePieces:
 		old, fresh := m.pieces[c.Exchanges[0].OldID], m.pieces[c.Exchanges[0].NewID]
-		return old != nil && fresh != nil && old.state == yard.Reserved && old.blocks == 0 && fresh.state == yard.InYard && m.mayLeave(fresh.batch) &&
+		return old != nil && fresh != nil && (old.state == yard.Reserved || old.state == yard.Scrapped && old.run != "") && old.blocks == 0 && fresh.state == yard.InYard && m.mayLeave(fresh.batch) &&
 			(fresh.keptFor == "" || fresh.keptFor == "J1") && // the job of all stories
 			fresh.profile == old.profile && fresh.wires == old.wires && fresh.lengthMM == old.lengthMM && fresh.massG == old.massG
 	case yard.PackPallets:
@@ -478,7 +478,11 @@ func (m *model) applyPieces(command yard.Command) {
 	case yard.ExchangePieces:
 		old, fresh := m.pieces[c.Exchanges[0].OldID], m.pieces[c.Exchanges[0].NewID]
 		fresh.state, fresh.run, fresh.site, fresh.reservation = yard.Reserved, old.run, old.site, old.reservation
+		broken := old.state == yard.Scrapped
 		m.free(old)
+		if broken {
+			old.state = yard.Scrapped
+		}
 	case yard.PackPallets:
 		m.batches[c.BatchID].loose -= c.Pallets[0].Blocks
 		m.pieces[c.Pallets[0].ID] = &modelPiece{batch: c.BatchID, blocks: c.Pallets[0].Blocks, state: yard.InYard}

@@ -97,8 +97,8 @@ func (s State) exchange(x Exchange, c ExchangePieces) (Event, string) {
 		return nil, "there is no such piece in this yard"
 	case old.IsPallet():
 		return nil, "is a pallet; only beams are exchanged"
-	case old.State != Reserved:
-		return nil, fmt.Sprintf("is %v; only what is promised and not picked is exchanged", old.State)
+	case old.State != Reserved && !(old.State == Scrapped && old.Allocation != nil):
+		return nil, fmt.Sprintf("is %v; only what is promised and not picked, or broken since, is exchanged", old.State)
 	}
 	if x.NewID == "" {
 		x.NewID = s.Equal(old)

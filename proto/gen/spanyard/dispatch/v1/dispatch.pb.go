@@ -2799,7 +2799,7 @@ var File_spanyard_dispatch_v1_dispatch_proto protoreflect.FileDescriptor
 
 const file_spanyard_dispatch_v1_dispatch_proto_rawDesc = "" +
 	"\n" +
-	"#spanyard/dispatch/v1/dispatch.proto\x12\x14spanyard.dispatch.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a&spanyard/dispatch/event/v1/event.proto\x1a spanyard/dispatch/v1/needs.proto\x1a!spanyard/dispatch/v1/papers.proto\"\xe7\x01\n" +
+	"#spanyard/dispatch/v1/dispatch.proto\x12\x14spanyard.dispatch.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a&spanyard/dispatch/event/v1/event.proto\x1a spanyard/dispatch/v1/needs.proto\x1a!spanyard/dispatch/v1/papers.proto\x1a\"spanyard/dispatch/v1/repairs.proto\"\xe7\x01\n" +
 	"\aMorning\x128\n" +
 	"\x05state\x18\x01 \x01(\x0e2\".spanyard.dispatch.v1.MorningStateR\x05state\x12;\n" +
 	"\x04plan\x18\x02 \x01(\v2'.spanyard.dispatch.event.v1.MorningPlanR\x04plan\x12!\n" +
@@ -3012,7 +3012,7 @@ const file_spanyard_dispatch_v1_dispatch_proto_rawDesc = "" +
 	"\rRUN_STATE_HIT\x10\x02\x12\x16\n" +
 	"\x12RUN_STATE_DEPARTED\x10\x03\x12\x17\n" +
 	"\x13RUN_STATE_DELIVERED\x10\x04\x12\x17\n" +
-	"\x13RUN_STATE_CANCELLED\x10\x052\xb5\x10\n" +
+	"\x13RUN_STATE_CANCELLED\x10\x052\x96\x11\n" +
 	"\x0fDispatchService\x12e\n" +
 	"\fSetYardRules\x12).spanyard.dispatch.v1.SetYardRulesRequest\x1a*.spanyard.dispatch.v1.SetYardRulesResponse\x12e\n" +
 	"\fGetYardRules\x12).spanyard.dispatch.v1.GetYardRulesRequest\x1a*.spanyard.dispatch.v1.GetYardRulesResponse\x12\\\n" +
@@ -3036,7 +3036,9 @@ const file_spanyard_dispatch_v1_dispatch_proto_rawDesc = "" +
 	"WatchPicks\x12'.spanyard.dispatch.v1.WatchPicksRequest\x1a(.spanyard.dispatch.v1.WatchPicksResponse0\x01\x12\\\n" +
 	"\tDepartRun\x12&.spanyard.dispatch.v1.DepartRunRequest\x1a'.spanyard.dispatch.v1.DepartRunResponse\x12b\n" +
 	"\vDeliverDrop\x12(.spanyard.dispatch.v1.DeliverDropRequest\x1a).spanyard.dispatch.v1.DeliverDropResponse\x12\\\n" +
-	"\tCancelRun\x12&.spanyard.dispatch.v1.CancelRunRequest\x1a'.spanyard.dispatch.v1.CancelRunResponse\x12\\\n" +
+	"\tCancelRun\x12&.spanyard.dispatch.v1.CancelRunRequest\x1a'.spanyard.dispatch.v1.CancelRunResponse\x12_\n" +
+	"\n" +
+	"RepairRuns\x12'.spanyard.dispatch.v1.RepairRunsRequest\x1a(.spanyard.dispatch.v1.RepairRunsResponse\x12\\\n" +
 	"\tListNeeds\x12&.spanyard.dispatch.v1.ListNeedsRequest\x1a'.spanyard.dispatch.v1.ListNeedsResponse\x12n\n" +
 	"\x0fRenderRunPapers\x12,.spanyard.dispatch.v1.RenderRunPapersRequest\x1a-.spanyard.dispatch.v1.RenderRunPapersResponseB<Z:spanyard.example/proto/gen/spanyard/dispatch/v1;dispatchv1b\x06proto3"
 
@@ -3117,10 +3119,12 @@ var file_spanyard_dispatch_v1_dispatch_proto_goTypes = []any{
 	(*v1.PieceSetDown)(nil),         // 59: spanyard.dispatch.event.v1.PieceSetDown
 	(*v1.PieceTakenBack)(nil),       // 60: spanyard.dispatch.event.v1.PieceTakenBack
 	(*v1.PieceExchanged)(nil),       // 61: spanyard.dispatch.event.v1.PieceExchanged
-	(*ListNeedsRequest)(nil),        // 62: spanyard.dispatch.v1.ListNeedsRequest
-	(*RenderRunPapersRequest)(nil),  // 63: spanyard.dispatch.v1.RenderRunPapersRequest
-	(*ListNeedsResponse)(nil),       // 64: spanyard.dispatch.v1.ListNeedsResponse
-	(*RenderRunPapersResponse)(nil), // 65: spanyard.dispatch.v1.RenderRunPapersResponse
+	(*RepairRunsRequest)(nil),       // 62: spanyard.dispatch.v1.RepairRunsRequest
+	(*ListNeedsRequest)(nil),        // 63: spanyard.dispatch.v1.ListNeedsRequest
+	(*RenderRunPapersRequest)(nil),  // 64: spanyard.dispatch.v1.RenderRunPapersRequest
+	(*RepairRunsResponse)(nil),      // 65: spanyard.dispatch.v1.RepairRunsResponse
+	(*ListNeedsResponse)(nil),       // 66: spanyard.dispatch.v1.ListNeedsResponse
+	(*RenderRunPapersResponse)(nil), // 67: spanyard.dispatch.v1.RenderRunPapersResponse
 }
 var file_spanyard_dispatch_v1_dispatch_proto_depIdxs = []int32{
 	0,  // 0: spanyard.dispatch.v1.Morning.state:type_name -> spanyard.dispatch.v1.MorningState
@@ -3173,31 +3177,33 @@ var file_spanyard_dispatch_v1_dispatch_proto_depIdxs = []int32{
 	38, // 47: spanyard.dispatch.v1.DispatchService.DepartRun:input_type -> spanyard.dispatch.v1.DepartRunRequest
 	40, // 48: spanyard.dispatch.v1.DispatchService.DeliverDrop:input_type -> spanyard.dispatch.v1.DeliverDropRequest
 	42, // 49: spanyard.dispatch.v1.DispatchService.CancelRun:input_type -> spanyard.dispatch.v1.CancelRunRequest
-	62, // 50: spanyard.dispatch.v1.DispatchService.ListNeeds:input_type -> spanyard.dispatch.v1.ListNeedsRequest
-	63, // 51: spanyard.dispatch.v1.DispatchService.RenderRunPapers:input_type -> spanyard.dispatch.v1.RenderRunPapersRequest
-	5,  // 52: spanyard.dispatch.v1.DispatchService.SetYardRules:output_type -> spanyard.dispatch.v1.SetYardRulesResponse
-	7,  // 53: spanyard.dispatch.v1.DispatchService.GetYardRules:output_type -> spanyard.dispatch.v1.GetYardRulesResponse
-	9,  // 54: spanyard.dispatch.v1.DispatchService.SetTrucks:output_type -> spanyard.dispatch.v1.SetTrucksResponse
-	11, // 55: spanyard.dispatch.v1.DispatchService.ListTrucks:output_type -> spanyard.dispatch.v1.ListTrucksResponse
-	13, // 56: spanyard.dispatch.v1.DispatchService.SetSites:output_type -> spanyard.dispatch.v1.SetSitesResponse
-	15, // 57: spanyard.dispatch.v1.DispatchService.ListSites:output_type -> spanyard.dispatch.v1.ListSitesResponse
-	17, // 58: spanyard.dispatch.v1.DispatchService.CallOffRooms:output_type -> spanyard.dispatch.v1.CallOffRoomsResponse
-	19, // 59: spanyard.dispatch.v1.DispatchService.CancelCallOff:output_type -> spanyard.dispatch.v1.CancelCallOffResponse
-	21, // 60: spanyard.dispatch.v1.DispatchService.ListCallOffs:output_type -> spanyard.dispatch.v1.ListCallOffsResponse
-	23, // 61: spanyard.dispatch.v1.DispatchService.ListFloors:output_type -> spanyard.dispatch.v1.ListFloorsResponse
-	26, // 62: spanyard.dispatch.v1.DispatchService.PlanMorning:output_type -> spanyard.dispatch.v1.PlanMorningResponse
-	28, // 63: spanyard.dispatch.v1.DispatchService.GetMorning:output_type -> spanyard.dispatch.v1.GetMorningResponse
-	30, // 64: spanyard.dispatch.v1.DispatchService.ListMornings:output_type -> spanyard.dispatch.v1.ListMorningsResponse
-	33, // 65: spanyard.dispatch.v1.DispatchService.ConfirmMorning:output_type -> spanyard.dispatch.v1.ConfirmMorningResponse
-	35, // 66: spanyard.dispatch.v1.DispatchService.ListRuns:output_type -> spanyard.dispatch.v1.ListRunsResponse
-	37, // 67: spanyard.dispatch.v1.DispatchService.WatchPicks:output_type -> spanyard.dispatch.v1.WatchPicksResponse
-	39, // 68: spanyard.dispatch.v1.DispatchService.DepartRun:output_type -> spanyard.dispatch.v1.DepartRunResponse
-	41, // 69: spanyard.dispatch.v1.DispatchService.DeliverDrop:output_type -> spanyard.dispatch.v1.DeliverDropResponse
-	43, // 70: spanyard.dispatch.v1.DispatchService.CancelRun:output_type -> spanyard.dispatch.v1.CancelRunResponse
-	64, // 71: spanyard.dispatch.v1.DispatchService.ListNeeds:output_type -> spanyard.dispatch.v1.ListNeedsResponse
-	65, // 72: spanyard.dispatch.v1.DispatchService.RenderRunPapers:output_type -> spanyard.dispatch.v1.RenderRunPapersResponse
-	52, // [52:73] is the sub-list for method output_type
-	31, // [31:52] is the sub-list for method input_type
+	62, // 50: spanyard.dispatch.v1.DispatchService.RepairRuns:input_type -> spanyard.dispatch.v1.RepairRunsRequest
+	63, // 51: spanyard.dispatch.v1.DispatchService.ListNeeds:input_type -> spanyard.dispatch.v1.ListNeedsRequest
+	64, // 52: spanyard.dispatch.v1.DispatchService.RenderRunPapers:input_type -> spanyard.dispatch.v1.RenderRunPapersRequest
+	5,  // 53: spanyard.dispatch.v1.DispatchService.SetYardRules:output_type -> spanyard.dispatch.v1.SetYardRulesResponse
+	7,  // 54: spanyard.dispatch.v1.DispatchService.GetYardRules:output_type -> spanyard.dispatch.v1.GetYardRulesResponse
+	9,  // 55: spanyard.dispatch.v1.DispatchService.SetTrucks:output_type -> spanyard.dispatch.v1.SetTrucksResponse
+	11, // 56: spanyard.dispatch.v1.DispatchService.ListTrucks:output_type -> spanyard.dispatch.v1.ListTrucksResponse
+	13, // 57: spanyard.dispatch.v1.DispatchService.SetSites:output_type -> spanyard.dispatch.v1.SetSitesResponse
+	15, // 58: spanyard.dispatch.v1.DispatchService.ListSites:output_type -> spanyard.dispatch.v1.ListSitesResponse
+	17, // 59: spanyard.dispatch.v1.DispatchService.CallOffRooms:output_type -> spanyard.dispatch.v1.CallOffRoomsResponse
+	19, // 60: spanyard.dispatch.v1.DispatchService.CancelCallOff:output_type -> spanyard.dispatch.v1.CancelCallOffResponse
+	21, // 61: spanyard.dispatch.v1.DispatchService.ListCallOffs:output_type -> spanyard.dispatch.v1.ListCallOffsResponse
+	23, // 62: spanyard.dispatch.v1.DispatchService.ListFloors:output_type -> spanyard.dispatch.v1.ListFloorsResponse
+	26, // 63: spanyard.dispatch.v1.DispatchService.PlanMorning:output_type -> spanyard.dispatch.v1.PlanMorningResponse
+	28, // 64: spanyard.dispatch.v1.DispatchService.GetMorning:output_type -> spanyard.dispatch.v1.GetMorningResponse
+	30, // 65: spanyard.dispatch.v1.DispatchService.ListMornings:output_type -> spanyard.dispatch.v1.ListMorningsResponse
+	33, // 66: spanyard.dispatch.v1.DispatchService.ConfirmMorning:output_type -> spanyard.dispatch.v1.ConfirmMorningResponse
+	35, // 67: spanyard.dispatch.v1.DispatchService.ListRuns:output_type -> spanyard.dispatch.v1.ListRunsResponse
+	37, // 68: spanyard.dispatch.v1.DispatchService.WatchPicks:output_type -> spanyard.dispatch.v1.WatchPicksResponse
+	39, // 69: spanyard.dispatch.v1.DispatchService.DepartRun:output_type -> spanyard.dispatch.v1.DepartRunResponse
+	41, // 70: spanyard.dispatch.v1.DispatchService.DeliverDrop:output_type -> spanyard.dispatch.v1.DeliverDropResponse
+	43, // 71: spanyard.dispatch.v1.DispatchService.CancelRun:output_type -> spanyard.dispatch.v1.CancelRunResponse
+	65, // 72: spanyard.dispatch.v1.DispatchService.RepairRuns:output_type -> spanyard.dispatch.v1.RepairRunsResponse
+	66, // 73: spanyard.dispatch.v1.DispatchService.ListNeeds:output_type -> spanyard.dispatch.v1.ListNeedsResponse
+	67, // 74: spanyard.dispatch.v1.DispatchService.RenderRunPapers:output_type -> spanyard.dispatch.v1.RenderRunPapersResponse
+	53, // [53:75] is the sub-list for method output_type
+	31, // [31:53] is the sub-list for method input_type
 	31, // [31:31] is the sub-list for extension type_name
 	31, // [31:31] is the sub-list for extension extendee
 	0,  // [0:31] is the sub-list for field type_name
@@ -3210,6 +3216,7 @@ func file_spanyard_dispatch_v1_dispatch_proto_init() {
 	}
 	file_spanyard_dispatch_v1_needs_proto_init()
 	file_spanyard_dispatch_v1_papers_proto_init()
+	file_spanyard_dispatch_v1_repairs_proto_init()
 	file_spanyard_dispatch_v1_dispatch_proto_msgTypes[35].OneofWrappers = []any{
 		(*WatchPicksResponse_PicksIssued)(nil),
 		(*WatchPicksResponse_RunChanged)(nil),

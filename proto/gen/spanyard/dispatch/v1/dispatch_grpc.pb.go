@@ -41,6 +41,7 @@ const (
 	DispatchService_DepartRun_FullMethodName       = "/spanyard.dispatch.v1.DispatchService/DepartRun"
 	DispatchService_DeliverDrop_FullMethodName     = "/spanyard.dispatch.v1.DispatchService/DeliverDrop"
 	DispatchService_CancelRun_FullMethodName       = "/spanyard.dispatch.v1.DispatchService/CancelRun"
+	DispatchService_RepairRuns_FullMethodName      = "/spanyard.dispatch.v1.DispatchService/RepairRuns"
 	DispatchService_ListNeeds_FullMethodName       = "/spanyard.dispatch.v1.DispatchService/ListNeeds"
 	DispatchService_RenderRunPapers_FullMethodName = "/spanyard.dispatch.v1.DispatchService/RenderRunPapers"
 )
@@ -98,6 +99,9 @@ type DispatchServiceClient interface {
 	// Takes a confirmed run that has not left off the day and frees its pieces
 	// that have not been picked. Idempotent.
 	CancelRun(ctx context.Context, in *CancelRunRequest, opts ...grpc.CallOption) (*CancelRunResponse, error)
+	// Exchanges the beams that stop runs of a day for equal ones that lie free,
+	// and leaves all other runs as they are. Idempotent.
+	RepairRuns(ctx context.Context, in *RepairRunsRequest, opts ...grpc.CallOption) (*RepairRunsResponse, error)
 	// Lists what is called off for some days and not on a confirmed run, product
 	// by product. Idempotent.
 	ListNeeds(ctx context.Context, in *ListNeedsRequest, opts ...grpc.CallOption) (*ListNeedsResponse, error)
@@ -313,6 +317,16 @@ func (c *dispatchServiceClient) CancelRun(ctx context.Context, in *CancelRunRequ
 	return out, nil
 }
 
+func (c *dispatchServiceClient) RepairRuns(ctx context.Context, in *RepairRunsRequest, opts ...grpc.CallOption) (*RepairRunsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(RepairRunsResponse)
+	err := c.cc.Invoke(ctx, DispatchService_RepairRuns_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *dispatchServiceClient) ListNeeds(ctx context.Context, in *ListNeedsRequest, opts ...grpc.CallOption) (*ListNeedsResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(ListNeedsResponse)
@@ -386,6 +400,9 @@ type DispatchServiceServer interface {
 	// Takes a confirmed run that has not left off the day and frees its pieces
 	// that have not been picked. Idempotent.
 	CancelRun(context.Context, *CancelRunRequest) (*CancelRunResponse, error)
+	// Exchanges the beams that stop runs of a day for equal ones that lie free,
+	// and leaves all other runs as they are. Idempotent.
+	RepairRuns(context.Context, *RepairRunsRequest) (*RepairRunsResponse, error)
 	// Lists what is called off for some days and not on a confirmed run, product
 	// by product. Idempotent.
 	ListNeeds(context.Context, *ListNeedsRequest) (*ListNeedsResponse, error)
@@ -458,6 +475,9 @@ func (UnimplementedDispatchServiceServer) DeliverDrop(context.Context, *DeliverD
 }
 func (UnimplementedDispatchServiceServer) CancelRun(context.Context, *CancelRunRequest) (*CancelRunResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method CancelRun not implemented")
+}
+func (UnimplementedDispatchServiceServer) RepairRuns(context.Context, *RepairRunsRequest) (*RepairRunsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method RepairRuns not implemented")
 }
 func (UnimplementedDispatchServiceServer) ListNeeds(context.Context, *ListNeedsRequest) (*ListNeedsResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ListNeeds not implemented")
@@ -821,6 +841,24 @@ func _DispatchService_CancelRun_Handler(srv interface{}, ctx context.Context, de
 	return interceptor(ctx, in, info, handler)
 }
 
+func _DispatchService_RepairRuns_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(RepairRunsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(DispatchServiceServer).RepairRuns(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: DispatchService_RepairRuns_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(DispatchServiceServer).RepairRuns(ctx, req.(*RepairRunsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _DispatchService_ListNeeds_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(ListNeedsRequest)
 	if err := dec(in); err != nil {
@@ -935,6 +973,10 @@ var DispatchService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "CancelRun",
 			Handler:    _DispatchService_CancelRun_Handler,
+		},
+		{
+			MethodName: "RepairRuns",
+			Handler:    _DispatchService_RepairRuns_Handler,
 		},
 		{
 			MethodName: "ListNeeds",

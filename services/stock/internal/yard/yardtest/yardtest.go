@@ -173,9 +173,9 @@ func (t *Teller) relocate(s yard.State) yard.Command {
 }
 
 func (t *Teller) exchange(s yard.State) yard.Command {
-	old := t.pieces(s, yard.Reserved, "")[0]
+	old := t.pieces(s, yard.PieceState(int(yard.Reserved)+t.Dice.Roll(2)*int(yard.Scrapped-yard.Reserved)), "")[0]
 	c := yard.ExchangePieces{Exchanges: []yard.Exchange{{OldID: old, NewID: t.pieces(s, yard.InYard, "")[0]}}, By: "Per Holt", Reason: "not where it should be"}
-	if p, ok := s.Piece(old); ok && p.State == yard.Reserved && !p.IsPallet() && t.Dice.Roll(2) == 0 {
+	if p, ok := s.Piece(old); ok && (p.State == yard.Reserved || p.State == yard.Scrapped && p.Allocation != nil) && !p.IsPallet() && t.Dice.Roll(2) == 0 {
 		if equal := s.Equal(p); equal != "" {
 			c.Exchanges[0].NewID = equal
 		}
