@@ -17,6 +17,8 @@ require (
 	spanyard.example/services/kit v0.0.0
 )
 
+require github.com/anishathalye/porcupine v1.3.1 // indirect
+
 require (
 	buf.build/gen/go/bufbuild/protovalidate/protocolbuffers/go v1.36.12-20260825204119-511051f7f437.2 // indirect
 	buf.build/go/protovalidate v1.4.0 // indirect
@@ -87,6 +89,7 @@ require (
 	golang.org/x/time v0.16.0 // indirect
 	google.golang.org/genproto/googleapis/api v0.0.0-20260819154853-08b0e4226688 // indirect
 	google.golang.org/genproto/googleapis/rpc v0.0.0-20260819154853-08b0e4226688 // indirect
+	spanyard.example/services/stock v0.0.0
 )
 
 replace (
@@ -95,3 +98,5 @@ replace (
 )
 
 tool github.com/nats-io/nats-server/v2
+
+replace spanyard.example/services/stock => ../services/stock

@@ -43,7 +43,7 @@ func scramble(t *testing.T, seed uint64) (promises.Crowd, *house) {
 	houses := []*house{openOn(t, js, server, c, once), openOn(t, js, server, c, once)}
 	houses[0].rules(t)
 	crowd := promises.Crowd{
-		Yard: yard, Batches: map[string][]string{}, Callers: 6, Questions: 40, Seed: seed, Attempts: 3,
+		Yard: yard, Name: "scramble", Batches: map[string][]string{}, Callers: 6, Questions: 40, Seed: seed, Attempts: 3,
 		Wait: func(random *rand.Rand) time.Duration {
 			if random.IntN(4) == 0 {
 				return time.Duration(random.IntN(4000)) * time.Microsecond

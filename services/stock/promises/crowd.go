@@ -21,6 +21,8 @@ type Crowd struct {
 	// themselves: what is asked again has to be known here.
 	Replicas []stockv1.StockServiceClient
 	Yard     string
+	// Name keeps the request ids of several crowds in one yard apart.
+	Name string
 	// Batches by id, released, with the ids of their beams, MostBeams at most.
 	Batches map[string][]string
 	// Callers, each with so many Questions one after the other.
@@ -54,7 +56,7 @@ func (c Crowd) Run(ctx context.Context) *History {
 			random := rand.New(rand.NewPCG(c.Seed, uint64(caller)))
 			for n := range c.Questions {
 				if q, ok := w.next(random); ok {
-					w.ask(ctx, random, caller, fmt.Sprintf("c%d-%d", caller, n), q)
+					w.ask(ctx, random, caller, fmt.Sprintf("%s-%d-%d", w.Name, caller, n), q)
 				}
 			}
 		})
@@ -132,7 +134,7 @@ func (w *crowd) ask(ctx context.Context, random *rand.Rand, caller int, request 
 // isRefusal reports an answer of the yard's own rules.
 func isRefusal(err error) bool {
 	kind := fault.KindOf(err)
-	return kind == fault.Stale || kind == fault.NotFound || kind == fault.Invalid
+	return kind == fault.Stale || kind == fault.NotFound
 }
 
 // put sends a question to a replica.
