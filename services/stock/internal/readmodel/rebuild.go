@@ -101,8 +101,7 @@ func (p *projector) replay(ctx context.Context, origin string, to uint64, out *s
 		return out.send(&filled)
 	}
 	state := p.model.state
-	done := errors.New("done")
-	err := p.view.source.Follow(ctx, p.yard, 0, func(e ledger.Event[yard.Event]) error {
+	err := p.read(ctx, to, func(e ledger.Event[yard.Event]) error {
 		// What is counted is counted once, at the end.
 		state = yard.Evolve(state, e.Fact)
 		if err := b.tell(e); err != nil {
@@ -110,16 +109,11 @@ func (p *projector) replay(ctx context.Context, origin string, to uint64, out *s
 		}
 		b.to = e.Position
 		if b.ops >= opCount {
-			if err := flush(); err != nil {
-				return err
-			}
-		}
-		if e.Position >= to {
-			return done
+			return flush()
 		}
 		return nil
 	})
-	if !errors.Is(err, done) {
+	if err != nil {
 		return err
 	}
 	if err := flush(); err != nil {
@@ -130,6 +124,40 @@ func (p *projector) replay(ctx context.Context, origin string, to uint64, out *s
 		return err
 	}
 	return flush()
+}
+
+// read calls fn for the yard's events up to a position, while those behind are
+// fetched and decoded.
+func (p *projector) read(ctx context.Context, to uint64, fn func(ledger.Event[yard.Event]) error) error {
+	ctx, stop := context.WithCancel(ctx)
+	defer stop()
+	done := errors.New("done")
+	events, followed := make(chan ledger.Event[yard.Event], 1024), make(chan error, 1)
+	go func() {
+		defer close(events)
+		followed <- p.view.source.Follow(ctx, p.yard, 0, func(e ledger.Event[yard.Event]) error {
+			select {
+			case events <- e:
+			case <-ctx.Done():
+				return ctx.Err()
+			}
+			if e.Position >= to {
+				return done
+			}
+			return nil
+		})
+	}()
+	for e := range events {
+		if err := fn(e); err != nil {
+			stop()
+			<-followed
+			return err
+		}
+	}
+	if err := <-followed; !errors.Is(err, done) {
+		return err
+	}
+	return nil
 }
 
 // sender sends batches one after the other behind the back of whoever makes
