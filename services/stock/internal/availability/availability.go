@@ -210,10 +210,7 @@ func (c *counter) waits(b yard.Batch) (civil.Day, string) {
 	if old > c.today {
 		parts = append(parts, fmt.Sprintf("old enough on %v", old))
 	}
-	for _, sample := range c.state.Samples(b) {
-		if !sample.Rule.ForRelease || sample.Missing() == 0 {
-			continue
-		}
+	for _, sample := range c.state.Awaited(b) {
 		earliest = max(earliest, sample.DueOn)
 		parts = append(parts, fmt.Sprintf("%d of %d %ss of %d days to be tested, due on %v",
 			sample.Missing(), sample.Rule.Count, sample.Rule.Specimen, sample.Rule.AgeDays, sample.DueOn))

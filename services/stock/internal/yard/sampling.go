@@ -123,13 +123,25 @@ func (s State) DueSamples(by civil.Day) []Sample {
 	return out
 }
 
+// Awaited returns the samples that a release still waits for. An age that is past
+// holds up nothing: what was tested later speaks for the batch.
+func (s State) Awaited(b Batch) []Sample {
+	var out []Sample
+	samples := s.Samples(b)
+	for i, sample := range samples {
+		if sample.Rule.ForRelease && sample.Missing() > 0 && !past(samples, i) {
+			out = append(out, sample)
+		}
+	}
+	return out
+}
+
 // untested returns what a release still waits for, in words.
 func (s State) untested(b Batch) []string {
 	var out []string
-	for _, sample := range s.Samples(b) {
-		if r := sample.Rule; r.ForRelease && sample.Missing() > 0 {
-			out = append(out, fmt.Sprintf("%d of %d %ss of %d days are not tested, due on %v", sample.Missing(), r.Count, r.Specimen, r.AgeDays, sample.DueOn))
-		}
+	for _, sample := range s.Awaited(b) {
+		r := sample.Rule
+		out = append(out, fmt.Sprintf("%d of %d %ss of %d days are not tested, due on %v", sample.Missing(), r.Count, r.Specimen, r.AgeDays, sample.DueOn))
 	}
 	return out
 }

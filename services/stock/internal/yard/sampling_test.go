@@ -71,6 +71,18 @@ func TestReleaseWaitsForItsSamples(t *testing.T) {
 	b.do(release)
 }
 
+// An age that was missed holds a batch up no more once a later one is tested.
+func TestMissedAgeIsPast(t *testing.T) {
+	b := sampled(t,
+		yard.SamplingRule{Kind: yard.Beams, Specimen: yard.Cylinder, Count: 2, AgeDays: 7, ForRelease: true},
+		yard.SamplingRule{Kind: yard.Beams, Specimen: yard.Cylinder, Count: 2, AgeDays: 14, ForRelease: true})
+	b.do(beams("B1", "2027-03-01", 2))
+	release := yard.ReleaseBatch{BatchID: "B1", By: "Oda Brink", At: noon("2027-03-20")}
+	b.refused(release, "NOT_TESTED")
+	b.do(passing("B1", "T1", "2027-03-15"))
+	b.do(release)
+}
+
 func TestSamplingRulesAreChecked(t *testing.T) {
 	rules := yardtest.CommonRules("Etc/UTC")
 	for _, wrong := range []yard.SamplingRule{
