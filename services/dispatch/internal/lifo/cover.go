@@ -2,6 +2,7 @@ package lifo
 
 import (
 	"cmp"
+	"math/bits"
 	"slices"
 )
 
@@ -101,4 +102,29 @@ func (c *cover) search(at int, done set, spent float64) {
 		c.search(at+1, done.join(next.of), spent+next.reduced)
 		c.taken = c.taken[:len(c.taken)-1]
 	}
+}
+
+// greedy covers the customers by the columns with the least reduced cost for
+// each customer, or not at all.
+func greedy(columns []column, rows int) []*column {
+	byWorth := make([]*column, len(columns))
+	for i := range columns {
+		byWorth[i] = &columns[i]
+	}
+	worth := func(c *column) float64 {
+		return c.reduced / float64(bits.OnesCount64(c.of[0])+bits.OnesCount64(c.of[1]))
+	}
+	slices.SortFunc(byWorth, func(a, b *column) int { return cmp.Or(cmp.Compare(worth(a), worth(b)), a.of.compare(b.of)) })
+	var done set
+	var taken []*column
+	for _, c := range byWorth {
+		if !c.of.meets(done) {
+			done = done.join(c.of)
+			taken = append(taken, c)
+		}
+	}
+	if bits.OnesCount64(done[0])+bits.OnesCount64(done[1]) < rows {
+		return nil
+	}
+	return taken
 }

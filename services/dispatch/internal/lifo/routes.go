@@ -55,11 +55,25 @@ func enumerate(p *Problem, keep int, price []float64) *routes {
 			slices.SortFunc(level, func(a, b label) int {
 				return cmp.Or(cmp.Compare(cost(&a), cost(&b)), a.on.compare(b.on), cmp.Compare(a.last, b.last))
 			})
-			level = r.undominated(level[:keep])
+			level = r.undominated(spread(level, keep, len(p.Masses)))
 		}
 		level = r.next(level)
 	}
 	return r
+}
+
+// spread keeps the first labels of a sorted level, as many for each customer
+// loaded last, so that nobody is left without routes.
+func spread(level []label, keep, customers int) []label {
+	each := max(1, keep/customers)
+	count := make([]int, customers)
+	kept := level[:0]
+	for _, l := range level {
+		if count[l.last]++; count[l.last] <= each {
+			kept = append(kept, l)
+		}
+	}
+	return kept
 }
 
 // next keeps a level, makes columns of it, and returns what extends it.

@@ -39,6 +39,9 @@ func Solve(p Problem, e Effort) (Plan, error) {
 		var bound float64
 		price, bound = priced(r.columns, rows)
 		taken, proved := covered(r.columns, rows, bound, e.Steps)
+		if taken == nil {
+			taken = greedy(r.columns, rows)
+		}
 		if plan := r.plan(taken); taken != nil && plan.Distance < best.Distance-tiny {
 			best.Routes, best.Distance = plan.Routes, plan.Distance
 		}
