@@ -72,3 +72,14 @@ func TestShiftsAgreeWithStatics(t *testing.T) {
 		}
 	})
 }
+
+// TestAxleSharesAsPublished: a load 133 in behind the front axle of a
+// wheelbase of 214 in rests to 62.15 % on the rear axle (a truck body-builder
+// manual, p. 77; its front share is a misprint, the two make 100 %).
+func TestAxleSharesAsPublished(t *testing.T) {
+	// In tenths of an inch; only ratios matter.
+	front, rear := axles(morning.Truck{WheelbaseMM: 2140}, []mass{{g: 100_000, lever2x: 2 * 1330}})
+	if math.Abs(rear/1000-62.15) > 0.005 || math.Abs(front/1000-37.85) > 0.005 {
+		t.Errorf("%.3f %% and %.3f %%", front/1000, rear/1000)
+	}
+}
