@@ -193,9 +193,9 @@ func (s *Server) mapped(ctx context.Context, next func(context.Context) error) e
 	return toStatus(err, c.id)
 }
 
-// named finds out who asks.
+// named finds out who asks, and whether he may.
 func (s *Server) named(ctx context.Context, next func(context.Context) error) error {
-	ctx, err := withActor(ctx)
+	ctx, err := s.options.Access.admit(ctx)
 	if err != nil {
 		return err
 	}

@@ -34,6 +34,8 @@ type ServerOptions struct {
 	StopTime time.Duration
 	// TLS makes the server speak TLS and demand its clients' certificates.
 	TLS TLSFiles
+	// Access says whom the server admits; everybody when left out.
+	Access Access
 }
 
 const (
@@ -88,7 +90,7 @@ func (s *Server) grpcOptions() ([]grpc.ServerOption, error) {
 	if err != nil {
 		return nil, err
 	}
-	checks := []check{requireActor, rules.check}
+	checks := []check{allowed, requireActor, rules.check}
 	options := []grpc.ServerOption{
 		grpc.MaxRecvMsgSize(maxMessageBytes),
 		grpc.MaxSendMsgSize(maxMessageBytes),

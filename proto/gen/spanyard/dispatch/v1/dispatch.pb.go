@@ -15,6 +15,7 @@ import (
 	protoimpl "google.golang.org/protobuf/runtime/protoimpl"
 	timestamppb "google.golang.org/protobuf/types/known/timestamppb"
 	reflect "reflect"
+	_ "spanyard.example/proto/gen/spanyard/common/v1"
 	v1 "spanyard.example/proto/gen/spanyard/dispatch/event/v1"
 	sync "sync"
 	unsafe "unsafe"
@@ -2799,7 +2800,7 @@ var File_spanyard_dispatch_v1_dispatch_proto protoreflect.FileDescriptor
 
 const file_spanyard_dispatch_v1_dispatch_proto_rawDesc = "" +
 	"\n" +
-	"#spanyard/dispatch/v1/dispatch.proto\x12\x14spanyard.dispatch.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a&spanyard/dispatch/event/v1/event.proto\x1a spanyard/dispatch/v1/needs.proto\x1a!spanyard/dispatch/v1/papers.proto\x1a\"spanyard/dispatch/v1/repairs.proto\"\xe7\x01\n" +
+	"#spanyard/dispatch/v1/dispatch.proto\x12\x14spanyard.dispatch.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1fspanyard/common/v1/access.proto\x1a&spanyard/dispatch/event/v1/event.proto\x1a spanyard/dispatch/v1/needs.proto\x1a!spanyard/dispatch/v1/papers.proto\x1a\"spanyard/dispatch/v1/repairs.proto\"\xe7\x01\n" +
 	"\aMorning\x128\n" +
 	"\x05state\x18\x01 \x01(\x0e2\".spanyard.dispatch.v1.MorningStateR\x05state\x12;\n" +
 	"\x04plan\x18\x02 \x01(\v2'.spanyard.dispatch.event.v1.MorningPlanR\x04plan\x12!\n" +
@@ -3012,35 +3013,57 @@ const file_spanyard_dispatch_v1_dispatch_proto_rawDesc = "" +
 	"\rRUN_STATE_HIT\x10\x02\x12\x16\n" +
 	"\x12RUN_STATE_DEPARTED\x10\x03\x12\x17\n" +
 	"\x13RUN_STATE_DELIVERED\x10\x04\x12\x17\n" +
-	"\x13RUN_STATE_CANCELLED\x10\x052\x96\x11\n" +
-	"\x0fDispatchService\x12e\n" +
-	"\fSetYardRules\x12).spanyard.dispatch.v1.SetYardRulesRequest\x1a*.spanyard.dispatch.v1.SetYardRulesResponse\x12e\n" +
-	"\fGetYardRules\x12).spanyard.dispatch.v1.GetYardRulesRequest\x1a*.spanyard.dispatch.v1.GetYardRulesResponse\x12\\\n" +
-	"\tSetTrucks\x12&.spanyard.dispatch.v1.SetTrucksRequest\x1a'.spanyard.dispatch.v1.SetTrucksResponse\x12_\n" +
+	"\x13RUN_STATE_CANCELLED\x10\x052\xe2\x12\n" +
+	"\x0fDispatchService\x12o\n" +
+	"\fSetYardRules\x12).spanyard.dispatch.v1.SetYardRulesRequest\x1a*.spanyard.dispatch.v1.SetYardRulesResponse\"\b\xaa\xbc\x18\x04\n" +
+	"\x02\x01\x06\x12n\n" +
+	"\fGetYardRules\x12).spanyard.dispatch.v1.GetYardRulesRequest\x1a*.spanyard.dispatch.v1.GetYardRulesResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\b\x12f\n" +
+	"\tSetTrucks\x12&.spanyard.dispatch.v1.SetTrucksRequest\x1a'.spanyard.dispatch.v1.SetTrucksResponse\"\b\xaa\xbc\x18\x04\n" +
+	"\x02\x01\x06\x12h\n" +
 	"\n" +
-	"ListTrucks\x12'.spanyard.dispatch.v1.ListTrucksRequest\x1a(.spanyard.dispatch.v1.ListTrucksResponse\x12Y\n" +
-	"\bSetSites\x12%.spanyard.dispatch.v1.SetSitesRequest\x1a&.spanyard.dispatch.v1.SetSitesResponse\x12\\\n" +
-	"\tListSites\x12&.spanyard.dispatch.v1.ListSitesRequest\x1a'.spanyard.dispatch.v1.ListSitesResponse\x12e\n" +
-	"\fCallOffRooms\x12).spanyard.dispatch.v1.CallOffRoomsRequest\x1a*.spanyard.dispatch.v1.CallOffRoomsResponse\x12h\n" +
-	"\rCancelCallOff\x12*.spanyard.dispatch.v1.CancelCallOffRequest\x1a+.spanyard.dispatch.v1.CancelCallOffResponse\x12e\n" +
-	"\fListCallOffs\x12).spanyard.dispatch.v1.ListCallOffsRequest\x1a*.spanyard.dispatch.v1.ListCallOffsResponse\x12_\n" +
+	"ListTrucks\x12'.spanyard.dispatch.v1.ListTrucksRequest\x1a(.spanyard.dispatch.v1.ListTrucksResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\b\x12c\n" +
+	"\bSetSites\x12%.spanyard.dispatch.v1.SetSitesRequest\x1a&.spanyard.dispatch.v1.SetSitesResponse\"\b\xaa\xbc\x18\x04\n" +
+	"\x02\x01\x06\x12e\n" +
+	"\tListSites\x12&.spanyard.dispatch.v1.ListSitesRequest\x1a'.spanyard.dispatch.v1.ListSitesResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\b\x12n\n" +
+	"\fCallOffRooms\x12).spanyard.dispatch.v1.CallOffRoomsRequest\x1a*.spanyard.dispatch.v1.CallOffRoomsResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\x01\x12q\n" +
+	"\rCancelCallOff\x12*.spanyard.dispatch.v1.CancelCallOffRequest\x1a+.spanyard.dispatch.v1.CancelCallOffResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\x01\x12n\n" +
+	"\fListCallOffs\x12).spanyard.dispatch.v1.ListCallOffsRequest\x1a*.spanyard.dispatch.v1.ListCallOffsResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\b\x12h\n" +
 	"\n" +
-	"ListFloors\x12'.spanyard.dispatch.v1.ListFloorsRequest\x1a(.spanyard.dispatch.v1.ListFloorsResponse\x12b\n" +
-	"\vPlanMorning\x12(.spanyard.dispatch.v1.PlanMorningRequest\x1a).spanyard.dispatch.v1.PlanMorningResponse\x12_\n" +
+	"ListFloors\x12'.spanyard.dispatch.v1.ListFloorsRequest\x1a(.spanyard.dispatch.v1.ListFloorsResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\b\x12k\n" +
+	"\vPlanMorning\x12(.spanyard.dispatch.v1.PlanMorningRequest\x1a).spanyard.dispatch.v1.PlanMorningResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\x01\x12h\n" +
 	"\n" +
-	"GetMorning\x12'.spanyard.dispatch.v1.GetMorningRequest\x1a(.spanyard.dispatch.v1.GetMorningResponse\x12e\n" +
-	"\fListMornings\x12).spanyard.dispatch.v1.ListMorningsRequest\x1a*.spanyard.dispatch.v1.ListMorningsResponse\x12k\n" +
-	"\x0eConfirmMorning\x12+.spanyard.dispatch.v1.ConfirmMorningRequest\x1a,.spanyard.dispatch.v1.ConfirmMorningResponse\x12Y\n" +
-	"\bListRuns\x12%.spanyard.dispatch.v1.ListRunsRequest\x1a&.spanyard.dispatch.v1.ListRunsResponse\x12a\n" +
+	"GetMorning\x12'.spanyard.dispatch.v1.GetMorningRequest\x1a(.spanyard.dispatch.v1.GetMorningResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\b\x12n\n" +
+	"\fListMornings\x12).spanyard.dispatch.v1.ListMorningsRequest\x1a*.spanyard.dispatch.v1.ListMorningsResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\b\x12t\n" +
+	"\x0eConfirmMorning\x12+.spanyard.dispatch.v1.ConfirmMorningRequest\x1a,.spanyard.dispatch.v1.ConfirmMorningResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\x01\x12b\n" +
+	"\bListRuns\x12%.spanyard.dispatch.v1.ListRunsRequest\x1a&.spanyard.dispatch.v1.ListRunsResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\b\x12j\n" +
 	"\n" +
-	"WatchPicks\x12'.spanyard.dispatch.v1.WatchPicksRequest\x1a(.spanyard.dispatch.v1.WatchPicksResponse0\x01\x12\\\n" +
-	"\tDepartRun\x12&.spanyard.dispatch.v1.DepartRunRequest\x1a'.spanyard.dispatch.v1.DepartRunResponse\x12b\n" +
-	"\vDeliverDrop\x12(.spanyard.dispatch.v1.DeliverDropRequest\x1a).spanyard.dispatch.v1.DeliverDropResponse\x12\\\n" +
-	"\tCancelRun\x12&.spanyard.dispatch.v1.CancelRunRequest\x1a'.spanyard.dispatch.v1.CancelRunResponse\x12_\n" +
+	"WatchPicks\x12'.spanyard.dispatch.v1.WatchPicksRequest\x1a(.spanyard.dispatch.v1.WatchPicksResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\b0\x01\x12f\n" +
+	"\tDepartRun\x12&.spanyard.dispatch.v1.DepartRunRequest\x1a'.spanyard.dispatch.v1.DepartRunResponse\"\b\xaa\xbc\x18\x04\n" +
+	"\x02\x01\x02\x12m\n" +
+	"\vDeliverDrop\x12(.spanyard.dispatch.v1.DeliverDropRequest\x1a).spanyard.dispatch.v1.DeliverDropResponse\"\t\xaa\xbc\x18\x05\n" +
+	"\x03\x01\x02\x05\x12e\n" +
+	"\tCancelRun\x12&.spanyard.dispatch.v1.CancelRunRequest\x1a'.spanyard.dispatch.v1.CancelRunResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\x01\x12h\n" +
 	"\n" +
-	"RepairRuns\x12'.spanyard.dispatch.v1.RepairRunsRequest\x1a(.spanyard.dispatch.v1.RepairRunsResponse\x12\\\n" +
-	"\tListNeeds\x12&.spanyard.dispatch.v1.ListNeedsRequest\x1a'.spanyard.dispatch.v1.ListNeedsResponse\x12n\n" +
-	"\x0fRenderRunPapers\x12,.spanyard.dispatch.v1.RenderRunPapersRequest\x1a-.spanyard.dispatch.v1.RenderRunPapersResponseB<Z:spanyard.example/proto/gen/spanyard/dispatch/v1;dispatchv1b\x06proto3"
+	"RepairRuns\x12'.spanyard.dispatch.v1.RepairRunsRequest\x1a(.spanyard.dispatch.v1.RepairRunsResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\b\x12e\n" +
+	"\tListNeeds\x12&.spanyard.dispatch.v1.ListNeedsRequest\x1a'.spanyard.dispatch.v1.ListNeedsResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\b\x12w\n" +
+	"\x0fRenderRunPapers\x12,.spanyard.dispatch.v1.RenderRunPapersRequest\x1a-.spanyard.dispatch.v1.RenderRunPapersResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\bB<Z:spanyard.example/proto/gen/spanyard/dispatch/v1;dispatchv1b\x06proto3"
 
 var (
 	file_spanyard_dispatch_v1_dispatch_proto_rawDescOnce sync.Once

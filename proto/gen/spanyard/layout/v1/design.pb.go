@@ -14,6 +14,7 @@ import (
 	protoreflect "google.golang.org/protobuf/reflect/protoreflect"
 	protoimpl "google.golang.org/protobuf/runtime/protoimpl"
 	reflect "reflect"
+	_ "spanyard.example/proto/gen/spanyard/common/v1"
 	sync "sync"
 	unsafe "unsafe"
 )
@@ -1436,7 +1437,7 @@ var File_spanyard_layout_v1_design_proto protoreflect.FileDescriptor
 
 const file_spanyard_layout_v1_design_proto_rawDesc = "" +
 	"\n" +
-	"\x1fspanyard/layout/v1/design.proto\x12\x12spanyard.layout.v1\x1a\x1bbuf/validate/validate.proto\"n\n" +
+	"\x1fspanyard/layout/v1/design.proto\x12\x12spanyard.layout.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fspanyard/common/v1/access.proto\"n\n" +
 	"\bDocument\x124\n" +
 	"\x04kind\x18\x01 \x01(\x0e2 .spanyard.layout.v1.DocumentKindR\x04kind\x12\x12\n" +
 	"\x04name\x18\x02 \x01(\tR\x04name\x12\x18\n" +
@@ -1573,11 +1574,14 @@ const file_spanyard_layout_v1_design_proto_rawDesc = "" +
 	"\vFloorFormat\x12\x1c\n" +
 	"\x18FLOOR_FORMAT_UNSPECIFIED\x10\x00\x12\x14\n" +
 	"\x10FLOOR_FORMAT_DXF\x10\x01\x12\x19\n" +
-	"\x15FLOOR_FORMAT_OUTLINES\x10\x022\xaf\x02\n" +
-	"\rDesignService\x12X\n" +
-	"\tCheckBeam\x12$.spanyard.layout.v1.CheckBeamRequest\x1a%.spanyard.layout.v1.CheckBeamResponse\x12d\n" +
-	"\rTabulateSpans\x12(.spanyard.layout.v1.TabulateSpansRequest\x1a).spanyard.layout.v1.TabulateSpansResponse\x12^\n" +
-	"\vDesignFloor\x12&.spanyard.layout.v1.DesignFloorRequest\x1a'.spanyard.layout.v1.DesignFloorResponseB8Z6spanyard.example/proto/gen/spanyard/layout/v1;layoutv1b\x06proto3"
+	"\x15FLOOR_FORMAT_OUTLINES\x10\x022\xca\x02\n" +
+	"\rDesignService\x12a\n" +
+	"\tCheckBeam\x12$.spanyard.layout.v1.CheckBeamRequest\x1a%.spanyard.layout.v1.CheckBeamResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\b\x12m\n" +
+	"\rTabulateSpans\x12(.spanyard.layout.v1.TabulateSpansRequest\x1a).spanyard.layout.v1.TabulateSpansResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\b\x12g\n" +
+	"\vDesignFloor\x12&.spanyard.layout.v1.DesignFloorRequest\x1a'.spanyard.layout.v1.DesignFloorResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\bB8Z6spanyard.example/proto/gen/spanyard/layout/v1;layoutv1b\x06proto3"
 
 var (
 	file_spanyard_layout_v1_design_proto_rawDescOnce sync.Once

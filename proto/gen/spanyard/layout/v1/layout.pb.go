@@ -2512,7 +2512,7 @@ var File_spanyard_layout_v1_layout_proto protoreflect.FileDescriptor
 
 const file_spanyard_layout_v1_layout_proto_rawDesc = "" +
 	"\n" +
-	"\x1fspanyard/layout/v1/layout.proto\x12\x12spanyard.layout.v1\x1a\x1bbuf/validate/validate.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1fspanyard/common/v1/common.proto\x1a$spanyard/layout/event/v1/event.proto\x1a\x1fspanyard/layout/v1/design.proto\"\xe5\x03\n" +
+	"\x1fspanyard/layout/v1/layout.proto\x12\x12spanyard.layout.v1\x1a\x1bbuf/validate/validate.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1fspanyard/common/v1/access.proto\x1a\x1fspanyard/common/v1/common.proto\x1a$spanyard/layout/event/v1/event.proto\x1a\x1fspanyard/layout/v1/design.proto\"\xe5\x03\n" +
 	"\x13SetCatalogueRequest\x124\n" +
 	"\x04yard\x18\x01 \x01(\tB \xbaH\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,31}$R\x04yard\x12(\n" +
 	"\n" +
@@ -2756,20 +2756,33 @@ const file_spanyard_layout_v1_layout_proto_rawDesc = "" +
 	"\x16BEAM_CHANGE_KIND_ADDED\x10\x01\x12\x1c\n" +
 	"\x18BEAM_CHANGE_KIND_REMOVED\x10\x02\x12\x1b\n" +
 	"\x17BEAM_CHANGE_KIND_REMADE\x10\x03\x12\x1a\n" +
-	"\x16BEAM_CHANGE_KIND_MOVED\x10\x042\xe0\t\n" +
-	"\rLayoutService\x12a\n" +
-	"\fSetCatalogue\x12'.spanyard.layout.v1.SetCatalogueRequest\x1a(.spanyard.layout.v1.SetCatalogueResponse\x12a\n" +
-	"\fGetCatalogue\x12'.spanyard.layout.v1.GetCatalogueRequest\x1a(.spanyard.layout.v1.GetCatalogueResponse\x12s\n" +
-	"\x12ImportRoomSchedule\x12-.spanyard.layout.v1.ImportRoomScheduleRequest\x1a..spanyard.layout.v1.ImportRoomScheduleResponse\x12d\n" +
-	"\rImportDrawing\x12(.spanyard.layout.v1.ImportDrawingRequest\x1a).spanyard.layout.v1.ImportDrawingResponse\x12U\n" +
-	"\bEditRoom\x12#.spanyard.layout.v1.EditRoomRequest\x1a$.spanyard.layout.v1.EditRoomResponse\x12a\n" +
-	"\fReorderRooms\x12'.spanyard.layout.v1.ReorderRoomsRequest\x1a(.spanyard.layout.v1.ReorderRoomsResponse\x12U\n" +
-	"\bLeaveOut\x12#.spanyard.layout.v1.LeaveOutRequest\x1a$.spanyard.layout.v1.LeaveOutResponse\x12m\n" +
-	"\x10CompareRevisions\x12+.spanyard.layout.v1.CompareRevisionsRequest\x1a,.spanyard.layout.v1.CompareRevisionsResponse\x12j\n" +
-	"\x0fRenderDocuments\x12*.spanyard.layout.v1.RenderDocumentsRequest\x1a+.spanyard.layout.v1.RenderDocumentsResponse\x12p\n" +
-	"\x11ApproveLayingPlan\x12,.spanyard.layout.v1.ApproveLayingPlanRequest\x1a-.spanyard.layout.v1.ApproveLayingPlanResponse\x12d\n" +
-	"\rGetLayingPlan\x12(.spanyard.layout.v1.GetLayingPlanRequest\x1a).spanyard.layout.v1.GetLayingPlanResponse\x12j\n" +
-	"\x0fListLayingPlans\x12*.spanyard.layout.v1.ListLayingPlansRequest\x1a+.spanyard.layout.v1.ListLayingPlansResponseB8Z6spanyard.example/proto/gen/spanyard/layout/v1;layoutv1b\x06proto3"
+	"\x16BEAM_CHANGE_KIND_MOVED\x10\x042\xcd\n" +
+	"\n" +
+	"\rLayoutService\x12k\n" +
+	"\fSetCatalogue\x12'.spanyard.layout.v1.SetCatalogueRequest\x1a(.spanyard.layout.v1.SetCatalogueResponse\"\b\xaa\xbc\x18\x04\n" +
+	"\x02\x03\x06\x12j\n" +
+	"\fGetCatalogue\x12'.spanyard.layout.v1.GetCatalogueRequest\x1a(.spanyard.layout.v1.GetCatalogueResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\b\x12|\n" +
+	"\x12ImportRoomSchedule\x12-.spanyard.layout.v1.ImportRoomScheduleRequest\x1a..spanyard.layout.v1.ImportRoomScheduleResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\x03\x12m\n" +
+	"\rImportDrawing\x12(.spanyard.layout.v1.ImportDrawingRequest\x1a).spanyard.layout.v1.ImportDrawingResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\x03\x12^\n" +
+	"\bEditRoom\x12#.spanyard.layout.v1.EditRoomRequest\x1a$.spanyard.layout.v1.EditRoomResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\x03\x12j\n" +
+	"\fReorderRooms\x12'.spanyard.layout.v1.ReorderRoomsRequest\x1a(.spanyard.layout.v1.ReorderRoomsResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\x03\x12^\n" +
+	"\bLeaveOut\x12#.spanyard.layout.v1.LeaveOutRequest\x1a$.spanyard.layout.v1.LeaveOutResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\x03\x12v\n" +
+	"\x10CompareRevisions\x12+.spanyard.layout.v1.CompareRevisionsRequest\x1a,.spanyard.layout.v1.CompareRevisionsResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\b\x12s\n" +
+	"\x0fRenderDocuments\x12*.spanyard.layout.v1.RenderDocumentsRequest\x1a+.spanyard.layout.v1.RenderDocumentsResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\b\x12y\n" +
+	"\x11ApproveLayingPlan\x12,.spanyard.layout.v1.ApproveLayingPlanRequest\x1a-.spanyard.layout.v1.ApproveLayingPlanResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\x03\x12m\n" +
+	"\rGetLayingPlan\x12(.spanyard.layout.v1.GetLayingPlanRequest\x1a).spanyard.layout.v1.GetLayingPlanResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\b\x12s\n" +
+	"\x0fListLayingPlans\x12*.spanyard.layout.v1.ListLayingPlansRequest\x1a+.spanyard.layout.v1.ListLayingPlansResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\bB8Z6spanyard.example/proto/gen/spanyard/layout/v1;layoutv1b\x06proto3"
 
 var (
 	file_spanyard_layout_v1_layout_proto_rawDescOnce sync.Once

@@ -15,6 +15,7 @@ import (
 	protoimpl "google.golang.org/protobuf/runtime/protoimpl"
 	timestamppb "google.golang.org/protobuf/types/known/timestamppb"
 	reflect "reflect"
+	_ "spanyard.example/proto/gen/spanyard/common/v1"
 	v1 "spanyard.example/proto/gen/spanyard/stock/event/v1"
 	sync "sync"
 	unsafe "unsafe"
@@ -6312,7 +6313,7 @@ var File_spanyard_stock_v1_stock_proto protoreflect.FileDescriptor
 
 const file_spanyard_stock_v1_stock_proto_rawDesc = "" +
 	"\n" +
-	"\x1dspanyard/stock/v1/stock.proto\x12\x11spanyard.stock.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a#spanyard/stock/event/v1/event.proto\x1a$spanyard/stock/v1/availability.proto\x1a\x1espanyard/stock/v1/stacks.proto\"\xa1\x05\n" +
+	"\x1dspanyard/stock/v1/stock.proto\x12\x11spanyard.stock.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1fspanyard/common/v1/access.proto\x1a#spanyard/stock/event/v1/event.proto\x1a$spanyard/stock/v1/availability.proto\x1a\x1espanyard/stock/v1/stacks.proto\"\xa1\x05\n" +
 	"\x05Batch\x12\x19\n" +
 	"\bbatch_id\x18\x01 \x01(\tR\abatchId\x126\n" +
 	"\x04kind\x18\x02 \x01(\x0e2\".spanyard.stock.event.v1.BatchKindR\x04kind\x123\n" +
@@ -6881,57 +6882,99 @@ const file_spanyard_stock_v1_stock_proto_rawDesc = "" +
 	"\x18CEMENT_CLASS_UNSPECIFIED\x10\x00\x12\x12\n" +
 	"\x0eCEMENT_CLASS_R\x10\x01\x12\x12\n" +
 	"\x0eCEMENT_CLASS_N\x10\x02\x12\x12\n" +
-	"\x0eCEMENT_CLASS_S\x10\x032\xf7\x1f\n" +
-	"\fStockService\x12_\n" +
-	"\fSetYardRules\x12&.spanyard.stock.v1.SetYardRulesRequest\x1a'.spanyard.stock.v1.SetYardRulesResponse\x12_\n" +
-	"\fGetYardRules\x12&.spanyard.stock.v1.GetYardRulesRequest\x1a'.spanyard.stock.v1.GetYardRulesResponse\x12_\n" +
-	"\fReceiveBatch\x12&.spanyard.stock.v1.ReceiveBatchRequest\x1a'.spanyard.stock.v1.ReceiveBatchResponse\x12k\n" +
-	"\x10ImportStockCount\x12*.spanyard.stock.v1.ImportStockCountRequest\x1a+.spanyard.stock.v1.ImportStockCountResponse\x12Y\n" +
+	"\x0eCEMENT_CLASS_S\x10\x032\xfa\"\n" +
+	"\fStockService\x12i\n" +
+	"\fSetYardRules\x12&.spanyard.stock.v1.SetYardRulesRequest\x1a'.spanyard.stock.v1.SetYardRulesResponse\"\b\xaa\xbc\x18\x04\n" +
+	"\x02\x01\x06\x12h\n" +
+	"\fGetYardRules\x12&.spanyard.stock.v1.GetYardRulesRequest\x1a'.spanyard.stock.v1.GetYardRulesResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\b\x12i\n" +
+	"\fReceiveBatch\x12&.spanyard.stock.v1.ReceiveBatchRequest\x1a'.spanyard.stock.v1.ReceiveBatchResponse\"\b\xaa\xbc\x18\x04\n" +
+	"\x02\x02\x01\x12u\n" +
+	"\x10ImportStockCount\x12*.spanyard.stock.v1.ImportStockCountRequest\x1a+.spanyard.stock.v1.ImportStockCountResponse\"\b\xaa\xbc\x18\x04\n" +
+	"\x02\x02\x06\x12b\n" +
 	"\n" +
-	"RecordTest\x12$.spanyard.stock.v1.RecordTestRequest\x1a%.spanyard.stock.v1.RecordTestResponse\x12_\n" +
-	"\fReleaseBatch\x12&.spanyard.stock.v1.ReleaseBatchRequest\x1a'.spanyard.stock.v1.ReleaseBatchResponse\x12h\n" +
-	"\x0fQuarantineBatch\x12).spanyard.stock.v1.QuarantineBatchRequest\x1a*.spanyard.stock.v1.QuarantineBatchResponse\x12e\n" +
-	"\x0eLiftQuarantine\x12(.spanyard.stock.v1.LiftQuarantineRequest\x1a).spanyard.stock.v1.LiftQuarantineResponse\x12b\n" +
-	"\rReservePieces\x12'.spanyard.stock.v1.ReservePiecesRequest\x1a(.spanyard.stock.v1.ReservePiecesResponse\x12h\n" +
-	"\x0fDropReservation\x12).spanyard.stock.v1.DropReservationRequest\x1a*.spanyard.stock.v1.DropReservationResponse\x12Y\n" +
+	"RecordTest\x12$.spanyard.stock.v1.RecordTestRequest\x1a%.spanyard.stock.v1.RecordTestResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\x04\x12h\n" +
+	"\fReleaseBatch\x12&.spanyard.stock.v1.ReleaseBatchRequest\x1a'.spanyard.stock.v1.ReleaseBatchResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\x04\x12q\n" +
+	"\x0fQuarantineBatch\x12).spanyard.stock.v1.QuarantineBatchRequest\x1a*.spanyard.stock.v1.QuarantineBatchResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\b\x12n\n" +
+	"\x0eLiftQuarantine\x12(.spanyard.stock.v1.LiftQuarantineRequest\x1a).spanyard.stock.v1.LiftQuarantineResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\x04\x12k\n" +
+	"\rReservePieces\x12'.spanyard.stock.v1.ReservePiecesRequest\x1a(.spanyard.stock.v1.ReservePiecesResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\x01\x12q\n" +
+	"\x0fDropReservation\x12).spanyard.stock.v1.DropReservationRequest\x1a*.spanyard.stock.v1.DropReservationResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\x01\x12c\n" +
 	"\n" +
-	"PickPieces\x12$.spanyard.stock.v1.PickPiecesRequest\x1a%.spanyard.stock.v1.PickPiecesResponse\x12Y\n" +
+	"PickPieces\x12$.spanyard.stock.v1.PickPiecesRequest\x1a%.spanyard.stock.v1.PickPiecesResponse\"\b\xaa\xbc\x18\x04\n" +
+	"\x02\x02\x01\x12c\n" +
 	"\n" +
-	"LoadPieces\x12$.spanyard.stock.v1.LoadPiecesRequest\x1a%.spanyard.stock.v1.LoadPiecesResponse\x12b\n" +
-	"\rDeliverPieces\x12'.spanyard.stock.v1.DeliverPiecesRequest\x1a(.spanyard.stock.v1.DeliverPiecesResponse\x12_\n" +
-	"\fReturnPieces\x12&.spanyard.stock.v1.ReturnPiecesRequest\x1a'.spanyard.stock.v1.ReturnPiecesResponse\x12\\\n" +
-	"\vScrapPieces\x12%.spanyard.stock.v1.ScrapPiecesRequest\x1a&.spanyard.stock.v1.ScrapPiecesResponse\x12Y\n" +
+	"LoadPieces\x12$.spanyard.stock.v1.LoadPiecesRequest\x1a%.spanyard.stock.v1.LoadPiecesResponse\"\b\xaa\xbc\x18\x04\n" +
+	"\x02\x02\x01\x12l\n" +
+	"\rDeliverPieces\x12'.spanyard.stock.v1.DeliverPiecesRequest\x1a(.spanyard.stock.v1.DeliverPiecesResponse\"\b\xaa\xbc\x18\x04\n" +
+	"\x02\x02\x01\x12i\n" +
+	"\fReturnPieces\x12&.spanyard.stock.v1.ReturnPiecesRequest\x1a'.spanyard.stock.v1.ReturnPiecesResponse\"\b\xaa\xbc\x18\x04\n" +
+	"\x02\x02\x01\x12e\n" +
+	"\vScrapPieces\x12%.spanyard.stock.v1.ScrapPiecesRequest\x1a&.spanyard.stock.v1.ScrapPiecesResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\x02\x12b\n" +
 	"\n" +
-	"MovePieces\x12$.spanyard.stock.v1.MovePiecesRequest\x1a%.spanyard.stock.v1.MovePiecesResponse\x12e\n" +
-	"\x0eListFreePieces\x12(.spanyard.stock.v1.ListFreePiecesRequest\x1a).spanyard.stock.v1.ListFreePiecesResponse\x12e\n" +
-	"\x0eSummariseStock\x12(.spanyard.stock.v1.SummariseStockRequest\x1a).spanyard.stock.v1.SummariseStockResponse\x12S\n" +
-	"\bGetBatch\x12\".spanyard.stock.v1.GetBatchRequest\x1a#.spanyard.stock.v1.GetBatchResponse\x12\\\n" +
-	"\vListBatches\x12%.spanyard.stock.v1.ListBatchesRequest\x1a&.spanyard.stock.v1.ListBatchesResponse\x12S\n" +
-	"\bGetStack\x12\".spanyard.stock.v1.GetStackRequest\x1a#.spanyard.stock.v1.GetStackResponse\x12h\n" +
-	"\x0fGetPieceHistory\x12).spanyard.stock.v1.GetPieceHistoryRequest\x1a*.spanyard.stock.v1.GetPieceHistoryResponse\x12V\n" +
-	"\tGetPieces\x12#.spanyard.stock.v1.GetPiecesRequest\x1a$.spanyard.stock.v1.GetPiecesResponse\x12V\n" +
-	"\tFindMarks\x12#.spanyard.stock.v1.FindMarksRequest\x1a$.spanyard.stock.v1.FindMarksResponse\x12\\\n" +
-	"\vRecallBatch\x12%.spanyard.stock.v1.RecallBatchRequest\x1a&.spanyard.stock.v1.RecallBatchResponse\x12e\n" +
-	"\x0eListDueSamples\x12(.spanyard.stock.v1.ListDueSamplesRequest\x1a).spanyard.stock.v1.ListDueSamplesResponse\x12k\n" +
-	"\x10ForecastStrength\x12*.spanyard.stock.v1.ForecastStrengthRequest\x1a+.spanyard.stock.v1.ForecastStrengthResponse\x12k\n" +
-	"\x10ReviewProduction\x12*.spanyard.stock.v1.ReviewProductionRequest\x1a+.spanyard.stock.v1.ReviewProductionResponse\x12h\n" +
-	"\x0fGetAvailability\x12).spanyard.stock.v1.GetAvailabilityRequest\x1a*.spanyard.stock.v1.GetAvailabilityResponse\x12b\n" +
-	"\rAdvisePutAway\x12'.spanyard.stock.v1.AdvisePutAwayRequest\x1a(.spanyard.stock.v1.AdvisePutAwayResponse\x12V\n" +
-	"\tPlanPicks\x12#.spanyard.stock.v1.PlanPicksRequest\x1a$.spanyard.stock.v1.PlanPicksResponse\x12S\n" +
-	"\bPlanSort\x12\".spanyard.stock.v1.PlanSortRequest\x1a#.spanyard.stock.v1.PlanSortResponse\x12e\n" +
-	"\x0eRelocatePieces\x12(.spanyard.stock.v1.RelocatePiecesRequest\x1a).spanyard.stock.v1.RelocatePiecesResponse\x12e\n" +
-	"\x0eExchangePieces\x12(.spanyard.stock.v1.ExchangePiecesRequest\x1a).spanyard.stock.v1.ExchangePiecesResponse\x12\\\n" +
-	"\vListPallets\x12%.spanyard.stock.v1.ListPalletsRequest\x1a&.spanyard.stock.v1.ListPalletsResponse\x12\\\n" +
-	"\vPackPallets\x12%.spanyard.stock.v1.PackPalletsRequest\x1a&.spanyard.stock.v1.PackPalletsResponse\x12\\\n" +
-	"\vSplitPallet\x12%.spanyard.stock.v1.SplitPalletRequest\x1a&.spanyard.stock.v1.SplitPalletResponse\x12_\n" +
-	"\fMergePallets\x12&.spanyard.stock.v1.MergePalletsRequest\x1a'.spanyard.stock.v1.MergePalletsResponse\x12b\n" +
-	"\rUnpackPallets\x12'.spanyard.stock.v1.UnpackPalletsRequest\x1a(.spanyard.stock.v1.UnpackPalletsResponse\x12Y\n" +
+	"MovePieces\x12$.spanyard.stock.v1.MovePiecesRequest\x1a%.spanyard.stock.v1.MovePiecesResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\x02\x12n\n" +
+	"\x0eListFreePieces\x12(.spanyard.stock.v1.ListFreePiecesRequest\x1a).spanyard.stock.v1.ListFreePiecesResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\b\x12n\n" +
+	"\x0eSummariseStock\x12(.spanyard.stock.v1.SummariseStockRequest\x1a).spanyard.stock.v1.SummariseStockResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\b\x12\\\n" +
+	"\bGetBatch\x12\".spanyard.stock.v1.GetBatchRequest\x1a#.spanyard.stock.v1.GetBatchResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\b\x12e\n" +
+	"\vListBatches\x12%.spanyard.stock.v1.ListBatchesRequest\x1a&.spanyard.stock.v1.ListBatchesResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\b\x12\\\n" +
+	"\bGetStack\x12\".spanyard.stock.v1.GetStackRequest\x1a#.spanyard.stock.v1.GetStackResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\b\x12q\n" +
+	"\x0fGetPieceHistory\x12).spanyard.stock.v1.GetPieceHistoryRequest\x1a*.spanyard.stock.v1.GetPieceHistoryResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\b\x12_\n" +
+	"\tGetPieces\x12#.spanyard.stock.v1.GetPiecesRequest\x1a$.spanyard.stock.v1.GetPiecesResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\b\x12_\n" +
+	"\tFindMarks\x12#.spanyard.stock.v1.FindMarksRequest\x1a$.spanyard.stock.v1.FindMarksResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\b\x12e\n" +
+	"\vRecallBatch\x12%.spanyard.stock.v1.RecallBatchRequest\x1a&.spanyard.stock.v1.RecallBatchResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\b\x12n\n" +
+	"\x0eListDueSamples\x12(.spanyard.stock.v1.ListDueSamplesRequest\x1a).spanyard.stock.v1.ListDueSamplesResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\b\x12t\n" +
+	"\x10ForecastStrength\x12*.spanyard.stock.v1.ForecastStrengthRequest\x1a+.spanyard.stock.v1.ForecastStrengthResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\b\x12t\n" +
+	"\x10ReviewProduction\x12*.spanyard.stock.v1.ReviewProductionRequest\x1a+.spanyard.stock.v1.ReviewProductionResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\b\x12q\n" +
+	"\x0fGetAvailability\x12).spanyard.stock.v1.GetAvailabilityRequest\x1a*.spanyard.stock.v1.GetAvailabilityResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\b\x12k\n" +
+	"\rAdvisePutAway\x12'.spanyard.stock.v1.AdvisePutAwayRequest\x1a(.spanyard.stock.v1.AdvisePutAwayResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\b\x12_\n" +
+	"\tPlanPicks\x12#.spanyard.stock.v1.PlanPicksRequest\x1a$.spanyard.stock.v1.PlanPicksResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\b\x12\\\n" +
+	"\bPlanSort\x12\".spanyard.stock.v1.PlanSortRequest\x1a#.spanyard.stock.v1.PlanSortResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\b\x12n\n" +
+	"\x0eRelocatePieces\x12(.spanyard.stock.v1.RelocatePiecesRequest\x1a).spanyard.stock.v1.RelocatePiecesResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\x02\x12o\n" +
+	"\x0eExchangePieces\x12(.spanyard.stock.v1.ExchangePiecesRequest\x1a).spanyard.stock.v1.ExchangePiecesResponse\"\b\xaa\xbc\x18\x04\n" +
+	"\x02\x02\x01\x12e\n" +
+	"\vListPallets\x12%.spanyard.stock.v1.ListPalletsRequest\x1a&.spanyard.stock.v1.ListPalletsResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\b\x12e\n" +
+	"\vPackPallets\x12%.spanyard.stock.v1.PackPalletsRequest\x1a&.spanyard.stock.v1.PackPalletsResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\x02\x12e\n" +
+	"\vSplitPallet\x12%.spanyard.stock.v1.SplitPalletRequest\x1a&.spanyard.stock.v1.SplitPalletResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\x02\x12h\n" +
+	"\fMergePallets\x12&.spanyard.stock.v1.MergePalletsRequest\x1a'.spanyard.stock.v1.MergePalletsResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\x02\x12k\n" +
+	"\rUnpackPallets\x12'.spanyard.stock.v1.UnpackPalletsRequest\x1a(.spanyard.stock.v1.UnpackPalletsResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\x02\x12c\n" +
 	"\n" +
-	"RecordCure\x12$.spanyard.stock.v1.RecordCureRequest\x1a%.spanyard.stock.v1.RecordCureResponse\x12Y\n" +
+	"RecordCure\x12$.spanyard.stock.v1.RecordCureRequest\x1a%.spanyard.stock.v1.RecordCureResponse\"\b\xaa\xbc\x18\x04\n" +
+	"\x02\x04\x02\x12b\n" +
 	"\n" +
-	"EndKeeping\x12$.spanyard.stock.v1.EndKeepingRequest\x1a%.spanyard.stock.v1.EndKeepingResponse\x12[\n" +
+	"EndKeeping\x12$.spanyard.stock.v1.EndKeepingRequest\x1a%.spanyard.stock.v1.EndKeepingResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\x01\x12d\n" +
 	"\n" +
-	"WatchStock\x12$.spanyard.stock.v1.WatchStockRequest\x1a%.spanyard.stock.v1.WatchStockResponse0\x01B6Z4spanyard.example/proto/gen/spanyard/stock/v1;stockv1b\x06proto3"
+	"WatchStock\x12$.spanyard.stock.v1.WatchStockRequest\x1a%.spanyard.stock.v1.WatchStockResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\b0\x01B6Z4spanyard.example/proto/gen/spanyard/stock/v1;stockv1b\x06proto3"
 
 var (
 	file_spanyard_stock_v1_stock_proto_rawDescOnce sync.Once
