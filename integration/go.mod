@@ -17,7 +17,10 @@ require (
 	spanyard.example/services/kit v0.0.0
 )
 
-require github.com/anishathalye/porcupine v1.3.1 // indirect
+require (
+	github.com/anishathalye/porcupine v1.3.1 // indirect
+	github.com/golang-jwt/jwt/v5 v5.3.1 // indirect
+)
 
 require (
 	buf.build/gen/go/bufbuild/protovalidate/protocolbuffers/go v1.36.12-20260825204119-511051f7f437.2 // indirect
