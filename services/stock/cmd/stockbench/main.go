@@ -35,7 +35,7 @@ type sizes struct {
 }
 
 var (
-	quick = sizes{Calls: 1500, Commands: 6400, Callers: 64, Events: 60_000, Live: 100_000, Shared: 3000}
+	quick = sizes{Calls: 1500, Commands: 6400, Callers: 64, Events: 200_000, Live: 200_000, Shared: 3000}
 	full  = sizes{Calls: 10_000, Commands: 50_000, Callers: 64, Events: 1_000_000, Live: 1_000_000, Shared: 20_000}
 )
 
