@@ -38,19 +38,24 @@ func seeds(t *testing.T, n int) []uint64 {
 // returns callers that scramble for its beams.
 func scramble(t *testing.T, seed uint64) (promises.Crowd, *house) {
 	t.Helper()
-	js, server, c := ledgertest.JetStream(t), miniredis.RunT(t), &hand{time.Date(2027, 3, 20, 8, 0, 0, 0, time.UTC)}
+	js, memory, c := ledgertest.JetStream(t), miniredis.RunT(t), &hand{time.Date(2027, 3, 20, 8, 0, 0, 0, time.UTC)}
 	once := grpc.WithDisableRetry()
-	houses := []*house{openOn(t, js, server, c, once), openOn(t, js, server, c, once)}
-	houses[0].rules(t)
-	crowd := promises.Crowd{
-		Yard: yard, Name: "scramble", Batches: map[string][]string{}, Callers: 6, Questions: 40, Seed: seed, Attempts: 3,
-		Wait: func(random *rand.Rand) time.Duration {
-			if random.IntN(4) == 0 {
-				return time.Duration(random.IntN(4000)) * time.Microsecond
-			}
-			return 10 * time.Second
-		},
+	houses := []*house{openOn(t, js, memory, c, once), openOn(t, js, memory, c, once)}
+	crowd := crowdOf(t, seed, houses...)
+	crowd.Wait = func(random *rand.Rand) time.Duration {
+		if random.IntN(4) == 0 {
+			return time.Duration(random.IntN(4000)) * time.Microsecond
+		}
+		return 10 * time.Second
 	}
+	return crowd, houses[0]
+}
+
+// crowdOf opens the yard of some replicas and returns callers of them.
+func crowdOf(t *testing.T, seed uint64, houses ...*house) promises.Crowd {
+	t.Helper()
+	houses[0].rules(t)
+	crowd := promises.Crowd{Yard: yard, Name: "scramble", Batches: map[string][]string{}, Callers: 6, Questions: 40, Seed: seed, Attempts: 3}
 	for n := range 3 {
 		batch := fmt.Sprintf("B%d", n)
 		crowd.Batches[batch] = houses[0].receive(t, batch, "2027-03-01", 6).GetPieceIds()
@@ -62,7 +67,7 @@ func scramble(t *testing.T, seed uint64) (promises.Crowd, *house) {
 	for _, h := range houses {
 		crowd.Replicas = append(crowd.Replicas, h.client)
 	}
-	return crowd, houses[0]
+	return crowd
 }
 
 // TestLinearizable: many callers scramble for the same beams at two replicas;

@@ -51,11 +51,18 @@ func open(t *testing.T, dir string, c clock.Clock) *house {
 // openOn runs a replica of the service on a JetStream and a Redis.
 func openOn(t *testing.T, js jetstream.JetStream, memory *miniredis.Miniredis, c clock.Clock, options ...grpc.DialOption) *house {
 	t.Helper()
+	return openWith(t, stock.Deps{JetStream: js, Clock: c}, memory, options...)
+}
+
+// openWith runs a replica with settings of its own.
+func openWith(t *testing.T, d stock.Deps, memory *miniredis.Miniredis, options ...grpc.DialOption) *house {
+	t.Helper()
 	log := slog.New(slog.NewTextHandler(io.Discard, nil))
 	ctx, cancel := context.WithCancel(t.Context())
-	h := &house{ctx: rpc.AsActor(ctx, "Clerk Immo Rask"), js: js, redis: memory}
+	h := &house{ctx: rpc.AsActor(ctx, "Clerk Immo Rask"), js: d.JetStream, redis: memory}
 	view := redis.NewClient(&redis.Options{Addr: h.redis.Addr()})
-	service, err := stock.New(ctx, stock.Deps{JetStream: h.js, Redis: view, Clock: c, Log: log})
+	d.Redis, d.Log = view, log
+	service, err := stock.New(ctx, d)
 	if err != nil {
 		t.Fatal(err)
 	}
