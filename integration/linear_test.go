@@ -28,7 +28,7 @@ func TestLinearizableThroughFaults(t *testing.T) {
 	var replicas []stockv1.StockServiceClient
 	for _, name := range []string{"stock", "stock-2"} {
 		// What is asked again has to be known to the judge.
-		conn, err := rpc.Dial(theHouse.Container(name).Address(house.ServicePort), grpc.WithDisableRetry())
+		conn, err := rpc.Dial(theHouse.Container(name).Address(house.ServicePort), grpc.WithDisableRetry(), grpc.WithDefaultCallOptions(grpc.WaitForReady(true)))
 		s.Must(err, "connect to %s", name)
 		defer conn.Close()
 		replicas = append(replicas, stockv1.NewStockServiceClient(conn))
