@@ -18,6 +18,7 @@ require (
 	google.golang.org/grpc v1.85.0
 	google.golang.org/protobuf v1.36.12
 	spanyard.example/proto v0.0.0
+	spanyard.example/services/desk v0.0.0
 	spanyard.example/services/dispatch v0.0.0
 	spanyard.example/services/kit v0.0.0
 	spanyard.example/services/layout v0.0.0
@@ -67,7 +68,7 @@ require (
 	github.com/xuri/nfp v0.0.2-0.20250530014748-2ddeb826f9a9 // indirect
 	github.com/yuin/gopher-lua v1.1.1 // indirect
 	go.uber.org/atomic v1.12.0 // indirect
-	golang.org/x/crypto v0.58.0 // indirect
+	golang.org/x/crypto v0.59.0 // indirect
 	golang.org/x/exp v0.0.0-20260820142414-ca536658362e // indirect
 	golang.org/x/image v0.48.0 // indirect
 	golang.org/x/net v0.62.0 // indirect
@@ -90,3 +91,5 @@ replace (
 	spanyard.example/services/layout => ../layout
 	spanyard.example/services/stock => ../stock
 )
+
+replace spanyard.example/services/desk => ../desk

@@ -21,6 +21,7 @@ import (
 	"github.com/redis/go-redis/v9"
 	"google.golang.org/grpc"
 
+	"spanyard.example/services/kit/auth"
 	"spanyard.example/services/kit/clock"
 	"spanyard.example/services/kit/fault"
 	"spanyard.example/services/spanyard/internal/datafolder"
@@ -32,8 +33,10 @@ type Options struct {
 	Data string
 	// Listen is the address for clients, host:port; port 0 takes a free one.
 	Listen string
-	Clock  clock.Clock
-	Log    *slog.Logger
+	// Desk is what people see; nil when there is none.
+	Desk  *Desk
+	Clock clock.Clock
+	Log   *slog.Logger
 }
 
 // service is what every department's package gives.
@@ -55,6 +58,12 @@ type House struct {
 	services map[string]service
 	lines    map[string]*grpc.ClientConn
 	address  net.Addr
+	// signer of the tokens that the desk's people carry, and the keys that
+	// know them.
+	signer *auth.Signer
+	keys   *auth.Keys
+	// desk is the address that a browser opens.
+	desk string
 
 	stops  []func()
 	failed chan error
@@ -70,7 +79,12 @@ func Start(ctx context.Context, o Options) (*House, error) {
 	if err != nil {
 		return nil, err
 	}
+	signer, keys, err := openKey(o.Data)
+	if err != nil {
+		return nil, err
+	}
 	h := &House{
+		signer: signer, keys: keys,
 		options: o, log: o.Log, base: context.WithoutCancel(ctx),
 		services: map[string]service{}, lines: map[string]*grpc.ClientConn{},
 		failed: make(chan error, 2*len(sorted)),

@@ -21,7 +21,8 @@ var modules = map[string]module{
 	"stock":    {needs: []string{"nats", "redis"}, start: startStock},
 	"dispatch": {needs: []string{"nats", "stock"}, start: startDispatch},
 	"door":     {needs: []string{"layout", "stock", "dispatch"}, start: startDoor},
-	"all":      {needs: []string{"door"}},
+	"desk":     {needs: []string{"layout", "stock", "dispatch"}, start: startDesk},
+	"all":      {needs: []string{"desk", "door"}},
 }
 
 // order returns the modules that name needs, and name itself, each after all

@@ -12,7 +12,7 @@ func TestOrderOfTheProgram(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if want := "nats layout redis stock dispatch door all"; strings.Join(got, " ") != want {
+		if want := "nats layout redis stock dispatch desk door all"; strings.Join(got, " ") != want {
 			t.Fatalf("got %v, want %s", got, want)
 		}
 	}

@@ -124,24 +124,24 @@ func (h *House) open(name string, s service) (func(), error) {
 // startDoor serves all services at one address, for the command line and
 // other clients.
 func startDoor(h *House) (func(), error) {
-	server, err := rpc.NewServer(rpc.ServerOptions{Name: "spanyard", Log: h.log, Health: h.Healthy, Reflection: true, StopTime: stopTime},
+	server, err := rpc.NewServer(rpc.ServerOptions{Name: "spanyard", Log: h.log, Health: h.Healthy, Reflection: true, StopTime: stopTime, Access: h.access(true)},
 		h.services["layout"].Register, h.services["stock"].Register, h.services["dispatch"].Register)
 	if err != nil {
 		return nil, err
 	}
 	listener, err := (&net.ListenConfig{}).Listen(h.base, "tcp", h.options.Listen)
 	if err != nil {
-		return nil, listenFault(h.options.Listen, err)
+		return nil, listenFault(h.options.Listen, "--listen", err)
 	}
 	h.address = listener.Addr()
 	return h.keep("listener", func(ctx context.Context) error { return server.Serve(ctx, listener) }), nil
 }
 
-func listenFault(address string, err error) error {
+func listenFault(address, flag string, err error) error {
 	if errors.Is(err, syscall.EADDRINUSE) {
-		return fault.New(fault.Unavailable, "ADDRESS_IN_USE", "The address %s is in use, perhaps by another spanyard. Stop that one, or choose another with --listen.", address).Because(err)
+		return fault.New(fault.Unavailable, "ADDRESS_IN_USE", "The address %s is in use, perhaps by another spanyard. Stop that one, or choose another with %s.", address, flag).Because(err)
 	}
-	return fault.New(fault.Invalid, "ADDRESS_UNUSABLE", "The program cannot listen at %q; give host:port with --listen.", address).Because(err)
+	return fault.New(fault.Invalid, "ADDRESS_UNUSABLE", "The program cannot listen at %q; give host:port with %s.", address, flag).Because(err)
 }
 
 // keep runs fn until the function it returns is called, which waits for its

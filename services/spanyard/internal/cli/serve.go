@@ -5,13 +5,16 @@ import (
 	"fmt"
 	"io/fs"
 	"log/slog"
+	"net"
 	"os"
+	"strconv"
 	"time"
 
 	"github.com/spf13/cobra"
 	"google.golang.org/grpc"
 
 	layoutv1 "spanyard.example/proto/gen/spanyard/layout/v1"
+	"spanyard.example/services/kit/auth"
 	"spanyard.example/services/kit/clock"
 	"spanyard.example/services/kit/fault"
 	"spanyard.example/services/spanyard/demo"
@@ -25,7 +28,7 @@ import (
 const readyWithin = 10 * time.Minute
 
 func (p *program) serveCommand() *cobra.Command {
-	var data, listen, logLevel, starts string
+	var data, listen, desk, logLevel, starts string
 	c := &cobra.Command{
 		Use:     "serve",
 		GroupID: groupProgram,
@@ -49,12 +52,13 @@ the address it listens on.`,
 			if err != nil {
 				return err
 			}
-			return p.serve(cmd.Context(), allinone.Options{Data: dir, Listen: listen, Clock: clk, Log: log}, p.untilStopped)
+			return p.serve(cmd.Context(), allinone.Options{Data: dir, Listen: listen, Desk: &allinone.Desk{Listen: deskAddress(desk, listen), Yard: p.yard}, Clock: clk, Log: log}, p.untilStopped)
 		},
 	}
 	f := c.Flags()
 	f.StringVar(&data, "data", "", "folder for the data; default spanyard under $XDG_DATA_HOME or ~/.local/share")
 	f.StringVar(&listen, "listen", defaultServer, "address to listen on, host:port")
+	f.StringVar(&desk, "desk", "", deskUsage)
 	f.StringVar(&logLevel, "log", "warn", "what to log on standard error: debug, info, warn or error")
 	f.StringVar(&starts, "clock-starts-at", "", "for demonstrations: time at which the program's clock starts, RFC 3339")
 	return c
@@ -83,6 +87,7 @@ starts at the same moment every time.`,
 	f.StringVar(&o.data, "data", "", "folder for the data; default spanyard-demo under $XDG_DATA_HOME or ~/.local/share")
 	f.StringVar(&o.scenario, "scenario", "", "folder with a scenario of your own; default is the one built in")
 	f.StringVar(&o.listen, "listen", defaultServer, "address to listen on, host:port")
+	f.StringVar(&o.desk, "desk", "", deskUsage)
 	f.StringVar(&o.log, "log", "error", "what to log on standard error: debug, info, warn or error")
 	f.BoolVar(&o.once, "once", false, "stop after printing the morning")
 	f.BoolVar(&o.fresh, "fresh", false, "start over: delete the data in the data folder first")
@@ -91,8 +96,8 @@ starts at the same moment every time.`,
 
 // demoOptions of the demo command.
 type demoOptions struct {
-	data, scenario, listen, log string
-	once, fresh, listenSet      bool
+	data, scenario, listen, desk, log string
+	once, fresh, listenSet            bool
 }
 
 func (p *program) demo(ctx context.Context, o demoOptions) error {
@@ -118,7 +123,11 @@ func (p *program) demo(ctx context.Context, o demoOptions) error {
 		o.listen = "127.0.0.1:0"
 	}
 	p.yard = s.Main.Yard
-	return p.serve(ctx, allinone.Options{Data: dir, Listen: o.listen, Clock: clock.StartingAt(s.Start), Log: log}, func(ctx context.Context, h *allinone.House) error {
+	desk := &allinone.Desk{Listen: deskAddress(o.desk, o.listen), Yard: p.yard, Demo: demoPeople(s)}
+	if o.once {
+		desk = nil // nobody would see it
+	}
+	return p.serve(ctx, allinone.Options{Data: dir, Listen: o.listen, Desk: desk, Clock: clock.StartingAt(s.Start), Log: log}, func(ctx context.Context, h *allinone.House) error {
 		if err := p.loadAndPlan(ctx, s); err != nil || o.once {
 			return err
 		}
@@ -223,6 +232,9 @@ func (p *program) serve(ctx context.Context, o allinone.Options, inside func(con
 
 // untilStopped waits for the user's Ctrl-C, the usual end, or for a failure.
 func (p *program) untilStopped(ctx context.Context, h *allinone.House) error {
+	if desk := h.DeskAddress(); desk != "" {
+		p.tell("Open in a browser: %s", desk)
+	}
 	p.tell("Serving at %s. Ctrl-C stops.", h.Address())
 	select {
 	case <-ctx.Done():
@@ -274,4 +286,35 @@ func (p *program) log(level string) (*slog.Logger, error) {
 		return nil, fault.New(fault.Invalid, "LOG_LEVEL_UNKNOWN", "The log level is not right.").At("--log", level, "is no level", "debug, info, warn, error")
 	}
 	return slog.New(slog.NewTextHandler(p.errw, &slog.HandlerOptions{Level: l})), nil
+}
+
+const deskUsage = "address of the pages for browsers, host:port; default one port above --listen"
+
+// deskAddress is where browsers find the desk: one port above the services,
+// unless it is named.
+func deskAddress(named, listen string) string {
+	if named != "" {
+		return named
+	}
+	host, port, err := net.SplitHostPort(listen)
+	if err != nil {
+		return listen // refused when it is listened at
+	}
+	n, err := strconv.Atoi(port)
+	if err != nil || n <= 0 {
+		return net.JoinHostPort(host, "0")
+	}
+	return net.JoinHostPort(host, strconv.Itoa(n+1))
+}
+
+// demoPeople of a scenario, the dispatcher first, one for each role.
+func demoPeople(s *scenario.Scenario) []auth.Person {
+	p := s.Main.People
+	return []auth.Person{
+		{Name: p.Dispatcher, Roles: []auth.Role{auth.Dispatcher}},
+		{Name: p.Yard, Roles: []auth.Role{auth.Yard}},
+		{Name: p.LaboratoryContact, Roles: []auth.Role{auth.Laboratory}},
+		{Name: p.DrawingOffice, Roles: []auth.Role{auth.DrawingOffice}},
+		{Name: "Barnaby Wrenchfield", Roles: []auth.Role{auth.Operations}},
+	}
 }

@@ -1,0 +1,308 @@
+// Package shell is what all pages of the desk stand in: sign-in, sessions,
+// forms, words, errors in words, live feeds. Package pages has the pages.
+//
+// Invariants: the desk keeps nothing but signed cookies; every call of a
+// service carries a token of the person at the screen, so that the services,
+// not the desk, decide what that person may do; no page has a script or a
+// style of its own in it; every form brings the token of its session.
+package shell
+
+import (
+	"context"
+	"crypto/subtle"
+	"embed"
+	"errors"
+	"html/template"
+	"io/fs"
+	"log/slog"
+	"net/http"
+	"net/url"
+	"slices"
+	"strings"
+	"time"
+
+	"golang.org/x/time/rate"
+
+	dispatchv1 "spanyard.example/proto/gen/spanyard/dispatch/v1"
+	layoutv1 "spanyard.example/proto/gen/spanyard/layout/v1"
+	stockv1 "spanyard.example/proto/gen/spanyard/stock/v1"
+	"spanyard.example/services/desk/accounts"
+	"spanyard.example/services/kit/auth"
+	"spanyard.example/services/kit/clock"
+	"spanyard.example/services/kit/fault"
+	"spanyard.example/services/kit/rpc"
+)
+
+//go:embed static
+var static embed.FS
+
+//go:embed templates
+var frames embed.FS
+
+// Shell is what pages are shown in.
+type Shell struct {
+	Yard     string
+	Layout   layoutv1.LayoutServiceClient
+	Stock    stockv1.StockServiceClient
+	Dispatch dispatchv1.DispatchServiceClient
+	Signer   *auth.Signer
+	Accounts *accounts.Store
+	// Demo people, whose places anybody at this screen may take; and the key
+	// that the printed address carries. Empty outside of demonstrations.
+	Demo    []auth.Person
+	DemoKey string
+	// Secure says that browsers reach the desk by TLS.
+	Secure bool
+	Clock  clock.Clock
+	Log    *slog.Logger
+	Words  Words
+
+	byName  map[string]*template.Template
+	tries   *rate.Limiter
+	perName *limits
+}
+
+// Page is one place of the desk.
+type Page struct {
+	// Pattern as http.ServeMux has it, "GET /stock/{batch}".
+	Pattern string
+	// Open admits everybody, also who has not signed in.
+	Open bool
+	// Site admits the holder of a link to a site.
+	Site bool
+	// Live pages last until the browser goes: feeds.
+	Live bool
+	// Handle shows the page or does what its form asks.
+	Handle func(*Request) error
+}
+
+// Request is one visit of a page.
+type Request struct {
+	W       http.ResponseWriter
+	R       *http.Request
+	Session *Session
+	// Problem is shown on the page, with the form as it was.
+	Problem error
+	shell   *Shell
+}
+
+// Limits on what a browser may send, and for how long.
+const (
+	maxFormBytes   = 1 << 20
+	maxUploadBytes = 9 << 20
+	pageTime       = 45 * time.Second
+	tokenLife      = time.Minute
+)
+
+// Handler returns the desk's pages. templates holds one file for each page.
+func (s *Shell) Handler(templates fs.FS, all ...Page) (http.Handler, error) {
+	if err := s.parse(templates); err != nil {
+		return nil, err
+	}
+	// In all, and for one name or address.
+	s.tries, s.perName = rate.NewLimiter(5, 20), newLimits(rate.Every(10*time.Second), 6)
+	mux := http.NewServeMux()
+	mux.Handle("GET /static/", http.StripPrefix("/static", cached(static)))
+	for _, p := range all {
+		mux.Handle(p.Pattern, s.visit(p))
+	}
+	mux.Handle("/", s.visit(Page{Open: true, Handle: func(*Request) error {
+		return fault.New(fault.NotFound, "PAGE_UNKNOWN", "%s", s.Words.Say("problem.page"))
+	}}))
+	return s.guarded(http.NewCrossOriginProtection().Handler(mux)), nil
+}
+
+// guarded says to browsers what pages of ours never do.
+func (s *Shell) guarded(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		h := w.Header()
+		h.Set("Content-Security-Policy", "default-src 'none'; style-src 'self'; script-src 'self'; img-src 'self'; connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'")
+		h.Set("X-Content-Type-Options", "nosniff")
+		h.Set("Referrer-Policy", "no-referrer")
+		h.Set("Cross-Origin-Opener-Policy", "same-origin")
+		h.Set("Cross-Origin-Resource-Policy", "same-origin")
+		h.Set("Permissions-Policy", "camera=(), microphone=(), geolocation=()")
+		if s.Secure {
+			h.Set("Strict-Transport-Security", "max-age=31536000")
+		}
+		next.ServeHTTP(w, r)
+	})
+}
+
+func cached(files embed.FS) http.Handler {
+	sub, err := fs.Sub(files, "static")
+	if err != nil { // the folder is embedded
+		return http.NotFoundHandler()
+	}
+	server := http.FileServerFS(sub)
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		w.Header().Set("Cache-Control", "max-age=300")
+		server.ServeHTTP(w, r)
+	})
+}
+
+// visit runs a page around sign-in, form token and errors.
+func (s *Shell) visit(p Page) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		w.Header().Set("Cache-Control", "no-store")
+		if !p.Live {
+			ctx, cancel := context.WithTimeout(r.Context(), pageTime)
+			defer cancel()
+			r = r.WithContext(ctx)
+		}
+		q := &Request{W: w, R: r, Session: s.sessionOf(r), shell: s}
+		if !p.Open && (q.Session == nil || q.Session.Person.Drop != nil && !p.Site) {
+			http.Redirect(w, r, "/sign-in?to="+url.QueryEscape(r.URL.RequestURI()), http.StatusSeeOther)
+			return
+		}
+		if err := s.readForm(q); err != nil {
+			q.fail(err)
+			return
+		}
+		if err := p.Handle(q); err != nil {
+			q.fail(err)
+		}
+	})
+}
+
+// readForm reads a form within bounds and checks its token.
+func (s *Shell) readForm(q *Request) error {
+	if q.R.Method != http.MethodPost {
+		return nil
+	}
+	q.R.Body = http.MaxBytesReader(q.W, q.R.Body, maxUploadBytes)
+	var err error
+	if strings.HasPrefix(q.R.Header.Get("Content-Type"), "multipart/form-data") {
+		err = q.R.ParseMultipartForm(maxFormBytes)
+	} else {
+		q.R.Body = http.MaxBytesReader(q.W, q.R.Body, maxFormBytes)
+		err = q.R.ParseForm()
+	}
+	if err != nil {
+		return fault.New(fault.Invalid, "FORM_UNREADABLE", "%s", s.Words.Say("problem.form")).Because(err)
+	}
+	if q.Session == nil {
+		return nil
+	}
+	if subtle.ConstantTimeCompare([]byte(q.R.PostFormValue("form_token")), []byte(s.formToken(q.Session))) != 1 {
+		return fault.New(fault.Refused, "FORM_STALE", "%s", s.Words.Say("problem.form_token"))
+	}
+	return nil
+}
+
+// Ctx is the context of calls in the name of the person at the screen: it
+// carries the person's token. Without one the services refuse, which is right.
+func (r *Request) Ctx() context.Context {
+	ctx := r.R.Context()
+	if r.Session == nil {
+		return ctx
+	}
+	token, err := r.shell.Signer.Sign(r.Session.Person, r.shell.Clock.Now(), tokenLife)
+	if err != nil {
+		r.shell.Log.Error("a token cannot be signed", slog.Any("error", err))
+		return ctx
+	}
+	return rpc.WithToken(ctx, token)
+}
+
+// Shell that the page is shown in.
+func (r *Request) Shell() *Shell { return r.shell }
+
+// Person at the screen; nobody before sign-in.
+func (r *Request) Person() auth.Person {
+	if r.Session == nil {
+		return auth.Person{}
+	}
+	return r.Session.Person
+}
+
+// Form returns a field of a form, without spaces around it.
+func (r *Request) Form(name string) string { return strings.TrimSpace(r.R.FormValue(name)) }
+
+// Zone of the yard, for days and hours on the page; UTC before there are rules.
+func (r *Request) Zone() *time.Location {
+	rules, err := r.shell.Stock.GetYardRules(r.Ctx(), &stockv1.GetYardRulesRequest{Yard: r.shell.Yard})
+	if err != nil {
+		return time.UTC
+	}
+	zone, err := time.LoadLocation(rules.GetRules().GetTimeZone())
+	if err != nil {
+		return time.UTC
+	}
+	return zone
+}
+
+// Today in the yard, YYYY-MM-DD.
+func (r *Request) Today() string { return r.shell.Clock.Now().In(r.Zone()).Format(time.DateOnly) }
+
+// Go leads to another page after a form was done, and says there what was
+// done.
+func (r *Request) Go(path, key string, args ...any) error {
+	if key != "" {
+		text, err := r.shell.seal(purposeSaid, sealed{Text: r.shell.Words.Say(key, args...)}, time.Minute)
+		if err != nil {
+			return err
+		}
+		r.shell.setCookie(r.W, purposeSaid, text, time.Minute)
+	}
+	http.Redirect(r.W, r.R, path, http.StatusSeeOther)
+	return nil
+}
+
+func (r *Request) said() string {
+	c, err := r.R.Cookie(r.shell.cookieName(purposeSaid))
+	if err != nil {
+		return ""
+	}
+	r.shell.setCookie(r.W, purposeSaid, "", 0)
+	got, err := r.shell.open(purposeSaid, c.Value)
+	if err != nil {
+		return ""
+	}
+	return got.Text
+}
+
+// fail shows an error as a page of its own.
+func (r *Request) fail(err error) {
+	if errors.Is(err, context.Canceled) {
+		return // nobody is there any more
+	}
+	r.Problem = err
+	if shown := r.Show("problem", nil); shown != nil {
+		r.shell.Log.Error("a page cannot be shown", slog.Any("error", shown))
+		http.Error(r.W, r.shell.Words.Say("problem.ours"), http.StatusInternalServerError)
+	}
+}
+
+func statusOf(err error) int {
+	if err == nil {
+		return http.StatusOK
+	}
+	switch fault.KindOf(err) {
+	case fault.Invalid:
+		return http.StatusUnprocessableEntity
+	case fault.NotFound:
+		return http.StatusNotFound
+	case fault.Conflict, fault.Stale:
+		return http.StatusConflict
+	case fault.Refused:
+		return http.StatusForbidden
+	case fault.Unavailable:
+		return http.StatusServiceUnavailable
+	default:
+		return http.StatusInternalServerError
+	}
+}
+
+func linkFault(cause error) error {
+	return fault.New(fault.Refused, "LINK_INVALID", "This link has run out or is not whole. Scan the code on the delivery note again, or call the yard.").Because(cause)
+}
+
+// safePath is a path of this desk to go to after sign-in, and no other host.
+func safePath(path string) string {
+	u, err := url.Parse(path)
+	if err != nil || u.Host != "" || u.Scheme != "" || !strings.HasPrefix(path, "/") || slices.Contains([]string{"//", "/\\"}, path[:min(2, len(path))]) {
+		return "/"
+	}
+	return path
+}
