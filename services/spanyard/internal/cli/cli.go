@@ -158,7 +158,7 @@ with --json the bare answer for other programs.`,
 	)
 	root.SetHelpCommandGroupID(groupProgram)
 	root.SetCompletionCommandGroupID(groupProgram)
-	root.AddCommand(p.serveCommand(), p.demoCommand(), p.yardCommand())
+	root.AddCommand(p.serveCommand(), p.demoCommand(), p.accountCommand(), p.yardCommand())
 	root.AddCommand(p.catalogueCommand(), p.floorCommand(), p.beamCommand(), p.designCommand())
 	root.AddCommand(p.stockCommand(), p.stackCommand(), p.traceCommand(), p.pieceCommand(), p.palletCommand(), p.picksCommand())
 	root.AddCommand(p.batchCommand())
