@@ -28,6 +28,9 @@ import (
 	"spanyard.example/services/kit/clock"
 )
 
+// Company says how people sign in at their company, by OpenID Connect.
+type Company = shell.CompanyConfig
+
 // Deps is what the desk stands on.
 type Deps struct {
 	// Yard that the desk belongs to.
@@ -38,6 +41,8 @@ type Deps struct {
 	Signer *auth.Signer
 	// Accounts is the file of local accounts; empty when there are none.
 	Accounts string
+	// Company is the sign-in at a company; nil where there is none.
+	Company *Company
 	// Demo people, whose places anybody may take who has opened /enter with the
 	// key, the first one by that address itself. For demonstrations only.
 	Demo    []auth.Person
@@ -77,6 +82,9 @@ func New(d Deps) (*Service, error) {
 	for _, p := range d.Demo {
 		p.Yard = d.Yard
 		s.Demo = append(s.Demo, p)
+	}
+	if d.Company != nil {
+		s.Company = shell.NewCompany(*d.Company)
 	}
 	if d.Accounts != "" {
 		s.Accounts = accounts.Open(d.Accounts)

@@ -15,6 +15,8 @@ func signInPages() []shell.Page {
 		{Pattern: "POST /sign-out", Open: true, Handle: signOut},
 		{Pattern: "GET /enter", Open: true, Handle: enter},
 		{Pattern: "POST /take", Handle: take},
+		{Pattern: "GET /company", Open: true, Handle: (*shell.Request).GoToCompany},
+		{Pattern: "GET /company/back", Open: true, Handle: (*shell.Request).BackFromCompany},
 	}
 }
 
@@ -22,10 +24,11 @@ func signInPages() []shell.Page {
 type signInView struct {
 	To, Name string
 	Accounts bool
+	Company  bool
 }
 
 func showSignIn(r *shell.Request) error {
-	return r.Show("signin", signInView{To: r.SignInTo(), Name: r.Form("name"), Accounts: r.Shell().Accounts != nil})
+	return r.Show("signin", signInView{To: r.SignInTo(), Name: r.Form("name"), Accounts: r.Shell().Accounts != nil, Company: r.Shell().Company != nil})
 }
 
 func signIn(r *shell.Request) error {

@@ -47,6 +47,8 @@ type Shell struct {
 	Dispatch dispatchv1.DispatchServiceClient
 	Signer   *auth.Signer
 	Accounts *accounts.Store
+	// Company is the sign-in at a company; nil where there is none.
+	Company *Company
 	// Demo people, whose places anybody at this screen may take; and the key
 	// that the printed address carries. Empty outside of demonstrations.
 	Demo    []auth.Person
