@@ -74,3 +74,19 @@ func feed[M any](ctx context.Context, send func(M) error, follow func(context.Co
 		}
 	})
 }
+
+// CheckResume refuses to resume a yard's feed after a position that the yard has
+// not reached: it is one of another yard, or of a ledger that was lost.
+func CheckResume(ctx context.Context, last func(ctx context.Context, yard string) (uint64, error), yard string, after uint64) error {
+	if after == 0 {
+		return nil
+	}
+	end, err := last(ctx, yard)
+	if fault.KindOf(err) == fault.NotFound {
+		end, err = 0, nil
+	}
+	if err == nil && after > end {
+		err = fault.New(fault.Invalid, "POSITION_UNKNOWN", "Yard %s has not come to position %d; its last is %d. Start from 0.", yard, after, end)
+	}
+	return err
+}

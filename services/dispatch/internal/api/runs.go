@@ -93,6 +93,9 @@ func (s *Server) CancelRun(ctx context.Context, req *dispatchv1.CancelRunRequest
 // carries the position of its own event, so that a client resumes exactly
 // behind the last one that it has. A client that does not read is dropped.
 func (s *Server) WatchPicks(req *dispatchv1.WatchPicksRequest, out dispatchv1.DispatchService_WatchPicksServer) error {
+	if err := rpc.CheckResume(out.Context(), s.office.Ledger.LastPosition, req.GetYard(), req.GetAfterPosition()); err != nil {
+		return err
+	}
 	return rpc.Feed(out.Context(), out.Send, func(ctx context.Context, put func(uint64, *dispatchv1.WatchPicksResponse) error) error {
 		return s.follow(ctx, req, put)
 	})

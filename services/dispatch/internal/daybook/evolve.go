@@ -89,10 +89,7 @@ func evolveRun(s State, event Event) State {
 	case RunDeparted:
 		s = s.withRun(e.RunID, func(r *RunStatus) { r.State = RunDepartedState })
 	case DropDelivered:
-		s = s.withRun(e.RunID, func(r *RunStatus) {
-			r.Delivered = append(slices.Clone(r.Delivered), e.DropNumber)
-			r.endWhenAllIsDown()
-		})
+		s = s.dropDelivered(e)
 	case RunCancelled:
 		s = s.runCancelled(e)
 	case RunFreed:
@@ -100,6 +97,27 @@ func evolveRun(s State, event Event) State {
 		s.unsettled = s.unsettled.Delete(e.RunID)
 	}
 	return s
+}
+
+// dropDelivered ends a drop. What of it came back before, or broke, was not set
+// down: its place is to be filled again.
+func (s State) dropDelivered(e DropDelivered) State {
+	r, ok := s.runs.Get(e.RunID)
+	if !ok {
+		return s
+	}
+	var missing []string
+	for _, id := range r.Run.dropPieceIDs(e.DropNumber) {
+		if !slices.Contains(e.PieceIDs, id) {
+			missing = append(missing, id)
+			s = s.reopen(r, id)
+		}
+	}
+	return s.withRun(e.RunID, func(r *RunStatus) {
+		r.Delivered = append(slices.Clone(r.Delivered), e.DropNumber)
+		r.TakenBack = append(slices.Clone(r.TakenBack), missing...)
+		r.endWhenAllIsDown()
+	})
 }
 
 func (s State) withFloor(k FloorKey, change func(*floorBook)) State {

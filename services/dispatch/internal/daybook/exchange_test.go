@@ -55,3 +55,29 @@ func TestExchange(t *testing.T) {
 		t.Errorf("exchanging a beam that is gone: %v, %v", events, err)
 	}
 }
+
+// TestDropBringsWhatIsOnTheTruck: a beam that came back from the road before the
+// drop was not set down; its place is to be filled again.
+func TestDropBringsWhatIsOnTheTruck(t *testing.T) {
+	s, _, plan := confirmedYard(t)
+	id := plan + "-R01"
+	run, _ := s.Run(id)
+	back := run.Run.PieceIDs()[1]
+	before, _ := leftOf(s)
+	s = must(t, s, DepartRun{RunID: id, DepartedBy: "Cy Example"})
+	s = must(t, s, Together{TakeBack{PieceID: back}, ReportHits{Reports: []Report{{PieceID: back, Kind: Returned, Reason: "chipped"}}}})
+	events := decided(t, s, DeliverDrop{RunID: id, DropNumber: 1, ReceivedBy: "Di Example"})
+	if e, ok := events[0].(DropDelivered); !ok || len(e.PieceIDs) != len(run.Run.PieceIDs())-1 {
+		t.Fatalf("the drop brings %v", events)
+	}
+	s = must(t, s, DeliverDrop{RunID: id, DropNumber: 1, ReceivedBy: "Di Example"})
+	if after, _ := leftOf(s); len(after) != len(before)+1 {
+		t.Errorf("to be brought before %v, after %v", before, after)
+	}
+	if r, _ := s.Run(id); r.State != RunDeliveredState {
+		t.Errorf("the run is %v", r.State)
+	}
+	if again, _ := leftOf(Recall("testyard", s.Memo())); len(again) != len(before)+1 {
+		t.Errorf("the recalled book has to bring %v", again)
+	}
+}

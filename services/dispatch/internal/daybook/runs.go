@@ -1,6 +1,7 @@
 package daybook
 
 import (
+	"slices"
 	"time"
 
 	"spanyard.example/services/kit/fault"
@@ -74,14 +75,14 @@ func (c DeliverDrop) decide(s State) ([]Event, error) {
 	if err != nil {
 		return nil, err
 	}
+	if c.DropNumber > len(r.Run.Drops) {
+		return nil, fault.New(fault.Invalid, "DROP_UNKNOWN", "Run %s has no drop %d; its last is drop %d.", c.RunID, c.DropNumber, len(r.Run.Drops))
+	}
 	if r.State == RunDeliveredState || r.State == RunDepartedState && c.DropNumber <= len(r.Delivered) {
 		return nil, fault.New(fault.Stale, "DROP_DELIVERED", "Drop %d of run %s was delivered before.", c.DropNumber, c.RunID)
 	}
 	if r.State != RunDepartedState {
 		return nil, fault.New(fault.Stale, "RUN_NOT_ON_ROAD", "Run %s is %s; a drop is delivered after the truck has left.", c.RunID, r.State)
-	}
-	if c.DropNumber > len(r.Run.Drops) {
-		return nil, fault.New(fault.Invalid, "DROP_UNKNOWN", "Run %s has no drop %d; its last is drop %d.", c.RunID, c.DropNumber, len(r.Run.Drops))
 	}
 	if next := len(r.Delivered) + 1; c.DropNumber != next {
 		return nil, fault.New(fault.Stale, "DROP_OUT_OF_ORDER", "Drop %d of run %s comes after drop %d, which is not delivered yet.",
@@ -89,8 +90,15 @@ func (c DeliverDrop) decide(s State) ([]Event, error) {
 	}
 	return []Event{DropDelivered{
 		RunID: c.RunID, DropNumber: c.DropNumber, SiteID: r.Run.dropSite(c.DropNumber),
-		PieceIDs: r.Run.dropPieceIDs(c.DropNumber), ReceivedBy: c.ReceivedBy, DeliveredAt: c.At,
+		PieceIDs: r.onTruck(r.Run.dropPieceIDs(c.DropNumber)), ReceivedBy: c.ReceivedBy, DeliveredAt: c.At,
 	}}, nil
+}
+
+// onTruck leaves out what came back to the yard, or broke, after it was loaded.
+func (r *RunStatus) onTruck(ids []string) []string {
+	return slices.DeleteFunc(slices.Clone(ids), func(id string) bool {
+		return slices.ContainsFunc(r.Hits, func(h Hit) bool { return h.PieceID == id && (h.Kind == Returned || h.Kind == Scrapped) })
+	})
 }
 
 // MayCancel refuses a run that cannot be taken off the day by what the book

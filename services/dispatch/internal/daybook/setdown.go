@@ -46,7 +46,7 @@ func (c SetDown) decide(s State) ([]Event, error) {
 			return
 		}
 		events = append(events, PieceSetDown{RunID: c.RunID, PieceID: c.PieceID, SiteID: c.SiteID, Mark: item.Mark})
-		if r.State == RunCancelledState {
+		if r.State == RunCancelledState || slices.Contains(r.TakenBack, item.PieceID) {
 			events = append(events, s.alsoCarried(r, item)...)
 		}
 	})
@@ -57,12 +57,16 @@ func (c SetDown) decide(s State) ([]Event, error) {
 // cancelled run has filled.
 func (s State) alsoCarried(down *RunStatus, filled *Item) []Event {
 	var reports []Report
+	whose := "run"
+	if down.State == RunCancelledState {
+		whose = "cancelled run"
+	}
 	look := func(run *Run) {
 		run.Items(func(_ *Pile, item *Item) {
-			if item.FloorKey == filled.FloorKey && item.Room == filled.Room && item.Mark == filled.Mark && item.IsPallet() == filled.IsPallet() {
+			if run.ID != down.Run.ID && item.FloorKey == filled.FloorKey && item.Room == filled.Room && item.Mark == filled.Mark && item.IsPallet() == filled.IsPallet() {
 				reports = append(reports, Report{
 					RunID: run.ID, PieceID: item.PieceID, BatchID: item.BatchID, Kind: PlaceFilled,
-					Reason: fmt.Sprintf("its place is filled: piece %s of cancelled run %s was set down there", filled.PieceID, down.Run.ID),
+					Reason: fmt.Sprintf("its place is filled: piece %s of %s %s was set down there", filled.PieceID, whose, down.Run.ID),
 				})
 			}
 		})
@@ -131,11 +135,14 @@ func (c TakeBack) decide(s State) ([]Event, error) {
 }
 
 func (s State) setDown(e PieceSetDown) State {
+	again := false
 	s = s.withRun(e.RunID, func(r *RunStatus) {
+		again = slices.Contains(r.TakenBack, e.PieceID)
+		r.TakenBack = without(r.TakenBack, e.PieceID)
 		r.SetDown = append(slices.Clone(r.SetDown), e.PieceID)
 		r.endWhenAllIsDown()
 	})
-	if r, ok := s.runs.Get(e.RunID); ok && r.State == RunCancelledState {
+	if r, ok := s.runs.Get(e.RunID); ok && (again || r.State == RunCancelledState) {
 		s = s.fill(r, e.PieceID)
 		s = s.withDay(r.Day, func(d *dayBook) { d.changes++ })
 	}
@@ -221,7 +228,9 @@ func (r *RunStatus) endWhenAllIsDown() {
 		return
 	}
 	all := true
-	r.Run.Items(func(pile *Pile, item *Item) { all = all && r.isDown(pile, item) })
+	r.Run.Items(func(pile *Pile, item *Item) {
+		all = all && (r.isDown(pile, item) || slices.Contains(r.TakenBack, item.PieceID))
+	})
 	if !all {
 		return
 	}

@@ -232,7 +232,7 @@ func (p *program) batchLiftCommand() *cobra.Command {
 				return err
 			}
 			return p.answer(answer, func(w io.Writer) {
-				fmt.Fprintf(w, "The quarantine of batch %s is lifted. It may leave when it is released anew.\n", args[0])
+				fmt.Fprintf(w, "The quarantine of batch %s is lifted. It cures again, and may leave when it is released anew;\nresults that do not conform still stand against that: 'spanyard batch show %s'.\n", args[0], args[0])
 				show.ReleaseCautions(w)
 			})
 		},

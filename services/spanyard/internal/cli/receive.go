@@ -126,7 +126,7 @@ func againstCatalogue(req *stockv1.ReceiveBatchRequest, catalogue *layoutv1.GetC
 		}
 	}
 	if beams := req.GetBeams(); beams != nil {
-		beamsAgainst(refusal, beams, catalogue)
+		beamsAgainst(refusal, beams, req.GetConcrete(), catalogue)
 	}
 	if len(refusal.Places) == 0 {
 		return nil
@@ -134,7 +134,7 @@ func againstCatalogue(req *stockv1.ReceiveBatchRequest, catalogue *layoutv1.GetC
 	return refusal
 }
 
-func beamsAgainst(refusal *fault.Error, beams *stockv1.BeamLines, catalogue *layoutv1.GetCatalogueResponse) {
+func beamsAgainst(refusal *fault.Error, beams *stockv1.BeamLines, concrete *stockeventv1.Concrete, catalogue *layoutv1.GetCatalogueResponse) {
 	var names []string
 	for _, profile := range catalogue.GetProfiles() {
 		names = append(names, profile.GetName())
@@ -144,6 +144,10 @@ func beamsAgainst(refusal *fault.Error, beams *stockv1.BeamLines, catalogue *lay
 	}
 	if !slices.Contains(names, beams.GetProfile()) {
 		refusal.At("beams.profile", beams.GetProfile(), "is no profile of the catalogue", strings.Join(names, ", "))
+	}
+	if least := catalogue.GetBasis().GetConcrete().GetFckMpa(); concrete.GetFckCylinderMpa() < least {
+		refusal.At("concrete.fck_cylinder_mpa", strconv.FormatFloat(concrete.GetFckCylinderMpa(), 'g', -1, 64), "is weaker than the concrete that beams are checked with",
+			fmt.Sprintf("at least %g", least))
 	}
 	longest, step := catalogue.GetMaxBeamLengthMm(), catalogue.GetLengthStepMm()
 	for i, line := range beams.GetLines() {
@@ -166,6 +170,9 @@ func (p *program) catalogue(ctx context.Context) (*layoutv1.GetCatalogueResponse
 }
 
 func (r receiving) blocks(req *stockv1.ReceiveBatchRequest, catalogue *layoutv1.GetCatalogueResponse) error {
+	if r.job != "" {
+		return fault.New(fault.Invalid, "NOT_KEPT", "Blocks are for anybody: they are not kept for a job. Leave --for-job out.")
+	}
 	for _, b := range catalogue.GetBlocks() {
 		if b.GetName() != r.block {
 			continue

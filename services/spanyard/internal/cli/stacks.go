@@ -163,8 +163,9 @@ func (p *program) pieceExchangeCommand() *cobra.Command {
 		Short: "Let equal beams take the places of promised ones; they are marked anew",
 		Long: `Exchanges promised beams that are not there, or must not be used, for equal ones of
 profile, wires, length and mass that lie free: the easiest to get at, or the one
-named by --with. Mark and run go over; the history of both says so. With --gone the
-old beams are written off: they are not where they should be, or broken.`,
+named by --with. Mark and run go over; the history of both says so. The old beams
+are free for others after that, unless --gone writes them off: they are broken, or
+not where they should be.`,
 		Example: `  spanyard piece exchange B0205-025 --gone --reason "not in the stack"
   spanyard piece exchange B0205-025 --with B0211-133 --reason "chipped"`,
 		Args: cobra.MinimumNArgs(1),

@@ -11,7 +11,8 @@ import (
 
 // Available prints what can be promised for a day.
 func Available(w io.Writer, a *stockv1.GetAvailabilityResponse) {
-	fmt.Fprintf(w, "AVAILABLE FOR %s: free and kept are released; provisional is not, and is never confirmed before it is\n", a.GetDay())
+	fmt.Fprintf(w, "AVAILABLE FOR %s, in beams and blocks\n", a.GetDay())
+	fmt.Fprintln(w, "Free and kept are released; provisional is not yet, and is never confirmed before it is.")
 	if len(a.GetProducts()) == 0 {
 		note(w, "The yard is empty, and nothing is called off.")
 	} else {
@@ -31,11 +32,12 @@ func productOf(p *stockv1.Availability) string {
 }
 
 func availableTable(w io.Writer, products []*stockv1.Availability) {
-	t := newTable("product", "free#", "kept#", "promised#", "provis.#", "later#", "held#", "needed#", "short#", "even so#")
+	t := newTable("product", "free#", "kept#", "promised#", "stopped#", "provis.#", "later#", "held#", "needed#", "short#", "even so#")
 	for _, p := range products {
-		t.add(productOf(p), p.GetFree(), p.GetKept(), p.GetPromised(), p.GetProvisional(), p.GetLater(), p.GetWithheld(), p.GetNeeded(), p.GetShort(), p.GetShortEvenSo())
+		t.add(productOf(p), p.GetFree(), p.GetKept(), p.GetPromised(), p.GetStopped(), p.GetProvisional(), p.GetLater(), p.GetWithheld(), p.GetNeeded(), p.GetShort(), p.GetShortEvenSo())
 	}
 	t.write(w)
+	paragraph(w, "", "", "Kept: for the job it was made for. Stopped: promised, and quarantined since; needed counts it. Later: cannot be released by that day. Held: quarantined, or results do not conform.")
 	if slices.ContainsFunc(products, func(p *stockv1.Availability) bool { return p.GetShort() > 0 }) {
 		paragraph(w, "", "", "Short: needed by the call-offs until that day, and neither free nor kept for their job. Even so: still short when all that is provisional is released in time.")
 	}
@@ -56,7 +58,7 @@ func coming(w io.Writer, products []*stockv1.Availability) {
 }
 
 func withheld(w io.Writer, h *stockv1.Withheld) {
-	paragraph(w, "\n", "  ", fmt.Sprintf("QUARANTINED, batch %s: %s. It takes %s out of the yard's stock and hits %s.", h.GetBatchId(), strings.TrimSuffix(h.GetReason(), "."),
+	paragraph(w, "\n", "  ", fmt.Sprintf("HELD BACK, batch %s: %s. It takes %s out of the yard's stock and hits %s.", h.GetBatchId(), strings.TrimSuffix(h.GetReason(), "."),
 		count(h.GetTakenCount(), "piece"), count(len(h.GetHits()), "piece")))
 	t := newTable("piece", "is", "run", "site", "job", "mark")
 	for _, hit := range h.GetHits() {

@@ -12,8 +12,10 @@ import (
 
 // PutAway prints an advice, or what was done by it.
 func PutAway(w io.Writer, a *stockv1.AdvisePutAwayResponse, done bool) {
-	LoadingCautions(w)
-	stackMoves(w, a.GetMoves())
+	if len(a.GetMoves()) > 0 {
+		LoadingCautions(w)
+		stackMoves(w, a.GetMoves())
+	}
 	paragraph(w, "", "", a.GetSentence())
 	recorded(w, len(a.GetMoves()), done)
 }
@@ -86,7 +88,7 @@ func Exchanged(w io.Writer, list []*stockeventv1.PieceExchanged) {
 // Pallets prints the blocks of each batch by pallet.
 func Pallets(w io.Writer, list []*stockv1.BlockCount) {
 	if len(list) == 0 {
-		note(w, "There are no blocks in this yard.")
+		note(w, "There are no such blocks in this yard.")
 		return
 	}
 	t := newTable("block", "batch", "stack", "state", "loose#", "standing#", "promised#", "on pallets#", "standing pallets")

@@ -209,10 +209,10 @@ func Free(w io.Writer, beams []*stockv1.Piece, blocks []*stockv1.FreeBlocks) {
 		return
 	}
 	if len(beams) > 0 {
-		t := newTable("beam", "profile", "wires", "length mm#", "mass kg#", "stack", "tier#", "above#", "made on", "released on")
+		t := newTable("beam", "profile", "wires", "length mm#", "mass kg#", "stack", "tier#", "above#", "made on", "released on", "kept for")
 		for _, p := range beams {
 			t.add(p.GetPieceId(), p.GetProfile(), p.GetWirePattern(), p.GetLengthMm(), kg(p.GetMassG()), p.GetStackId(), p.GetTier(),
-				p.GetPiecesAbove(), p.GetMadeOn(), p.GetReleasedOn())
+				p.GetPiecesAbove(), p.GetMadeOn(), p.GetReleasedOn(), dash(p.GetKeptForJobId()))
 		}
 		t.write(w)
 	}
@@ -234,6 +234,7 @@ func freeBlocks(w io.Writer, blocks []*stockv1.FreeBlocks) {
 func Summary(w io.Writer, s *stockv1.SummariseStockResponse) {
 	fmt.Fprintf(w, "STOCK FOR %s\n", strings.ToUpper(longDay(s.GetDay())))
 	fmt.Fprintln(w, "\"By then\" will be old enough on that day and is free if tested and released.")
+	fmt.Fprintln(w, "\"Free\" counts beams that are kept for a job too: 'spanyard stock available' tells them apart.")
 	fmt.Fprintln(w, "\"Held\" is quarantined, or cures with results that do not conform.")
 	if len(s.GetBeams())+len(s.GetBlocks()) == 0 {
 		note(w, "The yard is empty.")

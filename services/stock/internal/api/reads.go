@@ -178,6 +178,9 @@ func (s *Server) ReviewProduction(ctx context.Context, req *stockv1.ReviewProduc
 // WatchStock follows the yard's events: put-aways, quarantines and all else. A
 // client that does not read is dropped and told where to resume.
 func (s *Server) WatchStock(req *stockv1.WatchStockRequest, stream grpc.ServerStreamingServer[stockv1.WatchStockResponse]) error {
+	if err := rpc.CheckResume(stream.Context(), s.ledger.LastPosition, req.GetYard(), req.GetAfterPosition()); err != nil {
+		return err
+	}
 	return rpc.Feed(stream.Context(), stream.Send, func(ctx context.Context, put func(uint64, *stockv1.WatchStockResponse) error) error {
 		return s.ledger.Follow(ctx, req.GetYard(), req.GetAfterPosition(), func(e ledger.Event[yard.Event]) error {
 			return put(e.Position, &stockv1.WatchStockResponse{

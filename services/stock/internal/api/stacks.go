@@ -83,6 +83,9 @@ func (s *Server) AdvisePutAway(ctx context.Context, req *stockv1.AdvisePutAwayRe
 	if err != nil {
 		return nil, err
 	}
+	if len(advice.Moves) == 0 {
+		return &stockv1.AdvisePutAwayResponse{Position: position, Sentence: "The beams lie well already: no stack of theirs mixes lengths or jobs."}, nil
+	}
 	return &stockv1.AdvisePutAwayResponse{
 		Moves: movesTo(advice.Moves), LaterMoves: int32(advice.Later), LaterMovesBound: int32(advice.LaterBound), Position: position,
 		Sentence: fmt.Sprintf("%d moves; later picks then need %d moves aside, and no advice leaves fewer than %d.", len(advice.Moves), advice.Later, advice.LaterBound),
@@ -127,7 +130,7 @@ func (s *Server) PlanSort(ctx context.Context, req *stockv1.PlanSortRequest) (*s
 	case sorting.AsideBefore == 0:
 		answer.Sentence = "Nothing has to be moved aside for these picks: there is nothing to sort."
 	case len(sorting.Moves) == 0:
-		answer.Sentence = fmt.Sprintf("The picks need %d moves aside, and no sorting that fits in the yard makes them fewer.", sorting.AsideBefore)
+		answer.Sentence = fmt.Sprintf("The picks need %d moves aside, and no sorting was found that makes them fewer.", sorting.AsideBefore)
 	default:
 		answer.Sentence = fmt.Sprintf("%d moves now, and the picks need %d moves aside instead of %d.", len(sorting.Moves), sorting.AsideAfter, sorting.AsideBefore)
 	}
@@ -171,6 +174,9 @@ func (s *Server) ListPallets(ctx context.Context, req *stockv1.ListPalletsReques
 	state, position, err := s.yardFor(ctx, req.GetYard(), req.GetAtLeast())
 	if err != nil {
 		return nil, err
+	}
+	if _, known := state.Batch(req.GetBatchId()); req.GetBatchId() != "" && !known {
+		return nil, fault.New(fault.NotFound, "BATCH_UNKNOWN", "There is no batch %s in this yard.", req.GetBatchId())
 	}
 	answer := &stockv1.ListPalletsResponse{Position: position}
 	state.Batches(func(b yard.Batch) {

@@ -32,7 +32,7 @@ type Need struct {
 }
 
 // Line is one product on a day, in beams or blocks. Free, Kept, Provisional,
-// Later, Withheld and Promised add up to all that is in the yard of it.
+// Later, Withheld, Promised and Stopped add up to all that is in the yard of it.
 type Line struct {
 	Product
 	// Free is released, nobody's and for anybody.
@@ -43,8 +43,10 @@ type Line struct {
 	Provisional, Later int
 	// Withheld is quarantined, or has results that do not conform.
 	Withheld int
-	Promised int
-	Needed   int
+	// Promised is reserved; Stopped is reserved too, and quarantined since: whom
+	// it was promised to needs another piece, which Needed counts.
+	Promised, Stopped int
+	Needed            int
 	// Short is what is needed and neither free nor kept for the job that needs
 	// it; ShortEvenSo is what is left of it when all that is provisional is
 	// released in time.
@@ -133,6 +135,9 @@ func (c *counter) of(p Product) *entry {
 // batch counts what of a batch is in the yard.
 func (c *counter) batch(b yard.Batch) {
 	standing, earliest, sentence := c.standing(b)
+	if failed := b.FailedJudgements(); b.State == yard.Curing && len(failed) > 0 {
+		c.withheld = append(c.withheld, Withheld{BatchID: b.ID, Reason: "its results do not conform, and no retest took their place. " + failed[0].Verdict.Sentence, Taken: b.Counts.InYard, Hits: c.state.CountedOn(b)})
+	}
 	if b.State == yard.Quarantined {
 		c.withheld = append(c.withheld, Withheld{BatchID: b.ID, Reason: b.QuarantineReason, Taken: b.Counts.InYard, Hits: c.state.CountedOn(b)})
 	}
@@ -141,7 +146,11 @@ func (c *counter) batch(b yard.Batch) {
 	}
 	if b.Kind == yard.Blocks {
 		e := c.of(Product{BlockKind: b.Lot.BlockKind})
-		e.line.Promised += b.Counts.Reserved
+		if b.State == yard.Released {
+			e.line.Promised += b.Counts.Reserved
+		} else {
+			e.stop(b.Counts.Reserved, "")
+		}
 		e.add(standing, Coming{BatchID: b.ID, Count: b.Counts.InYard, EarliestOn: earliest, Sentence: sentence}, nil)
 		return
 	}
@@ -153,7 +162,11 @@ func (c *counter) batch(b yard.Batch) {
 	for _, id := range b.BeamIDs {
 		p, _ := c.state.Piece(id)
 		if p.State == yard.Reserved {
-			c.of(Product{Profile: b.Profile, WirePattern: b.WirePattern, LengthMM: p.LengthMM}).line.Promised++
+			if e := c.of(Product{Profile: b.Profile, WirePattern: b.WirePattern, LengthMM: p.LengthMM}); b.State == yard.Released {
+				e.line.Promised++
+			} else {
+				e.stop(1, p.Allocation.JobID)
+			}
 		}
 		if p.State != yard.InYard {
 			continue
@@ -171,6 +184,16 @@ func (c *counter) batch(b yard.Batch) {
 	for lengthMM, at := range piles {
 		e := c.of(Product{Profile: b.Profile, WirePattern: b.WirePattern, LengthMM: lengthMM})
 		e.add(standing, Coming{BatchID: b.ID, Count: at.count, EarliestOn: earliest, Sentence: sentence}, at.kept)
+	}
+}
+
+// stop counts what is promised to a job and must not leave: the job needs it
+// anew.
+func (e *entry) stop(n int, jobID string) {
+	e.line.Stopped += n
+	e.line.Needed += n
+	if n > 0 {
+		e.needs[jobID] += n
 	}
 }
 

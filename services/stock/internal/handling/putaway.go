@@ -30,6 +30,11 @@ func AdvisePutAway(s yard.State, pieceIDs []string, wishes []Wish, b stacking.Bu
 		return Advice{}, fault.New(fault.Refused, "PLACES_UNKNOWN", "The yard lists no stack places. Set them with its rules, so that advice can be given.")
 	}
 	rank := g.ranks(pieceIDs, wishes)
+	if len(wishes) == 0 {
+		if pieceIDs = g.mixed(pieceIDs, rank); len(pieceIDs) == 0 {
+			return Advice{}, nil // they lie well
+		}
+	}
 	order, err := g.offTheTops(pieceIDs, rank)
 	if err != nil {
 		return Advice{}, err
@@ -86,6 +91,20 @@ func fewestPlaces(g *ground, order []string, rank map[string]int, apart bool, b 
 
 func noRoom() *fault.Error {
 	return fault.New(fault.Refused, "NO_ROOM", "There is no place in the yard for these beams: all that are long enough are taken or full.")
+}
+
+// mixed returns those of some beams that share a stack with one of another kind:
+// the others lie well where they are.
+func (g *ground) mixed(pieceIDs []string, rank map[string]int) []string {
+	kinds := map[string]map[int]bool{}
+	for _, id := range pieceIDs {
+		stack := g.piece(id).StackID
+		if kinds[stack] == nil {
+			kinds[stack] = map[int]bool{}
+		}
+		kinds[stack][rank[id]] = true
+	}
+	return slices.DeleteFunc(slices.Clone(pieceIDs), func(id string) bool { return len(kinds[g.piece(id).StackID]) < 2 })
 }
 
 // ranks says when beams are wished for, from 1; 0 for never. Without wishes,

@@ -6,7 +6,7 @@ import (
 )
 
 // MaxBlocksPerPallet keeps a slip of the pen from becoming a pallet.
-const MaxBlocksPerPallet = 10_000
+const MaxBlocksPerPallet = 500
 
 // PackedPallet is a pallet that was packed.
 type PackedPallet struct {

@@ -134,6 +134,8 @@ func (s State) whyNotFor(old, fresh Piece) string {
 		return fmt.Sprintf("is made for %s and kept for it", fresh.Kept)
 	case a.Profile != b.Profile || a.WirePattern != b.WirePattern || fresh.LengthMM != old.LengthMM:
 		return fmt.Sprintf("is no equal: %s/%s of %d mm for %s/%s of %d mm", b.Profile, b.WirePattern, fresh.LengthMM, a.Profile, a.WirePattern, old.LengthMM)
+	case b.Concrete.FckCylinder < a.Concrete.FckCylinder || b.Concrete.FckCube < a.Concrete.FckCube:
+		return fmt.Sprintf("is of a weaker concrete: %v MPa by cylinders for %v MPa", b.Concrete.FckCylinder, a.Concrete.FckCylinder)
 	case fresh.MassG != old.MassG:
 		return fmt.Sprintf("weighs %d g instead of %d g; the load was planned with that", fresh.MassG, old.MassG)
 	}

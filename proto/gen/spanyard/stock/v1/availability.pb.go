@@ -253,7 +253,7 @@ func (x *GetAvailabilityResponse) GetPosition() uint64 {
 }
 
 // Availability of one product on a day. Free, kept, provisional, later,
-// withheld and promised are all that is in the yard of it.
+// withheld, promised and stopped are all that is in the yard of it.
 type Availability struct {
 	state       protoimpl.MessageState `protogen:"open.v1"`
 	Profile     string                 `protobuf:"bytes,1,opt,name=profile,proto3" json:"profile,omitempty"`
@@ -279,7 +279,10 @@ type Availability struct {
 	// What stays short when all that is provisional is released in time.
 	ShortEvenSo int32 `protobuf:"varint,13,opt,name=short_even_so,json=shortEvenSo,proto3" json:"short_even_so,omitempty"`
 	// Batches that are provisional or later.
-	Coming        []*Coming `protobuf:"bytes,14,rep,name=coming,proto3" json:"coming,omitempty"`
+	Coming []*Coming `protobuf:"bytes,14,rep,name=coming,proto3" json:"coming,omitempty"`
+	// Reserved, and quarantined since: counted in needed, since whom it was
+	// promised to needs another piece.
+	Stopped       int32 `protobuf:"varint,15,opt,name=stopped,proto3" json:"stopped,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -410,6 +413,13 @@ func (x *Availability) GetComing() []*Coming {
 		return x.Coming
 	}
 	return nil
+}
+
+func (x *Availability) GetStopped() int32 {
+	if x != nil {
+		return x.Stopped
+	}
+	return 0
 }
 
 // Coming is what of a batch may become free, and what that waits for.
@@ -707,7 +717,7 @@ const file_spanyard_stock_v1_availability_proto_rawDesc = "" +
 	"\x03day\x18\x01 \x01(\tR\x03day\x12;\n" +
 	"\bproducts\x18\x02 \x03(\v2\x1f.spanyard.stock.v1.AvailabilityR\bproducts\x127\n" +
 	"\bwithheld\x18\x03 \x03(\v2\x1b.spanyard.stock.v1.WithheldR\bwithheld\x12\x1a\n" +
-	"\bposition\x18\x04 \x01(\x04R\bposition\"\xa4\x03\n" +
+	"\bposition\x18\x04 \x01(\x04R\bposition\"\xbe\x03\n" +
 	"\fAvailability\x12\x18\n" +
 	"\aprofile\x18\x01 \x01(\tR\aprofile\x12!\n" +
 	"\fwire_pattern\x18\x02 \x01(\tR\vwirePattern\x12\x1b\n" +
@@ -724,7 +734,8 @@ const file_spanyard_stock_v1_availability_proto_rawDesc = "" +
 	"\x06needed\x18\v \x01(\x05R\x06needed\x12\x14\n" +
 	"\x05short\x18\f \x01(\x05R\x05short\x12\"\n" +
 	"\rshort_even_so\x18\r \x01(\x05R\vshortEvenSo\x121\n" +
-	"\x06coming\x18\x0e \x03(\v2\x19.spanyard.stock.v1.ComingR\x06coming\"\x8a\x01\n" +
+	"\x06coming\x18\x0e \x03(\v2\x19.spanyard.stock.v1.ComingR\x06coming\x12\x18\n" +
+	"\astopped\x18\x0f \x01(\x05R\astopped\"\x8a\x01\n" +
 	"\x06Coming\x12\x19\n" +
 	"\bbatch_id\x18\x01 \x01(\tR\abatchId\x12\x14\n" +
 	"\x05count\x18\x02 \x01(\x05R\x05count\x12\x1f\n" +
