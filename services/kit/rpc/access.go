@@ -6,6 +6,7 @@ import (
 	"strings"
 	"time"
 
+	"google.golang.org/grpc"
 	"google.golang.org/grpc/metadata"
 	"google.golang.org/grpc/peer"
 
@@ -34,7 +35,7 @@ type Access struct {
 
 // WithToken returns a context whose outgoing calls carry a token.
 func WithToken(ctx context.Context, token string) context.Context {
-	md, ok := metadata.FromOutgoingContext(ctx)
+	md, ok := metadata.FromOutgoingContext(ctx) // a copy
 	if !ok {
 		md = metadata.MD{}
 	}
@@ -96,4 +97,39 @@ func allowed(ctx context.Context, req any) error {
 		return nil
 	}
 	return p.Check(callOf(ctx).method, req)
+}
+
+// tokenLife of tokens that a program signs for its own calls.
+const tokenLife = time.Minute
+
+// SignedBy are options of Dial with which every call carries a token of a
+// person, signed when the call is made. A call that carries a token already
+// keeps it.
+func SignedBy(s *auth.Signer, p auth.Person, now func() time.Time) []grpc.DialOption {
+	sign := func(ctx context.Context) (context.Context, error) {
+		if md, ok := metadata.FromOutgoingContext(ctx); ok && len(md.Get(tokenKey)) > 0 {
+			return ctx, nil
+		}
+		token, err := s.Sign(p, now(), tokenLife)
+		if err != nil {
+			return ctx, err
+		}
+		return WithToken(ctx, token), nil
+	}
+	return []grpc.DialOption{
+		grpc.WithChainUnaryInterceptor(func(ctx context.Context, method string, req, reply any, cc *grpc.ClientConn, invoke grpc.UnaryInvoker, opts ...grpc.CallOption) error {
+			ctx, err := sign(ctx)
+			if err != nil {
+				return err
+			}
+			return invoke(ctx, method, req, reply, cc, opts...)
+		}),
+		grpc.WithChainStreamInterceptor(func(ctx context.Context, desc *grpc.StreamDesc, cc *grpc.ClientConn, method string, open grpc.Streamer, opts ...grpc.CallOption) (grpc.ClientStream, error) {
+			ctx, err := sign(ctx)
+			if err != nil {
+				return nil, err
+			}
+			return open(ctx, desc, cc, method, opts...)
+		}),
+	}
 }

@@ -6,6 +6,7 @@ import (
 	"strconv"
 	"time"
 
+	"spanyard.example/services/kit/auth"
 	"spanyard.example/services/kit/config"
 	"spanyard.example/services/kit/rpc"
 )
@@ -55,6 +56,15 @@ type Config struct {
 	TLSCert string `yaml:"tls_cert"`
 	TLSKey  string `yaml:"tls_key"`
 	TLSCA   string `yaml:"tls_ca"`
+	// AccessKeys are files with the public keys (PEM, Ed25519) of those who let
+	// people in: the desk, other services, whoever runs the command line. With
+	// them, every call has to carry a token that one of them signed, and the
+	// roles in it are checked; without them everybody is admitted who reaches
+	// the service, under the name that he gives.
+	AccessKeys []string `yaml:"access_keys"`
+	// AccessKey is the file with this service's own private key, with which it
+	// signs its calls of services that have AccessKeys.
+	AccessKey string `yaml:"access_key"`
 }
 
 // Defaults of the settings that are left out.
@@ -97,6 +107,12 @@ func (c *Config) Validate() error {
 	}
 	if err := c.tls().Check(); err != nil {
 		return config.Problem("tls_cert, tls_key, tls_ca", "", "cannot be used: "+err.Error(), "three readable PEM files, or none of the three")
+	}
+	if _, err := c.access(); err != nil {
+		return config.Problem("access_keys", "", "cannot be used: "+err.Error(), "files with Ed25519 public keys in PEM form")
+	}
+	if _, err := c.signer(); err != nil {
+		return config.Problem("access_key", c.AccessKey, "cannot be used: "+err.Error(), "a file with an Ed25519 private key in PEM form")
 	}
 	return nil
 }
@@ -147,4 +163,21 @@ func (c *Config) clockStart() (time.Time, error) {
 
 func (c *Config) tls() rpc.TLSFiles {
 	return rpc.TLSFiles{Cert: c.TLSCert, Key: c.TLSKey, CA: c.TLSCA}
+}
+
+// access says whom the service admits.
+func (c *Config) access() (rpc.Access, error) {
+	if len(c.AccessKeys) == 0 {
+		return rpc.Access{}, nil
+	}
+	keys, err := auth.ReadKeys(c.AccessKeys)
+	return rpc.Access{Keys: keys, Now: c.clock().Now}, err
+}
+
+// signer of this service's calls; nil where it has no key.
+func (c *Config) signer() (*auth.Signer, error) {
+	if c.AccessKey == "" {
+		return nil, nil
+	}
+	return auth.ReadSigner(c.AccessKey)
 }

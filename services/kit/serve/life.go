@@ -31,13 +31,21 @@ func live(ctx context.Context, in invocation, c *Config, log *slog.Logger, build
 		}
 		return err
 	}
-	base := &Base{JetStream: js, Conn: conn, Clock: c.clock(), Log: log, Replicas: max(1, c.Replicas), tls: c.tls()}
+	access, err := c.access()
+	if err != nil {
+		return err
+	}
+	signer, err := c.signer()
+	if err != nil {
+		return err
+	}
+	base := &Base{JetStream: js, Conn: conn, Clock: c.clock(), Log: log, Replicas: max(1, c.Replicas), tls: c.tls(), signer: signer}
 	service, err := build(ctx, base)
 	if err != nil {
 		return fmt.Errorf("build the service: %w", err)
 	}
 	server, err := rpc.NewServer(rpc.ServerOptions{
-		Name: in.name, Log: log, Health: service.Healthy, Reflection: c.Reflection, StopTime: c.stopTime(), TLS: c.tls(),
+		Name: in.name, Log: log, Health: service.Healthy, Reflection: c.Reflection, StopTime: c.stopTime(), TLS: c.tls(), Access: access,
 	}, service.Register)
 	if err != nil {
 		return err

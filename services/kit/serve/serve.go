@@ -29,6 +29,7 @@ import (
 	"github.com/nats-io/nats.go/jetstream"
 	"google.golang.org/grpc"
 
+	"spanyard.example/services/kit/auth"
 	"spanyard.example/services/kit/clock"
 	"spanyard.example/services/kit/config"
 	"spanyard.example/services/kit/rpc"
@@ -52,20 +53,25 @@ type Base struct {
 	Log       *slog.Logger
 	Replicas  int
 
-	tls rpc.TLSFiles
+	tls    rpc.TLSFiles
+	signer *auth.Signer
 }
 
 // Dial returns a connection to another service, with this service's own
-// certificate where TLS is set.
+// certificate where TLS is set, and its own token where it has a key.
 func (b *Base) Dial(target string) (*grpc.ClientConn, error) {
-	if !b.tls.Set() {
-		return rpc.Dial(target)
+	var options []grpc.DialOption
+	if b.signer != nil {
+		options = append(options, rpc.SignedBy(b.signer, auth.Person{Roles: []auth.Role{auth.Service}}, b.Clock.Now)...)
 	}
-	credentials, err := b.tls.Credentials("")
-	if err != nil {
-		return nil, err
+	if b.tls.Set() {
+		credentials, err := b.tls.Credentials("")
+		if err != nil {
+			return nil, err
+		}
+		options = append(options, grpc.WithTransportCredentials(credentials))
 	}
-	return rpc.Dial(target, grpc.WithTransportCredentials(credentials))
+	return rpc.Dial(target, options...)
 }
 
 // Build makes the service. ctx ends when the process is told to stop.
