@@ -2,6 +2,7 @@ package integration
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"math/rand/v2"
 	"testing"
@@ -63,7 +64,9 @@ func TestLinearizableThroughFaults(t *testing.T) {
 		if history.Count(promises.Done) < 10 {
 			t.Errorf("%s: too little happened to be judged", trouble.name)
 		}
-		if err := history.Judge(time.Minute); err != nil {
+		if err := history.Judge(time.Minute); errors.Is(err, promises.ErrUndecided) {
+			t.Logf("%s: not decided: %d questions have no answer", trouble.name, history.Count(promises.Unknown))
+		} else if err != nil {
 			t.Errorf("%s: %v", trouble.name, err)
 		}
 	}

@@ -2,6 +2,7 @@ package stock_test
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"math/rand/v2"
 	"os"
@@ -43,7 +44,7 @@ func scramble(t *testing.T, seed uint64) (promises.Crowd, *house) {
 	houses := []*house{openOn(t, js, memory, c, once), openOn(t, js, memory, c, once)}
 	crowd := crowdOf(t, seed, houses...)
 	crowd.Wait = func(random *rand.Rand) time.Duration {
-		if random.IntN(4) == 0 {
+		if random.IntN(8) == 0 {
 			return time.Duration(random.IntN(4000)) * time.Microsecond
 		}
 		return 10 * time.Second
@@ -74,6 +75,7 @@ func crowdOf(t *testing.T, seed uint64, houses ...*house) promises.Crowd {
 // some give up waiting and ask the other replica, and Redis is emptied again
 // and again. There is one order in which all that they were told is right.
 func TestLinearizable(t *testing.T) {
+	decided := 0
 	for _, seed := range seeds(t, 4) {
 		t.Run(fmt.Sprint("SPANYARD_SEED=", seed), func(t *testing.T) {
 			crowd, h := scramble(t, seed)
@@ -99,10 +101,19 @@ func TestLinearizable(t *testing.T) {
 			if history.Count(promises.Done) < 10 || history.Count(promises.Refused) < 5 {
 				t.Error("too little happened to be judged")
 			}
-			if err := history.Judge(30 * time.Second); err != nil {
+			switch err := history.Judge(30 * time.Second); {
+			case errors.Is(err, promises.ErrUndecided):
+				// A slow machine answers many too late: such a history says nothing.
+				t.Logf("not decided: %d questions have no answer", history.Count(promises.Unknown))
+			case err != nil:
 				t.Error(err)
+			default:
+				decided++
 			}
 		})
+	}
+	if decided == 0 {
+		t.Error("no history could be decided")
 	}
 }
 

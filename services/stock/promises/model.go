@@ -2,6 +2,7 @@ package promises
 
 import (
 	"cmp"
+	"errors"
 	"fmt"
 	"math"
 	"slices"
@@ -222,8 +223,13 @@ func (h *History) Count(outcome Outcome) int {
 	return n
 }
 
+// ErrUndecided says that neither an order was found nor that there is none: many
+// questions without an answer leave too many possibilities for the time given.
+var ErrUndecided = errors.New("no order was found, nor that there is none,")
+
 // Judge returns an error when no order of the questions makes all answers
-// right, or when none was found in the time given. It names the batches.
+// right, or ErrUndecided when none was found in the time given. It names the
+// batches.
 func (h *History) Judge(within time.Duration) error {
 	h.mu.Lock()
 	defer h.mu.Unlock()
@@ -238,7 +244,7 @@ func (h *History) Judge(within time.Duration) error {
 			fmt.Fprintf(&told, "\n%12d %20d  caller %d: %v: %s", o.Call, o.Return, o.ClientId, o.Input, o.Output.(Answer))
 		}
 		if verdict == porcupine.Unknown {
-			return fmt.Errorf("no order was found within %v for:%s", within, told.String())
+			return fmt.Errorf("%w within %v, for:%s", ErrUndecided, within, told.String())
 		}
 		return fmt.Errorf("the answers contradict each other, whatever the order:%s", told.String())
 	}
