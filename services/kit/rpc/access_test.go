@@ -38,7 +38,12 @@ func admitting(t *testing.T, access rpc.Access, lis net.Listener) namedStock {
 	ctx, cancel := context.WithCancel(t.Context())
 	done := make(chan error, 1)
 	go func() { done <- server.Serve(ctx, lis) }()
-	t.Cleanup(func() { cancel(); <-done })
+	t.Cleanup(func() {
+		cancel()
+		if err := <-done; err != nil {
+			t.Error(err)
+		}
+	})
 	return s
 }
 

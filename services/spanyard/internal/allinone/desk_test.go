@@ -284,3 +284,34 @@ func TestDeskFeedResumes(t *testing.T) {
 	}
 	t.Errorf("the feed ended: %v", lines.Err())
 }
+
+// A link opens its own drop and nothing else of the yard.
+func TestDeskLinksForSites(t *testing.T) {
+	h, _ := withDesk(t, rosamund, nettie)
+	fill(t, h)
+	b := newBrowser(t, h)
+	b.get(h.DeskAddress())
+	page := b.get("/site-link/2027-03-17-P1-R01/2")
+	want(t, "the link's page", page, http.StatusOK, "opens drop 2 of run 2027-03-17-P1-R01")
+	link := regexp.MustCompile(`/site/[^"]+`).FindString(page.text)
+	b.post("/", "/take", "name", nettie.Name)
+	want(t, "a link by another role", b.get("/site-link/2027-03-17-P1-R01/2"), http.StatusForbidden, "made by the dispatcher")
+
+	site := newBrowser(t, h)
+	want(t, "a spoiled link", site.get(link+"x"), http.StatusForbidden, "This link has run out or is not whole.")
+	if a := site.get(link); a.path != "/drop" || strings.Contains(a.text, `href="/stock"`) {
+		t.Errorf("the link led to %s: %s", a.path, a.text)
+	}
+	for _, path := range []string{"/", "/stock", "/stock/B1", "/find?q=B1", "/live/stock", "/site-link/2027-03-17-P1-R01/1"} {
+		if a := site.get(path); a.path != "/sign-in" {
+			t.Errorf("the link opens %s: %s", path, a.path)
+		}
+	}
+	if a := site.post("/drop", "/take", "name", rosamund.Name); strings.Contains(a.text, "You sit here as") {
+		t.Error("the link made its holder the dispatcher")
+	}
+	a := site.post("/drop", "/drop", "received_by", "Foreman Dobbleday")
+	if a.status == http.StatusOK || a.status == http.StatusForbidden || !strings.Contains(a.text, "Not done.") {
+		t.Errorf("a drop of a run that is not there: %d %s", a.status, a.text)
+	}
+}
