@@ -42,6 +42,8 @@ type world struct {
 	lots    []picking.Lot
 	chains  []chain
 	roads   roads
+	// largestG is the greatest load of any truck.
+	largestG int64
 	// class numbers trucks that are alike for loading.
 	class []int
 	decks map[deckKey]*loading.Deck
@@ -57,6 +59,10 @@ type loadKey struct {
 	drops [maxDrops]stretch
 }
 
+// remembered is how many loads and ends are remembered at a time; whichever are,
+// the plans are the same.
+const remembered = 100_000
+
 // loaded remembers whether a load can be built, and how.
 type loaded struct {
 	load  loading.Load
@@ -70,6 +76,7 @@ func newWorld(p morning.Problem, lots []picking.Lot) *world {
 		decks: map[deckKey]*loading.Deck{}, loads: map[loadKey]loaded{}, ends: map[loadKey]int{},
 	}
 	w.classify()
+	w.largestG = w.largest()
 	sites := siteIndex(p.Sites)
 	bySite := picking.BySite(p.Orders)
 	ids := make([]string, 0, len(bySite))
@@ -198,6 +205,9 @@ func (w *world) load(truck int, drops []stretch) loaded {
 			l.piles[i] = l.load.PilesOf(i + 1)
 		}
 	}
+	if len(w.loads) >= remembered {
+		clear(w.loads)
+	}
 	w.loads[key] = l
 	return l
 }
@@ -248,6 +258,9 @@ func (w *world) longest(truck int, drops []stretch, chain, start int) int {
 		if w.load(truck, all).ok {
 			break
 		}
+	}
+	if len(w.ends) >= remembered {
+		clear(w.ends)
 	}
 	w.ends[key] = end
 	return end

@@ -5,38 +5,33 @@ import (
 	"slices"
 )
 
-// taste is how a truck is chosen for a stretch.
-type taste uint8
-
-const (
-	// tight: fewest runs for the rest of the chain, then the least truck
-	// that does.
-	tight taste = iota
-	// roomy: the same, but the truck with the most room left for others.
-	roomy
-	// soon: the truck that can unload first.
-	soon
-	tastes
-)
-
-// turn is one step of making a plan: the next run starts with a chain.
-type turn struct {
+// wish is a drop that a run is to make.
+type wish struct {
 	chain int
-	taste taste
-	// alone forbids further drops.
-	alone bool
+	// most units; 0 is whatever fits.
+	most int
+}
+
+// trip is a run that a plan is to make: its drops in order, each with the next
+// units of its chain.
+type trip struct {
+	truck int
+	drops []wish
 }
 
 // plan is a plan that is being made.
 type plan struct {
 	runs []run
+	// trips are what the runs came of, one for each: what was to be whatever
+	// fits is so still.
+	trips []trip
 	// late are the stretches that no truck can bring in time.
 	late       []stretch
 	lateG      int64
 	latePieces int
 }
 
-// builder makes one plan from turns.
+// builder makes one plan from trips.
 type builder struct {
 	*world
 	diary *diary
@@ -45,18 +40,21 @@ type builder struct {
 	plan plan
 }
 
-// construct makes a plan: each turn sends the next run of its chain, and when
-// the turns are used up the chains follow in order of urgency.
-func (w *world) construct(turns []turn) plan {
+// construct makes a plan: the trips first, as far as they can be made, and then
+// runs for what is left, the urgent chains first in each round.
+func (w *world) construct(trips []trip) plan {
 	b := &builder{world: w, diary: w.newDiary(), next: make([]int, len(w.chains))}
-	for _, t := range turns {
-		if b.next[t.chain] < len(w.chains[t.chain].units) {
-			b.send(t)
-		}
+	for i := range trips {
+		b.travel(&trips[i])
 	}
-	for _, c := range w.urgent() {
-		for b.next[c] < len(w.chains[c].units) {
-			b.send(turn{chain: c})
+	chains := w.urgent()
+	for left := true; left; {
+		left = false
+		for _, c := range chains {
+			if b.next[c] < len(w.chains[c].units) {
+				b.send(c)
+				left = true
+			}
 		}
 	}
 	return b.plan
@@ -77,45 +75,105 @@ func (w *world) urgent() []int {
 	return out
 }
 
+// travel makes a trip with the drops of it that can be made.
+func (b *builder) travel(t *trip) {
+	var r run
+	made := trip{truck: t.truck}
+	for _, d := range t.drops {
+		if b.next[d.chain] >= len(b.chains[d.chain].units) || visits(r.drops, d.chain) || !slices.Contains(b.chains[d.chain].trucks, t.truck) {
+			continue
+		}
+		more, as, ok := b.withDrop(t.truck, &r, d)
+		if ok {
+			r = more
+			made.drops = append(made.drops, as)
+		}
+	}
+	if len(r.drops) > 0 {
+		b.enter(&r, made)
+	}
+}
+
+// tooLate is how many ever shorter stretches are tried when the longest one
+// cannot come in time.
+const tooLate = 3
+
+// withDrop adds a drop to a run, and says as which wish.
+func (b *builder) withDrop(truck int, r *run, d wish) (run, wish, bool) {
+	start := b.next[d.chain]
+	end := b.longest(truck, r.drops, d.chain, start)
+	as := wish{chain: d.chain}
+	drops := append(slices.Clone(r.drops), stretch{d.chain, start, end})
+	at := &drops[len(drops)-1]
+	if d.most > 0 && start+d.most < end {
+		as.most = d.most
+		for at.end = start + d.most; at.end > start && !b.load(truck, drops).ok; {
+			at.end--
+		}
+	}
+	for range tooLate {
+		if at.end == start {
+			break
+		}
+		if more, ok := b.schedule(b.diary, truck, drops); ok {
+			return more, as, true
+		}
+		at.end = b.shorter(d.chain, start, at.end)
+		as.most = at.end - start
+	}
+	return run{}, wish{}, false
+}
+
+// enter adds a run to the plan.
+func (b *builder) enter(r *run, t trip) {
+	b.diary.enter(r)
+	for _, s := range r.drops {
+		b.next[s.chain] = s.end
+	}
+	b.plan.runs = append(b.plan.runs, *r)
+	b.plan.trips = append(b.plan.trips, t)
+}
+
 // send plans the next run for a chain, or gives up the rest of its order.
-func (b *builder) send(t turn) {
-	r, ok := b.bestFirst(t)
+func (b *builder) send(chain int) {
+	r, ok := b.bestFirst(chain)
 	if !ok {
-		c := &b.chains[t.chain]
-		from, end := b.next[t.chain], c.orderEnd(b.next[t.chain])
-		b.plan.late = append(b.plan.late, stretch{t.chain, from, end})
+		c := &b.chains[chain]
+		from, end := b.next[chain], c.orderEnd(b.next[chain])
+		b.plan.late = append(b.plan.late, stretch{chain, from, end})
 		b.plan.lateG += c.massG[end] - c.massG[from]
 		b.plan.latePieces += end - from
-		b.next[t.chain] = end
+		b.next[chain] = end
 		return
 	}
-	for !t.alone && len(r.drops) < maxDrops {
+	for len(r.drops) < maxDrops {
 		more, ok := b.bestMore(r)
 		if !ok {
 			break
 		}
 		r = more
 	}
-	b.diary.enter(&r)
+	t := trip{truck: r.truck}
 	for _, s := range r.drops {
-		b.next[s.chain] = s.end
+		t.drops = append(t.drops, wish{chain: s.chain})
 	}
-	b.plan.runs = append(b.plan.runs, r)
+	b.enter(&r, t)
 }
 
-// offer is a run that a turn may take.
+// offer is a run that may be sent; the least score is taken.
 type offer struct {
 	run   run
 	score [4]int64
 }
 
-// bestFirst chooses truck and stretch for the first drop of a run.
-func (b *builder) bestFirst(t turn) (run, bool) {
+// bestFirst chooses truck and stretch for the first drop of a run: fewest runs
+// for the rest of the chain, then the least truck that does.
+func (b *builder) bestFirst(chain int) (run, bool) {
 	var best offer
 	found := false
-	start := b.next[t.chain]
-	for _, truck := range b.chains[t.chain].trucks {
-		o, ok := b.offerFor(truck, t, start)
+	start := b.next[chain]
+	for _, truck := range b.chains[chain].trucks {
+		o, ok := b.offerFor(truck, chain, start)
 		if ok && (!found || slices.Compare(o.score[:], best.score[:]) < 0) {
 			best, found = o, true
 		}
@@ -125,27 +183,17 @@ func (b *builder) bestFirst(t turn) (run, bool) {
 
 // offerFor is what a truck can do for a chain from a unit on: the longest
 // stretch that it can bring in time.
-func (b *builder) offerFor(truck int, t turn, start int) (offer, bool) {
-	c := &b.chains[t.chain]
-	end := b.longest(truck, nil, t.chain, start)
+func (b *builder) offerFor(truck, chain, start int) (offer, bool) {
+	c := &b.chains[chain]
+	end := b.longest(truck, nil, chain, start)
 	for end > start {
-		r, ok := b.schedule(b.diary, truck, []stretch{{t.chain, start, end}})
+		r, ok := b.schedule(b.diary, truck, []stretch{{chain, start, end}})
 		if ok {
-			after := int64(b.runsFrom(t.chain, end))
+			after := int64(b.runsFrom(chain, end))
 			room := b.deckFor(truck, r.drops).CapacityG() - (c.massG[end] - c.massG[start])
-			when := int64(r.stops[0].unload)
-			o := offer{run: r}
-			switch t.taste {
-			case tight:
-				o.score = [4]int64{after, room, when, int64(truck)}
-			case roomy:
-				o.score = [4]int64{after, -room, when, int64(truck)}
-			case soon:
-				o.score = [4]int64{when, after, room, int64(truck)}
-			}
-			return o, true
+			return offer{r, [4]int64{after, room, int64(r.stops[0].unload), int64(truck)}}, true
 		}
-		end = b.shorter(t.chain, start, end)
+		end = b.shorter(chain, start, end)
 	}
 	return offer{}, false
 }

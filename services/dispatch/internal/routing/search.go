@@ -2,18 +2,31 @@ package routing
 
 import (
 	"cmp"
+	"math"
 	"math/rand/v2"
-	"slices"
+
+	"spanyard.example/services/dispatch/internal/loading"
 )
 
 // attempts is how many plans a search tries at most. It bounds the search so
 // that the same morning gives the same plan on any machine that is not
 // stopped first.
-const attempts = 1000
+const attempts = 60_000
 
-// quiet is after how many attempts without a better plan a search ends whose
-// plan brings everything with the least number of runs.
-const quiet = 250
+const (
+	// firstWave is how many plans the first wave tries; each further one tries
+	// twice as many, so that a search that is stopped early has cooled down too.
+	firstWave = 500
+	// The temperature falls from hot to cold within a wave; the unit is a run.
+	hot, cold = 0.1, 0.001
+	// concentration is how much a plan is preferred that has full runs and
+	// nearly empty ones to one with as many that are all half full: the empty
+	// ones can go.
+	concentration = 0.5
+	// polishing is the part of a wave in which only whole plans count that are
+	// better in the order of cost.
+	polishing = 0.25
+)
 
 // cost is what is compared between plans: the lower, the better.
 type cost struct {
@@ -39,96 +52,114 @@ func costOf(p *plan) cost {
 	return c
 }
 
-// search looks for better plans by making plans from changed turns.
+// energy is the cost of a plan as one number in runs, smooth enough to walk
+// along: late pieces cost more than a run of their own, and runs less the fuller
+// they are.
+func (w *world) energy(p *plan) float64 {
+	sum := 2*float64(p.latePieces) + float64(p.lateG)/1e6
+	for i := range p.runs {
+		var mass int64
+		for _, s := range p.runs[i].drops {
+			mass += w.chains[s.chain].massG[s.end] - w.chains[s.chain].massG[s.start]
+		}
+		full := float64(mass) / float64(max(1, w.largestG))
+		sum += 1 - concentration*full*full + float64(p.runs[i].metres)/1e7
+	}
+	return sum
+}
+
+// largest is the greatest load of any truck.
+func (w *world) largest() int64 {
+	var most int64
+	for _, t := range w.problem.Trucks {
+		most = max(most, loading.CapacityG(t))
+	}
+	return most
+}
+
+// search looks for better plans by changing the trips of one under simulated
+// annealing, in waves.
 type search struct {
 	world  *world
 	random *rand.Rand
-	// turns of the best plan so far, never more than most.
-	turns []turn
-	most  int
-	best  plan
-	cost  cost
-	// least is the bound on the runs of the best plan; since counts the
-	// attempts after it.
-	least, since int
+	best   plan
+	cost   cost
+	// least is the bound on the runs of the best plan.
+	least int
+	wave  int
 }
 
 // newSearch makes the first plan.
 func newSearch(w *world) *search {
-	s := &search{world: w, random: rand.New(rand.NewPCG(w.problem.Seed, 2)), turns: w.firstTurns()}
-	s.most = 2*len(s.turns) + 4
-	s.keep(s.turns, w.construct(s.turns))
+	s := &search{world: w, random: rand.New(rand.NewPCG(w.problem.Seed, 2)), wave: firstWave}
+	s.keep(w.construct(nil))
 	return s
 }
 
-func (s *search) keep(turns []turn, p plan) {
-	if c := costOf(&p); s.since == 0 || c.compare(s.cost) < 0 {
-		s.since = 0
-		s.least, _ = s.world.boundAndReason(&p)
-	}
-	s.turns, s.best, s.cost = turns, p, costOf(&p)
+func (s *search) keep(p plan) {
+	s.best, s.cost = p, costOf(&p)
+	s.least, _ = s.world.boundAndReason(&p)
+}
+
+// done says that nothing but the distance can be better.
+func (s *search) done() bool {
+	return s.cost.runs <= s.least && s.cost.unservedPieces == 0
 }
 
 // improve makes so many more attempts, fewer when it is stopped or done.
 func (s *search) improve(attempts int, stop func() bool) {
-	if len(s.turns) == 0 {
-		return
+	for attempts > 0 && len(s.best.runs) > 0 {
+		n := min(s.wave, attempts)
+		attempts -= n
+		s.wave *= 2
+		over := s.done()
+		if !over && !s.anneal(n-int(polishing*float64(n)), stop) {
+			return
+		}
+		if !s.polish(int(polishing*float64(n)), stop) || over {
+			return
+		}
 	}
-	for range attempts {
+}
+
+// anneal looks for plans with fewer runs; false when it is stopped.
+func (s *search) anneal(n int, stop func() bool) bool {
+	now := s.best
+	at := s.world.energy(&now)
+	for i := range n {
 		if stop != nil && stop() {
-			return
+			return false
 		}
-		if s.since > quiet && s.cost.runs <= s.least && s.cost.unservedPieces == 0 {
-			return
+		heat := hot * math.Pow(cold/hot, float64(i)/float64(n))
+		p := s.world.construct(s.world.changed(now.trips, s.random))
+		energy := s.world.energy(&p)
+		if energy >= at-heat*math.Log(1-s.random.Float64()) || len(p.trips) == 0 {
+			continue
 		}
-		s.since++
-		turns := change(s.turns, s.most, s.random)
-		p := s.world.construct(turns)
-		if c := costOf(&p); c.compare(s.cost) <= 0 {
-			s.keep(turns, p)
+		now, at = p, energy
+		if costOf(&p).compare(s.cost) < 0 {
+			s.keep(p)
+		}
+		if s.done() {
+			break
 		}
 	}
+	return true
 }
 
-// firstTurns gives each chain a turn for each run it needs, urgent chains
-// first in each round.
-func (w *world) firstTurns() []turn {
-	var turns []turn
-	chains := w.urgent()
-	for round := 0; ; round++ {
-		any := false
-		for _, c := range chains {
-			if w.runsFrom(c, 0) > round {
-				turns = append(turns, turn{chain: c})
-				any = true
-			}
+// polish looks for plans that are better in the order of cost; false when it
+// is stopped.
+func (s *search) polish(n int, stop func() bool) bool {
+	for range n {
+		if stop != nil && stop() {
+			return false
 		}
-		if !any {
-			return turns
+		p := s.world.construct(s.world.changed(s.best.trips, s.random))
+		if c := costOf(&p).compare(s.cost); c < 0 {
+			s.keep(p)
+		} else if c == 0 {
+			s.best = p
 		}
 	}
-}
-
-// change returns the turns with one to three of them moved, exchanged or done
-// in another way, or added; never more than most.
-func change(turns []turn, most int, random *rand.Rand) []turn {
-	out := slices.Clone(turns)
-	for range 1 + random.IntN(3) {
-		i, j := random.IntN(len(out)), random.IntN(len(out))
-		switch random.IntN(5) {
-		case 0:
-			out[i], out[j] = out[j], out[i]
-		case 1:
-			moved := out[i]
-			out = slices.Insert(slices.Delete(out, i, i+1), j, moved)
-		case 2:
-			out[i].taste = taste(random.IntN(int(tastes)))
-		case 3:
-			out[i].alone = !out[i].alone
-		default:
-			out = slices.Insert(out, i, turn{chain: out[j].chain})
-			out = out[:min(len(out), most)]
-		}
-	}
-	return out
+	return true
 }
