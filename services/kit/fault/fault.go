@@ -72,18 +72,19 @@ type Place struct {
 
 // String returns the place as one line for a clerk.
 func (p Place) String() string {
-	var b strings.Builder
-	b.WriteString(p.Where)
-	b.WriteString(": ")
-	if p.Value != "" {
-		fmt.Fprintf(&b, "%q ", p.Value)
+	var said []string
+	switch {
+	case p.Value != "" && p.Problem != "":
+		said = append(said, fmt.Sprintf("%q %s", p.Value, p.Problem))
+	case p.Value != "":
+		said = append(said, fmt.Sprintf("%q", p.Value))
+	case p.Problem != "":
+		said = append(said, p.Problem)
 	}
-	b.WriteString(p.Problem)
 	if p.Allowed != "" {
-		b.WriteString("; allowed: ")
-		b.WriteString(p.Allowed)
+		said = append(said, "allowed: "+p.Allowed)
 	}
-	return b.String()
+	return p.Where + ": " + strings.Join(said, "; ")
 }
 
 // Error is a fault.
@@ -115,13 +116,29 @@ func (e *Error) Because(cause error) *Error {
 	return e
 }
 
+// Lines returns every place as a line to stand under the sentence. What the
+// sentence says of a place is not said again.
+func (e *Error) Lines() []string {
+	var lines []string
+	for _, p := range e.Places {
+		if p.Problem != "" && strings.Contains(e.Sentence, p.Problem) {
+			p.Problem = ""
+			if p.Value == "" && p.Allowed == "" {
+				continue
+			}
+		}
+		lines = append(lines, p.String())
+	}
+	return lines
+}
+
 // Error returns the sentence and every place.
 func (e *Error) Error() string {
 	var b strings.Builder
 	b.WriteString(e.Sentence)
-	for _, p := range e.Places {
+	for _, line := range e.Lines() {
 		b.WriteString("\n  ")
-		b.WriteString(p.String())
+		b.WriteString(line)
 	}
 	if e.Cause != nil {
 		fmt.Fprintf(&b, " (%v)", e.Cause)

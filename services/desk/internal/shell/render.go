@@ -42,7 +42,7 @@ type View struct {
 type Trouble struct {
 	Sentence string
 	Reason   string
-	Places   []fault.Place
+	Places   []string
 }
 
 // parse reads the frame and one template for each page.
@@ -106,7 +106,7 @@ func (r *Request) trouble() *Trouble {
 		r.shell.Log.Error("a page failed", "path", r.R.URL.Path, "error", r.Problem)
 		return &Trouble{Sentence: r.shell.Words.Say("problem.ours")}
 	}
-	return &Trouble{Sentence: f.Sentence, Reason: f.Reason, Places: f.Places}
+	return &Trouble{Sentence: f.Sentence, Reason: f.Reason, Places: f.Lines()}
 }
 
 // functions of the templates.

@@ -75,9 +75,9 @@ func orDash(s string) string {
 // what the batch is, and the results it has.
 func (r Recall) facts() []string {
 	b := r.Batch
-	of := fmt.Sprintf("%d beams of profile %s with wires %s", b.Counts.Made, b.Profile, b.WirePattern)
+	of := fmt.Sprintf("%s of profile %s with wires %s", counted(b.Counts.Made, "beam"), b.Profile, b.WirePattern)
 	if b.Kind == yard.Blocks {
-		of = fmt.Sprintf("%d blocks %s", b.Counts.Made, b.Lot.BlockKind)
+		of = counted(b.Counts.Made, "block") + " " + b.Lot.BlockKind
 	}
 	lines := []string{
 		fmt.Sprintf("Batch %s of yard %s: %s, made on %v; from %s.", b.ID, r.Yard, of, b.MadeOn, orDash(b.Source)),
@@ -103,8 +103,27 @@ func (r Recall) facts() []string {
 // columns of the list of pieces.
 var columns = []string{"where", "call", "piece", "length mm", "blocks", "mass kg", "tier", "pieces above", "job", "mark", "call-off", "delivered", "received by"}
 
+// orEmpty leaves a cell empty that would say 0 of what the piece has not.
+func orEmpty(n int) any {
+	if n == 0 {
+		return ""
+	}
+	return n
+}
+
+// counted is a number of things in words: "1 beam", "2 beams".
+func counted(n int, what string) string {
+	if n == 1 {
+		return "1 " + what
+	}
+	return fmt.Sprintf("%d %ss", n, what)
+}
+
 func (r Recall) row(p recall.Place, piece recall.Piece) []any {
-	row := []any{Where(p), r.Call(p), piece.ID, piece.LengthMM, piece.Blocks, float64(piece.MassG) / 1000, piece.Tier, piece.Above, "", "", "", "", piece.ReceivedBy}
+	row := []any{Where(p), r.Call(p), piece.ID, orEmpty(piece.LengthMM), orEmpty(piece.Blocks), float64(piece.MassG) / 1000, "", "", "", "", "", "", piece.ReceivedBy}
+	if piece.Tier > 0 {
+		row[6], row[7] = piece.Tier, piece.Above
+	}
 	if a := piece.Allocation; a != nil {
 		row[8], row[9], row[10] = a.JobID, a.Mark, a.CallOffID
 	}
@@ -116,7 +135,7 @@ func (r Recall) row(p recall.Place, piece recall.Piece) []any {
 
 // loose is the row of blocks on no pallet.
 func (r Recall) loose(p recall.Place) []any {
-	return []any{Where(p), r.Call(p), "loose blocks", 0, p.LooseBlocks, float64(int64(p.LooseBlocks)*r.Batch.Lot.MassGEach) / 1000, 0, 0, "", "", "", "", ""}
+	return []any{Where(p), r.Call(p), "loose blocks", "", p.LooseBlocks, float64(int64(p.LooseBlocks)*r.Batch.Lot.MassGEach) / 1000, "", "", "", "", "", "", ""}
 }
 
 func (r Recall) rows(each func([]any) error) error {
@@ -258,7 +277,7 @@ func (r Recall) paragraphs(doc *fpdf.Fpdf) {
 	doc.Ln(lineMM / 2)
 	for _, p := range r.Places {
 		doc.SetFont("page", "B", textPt)
-		doc.MultiCell(pageWidth-2*margin, lineMM, fmt.Sprintf("%d %v %s: call %s", p.Units, r.Batch.Kind, Where(p), r.Call(p)), "", "L", false)
+		doc.MultiCell(pageWidth-2*margin, lineMM, fmt.Sprintf("%s %s: call %s", counted(p.Units, strings.TrimSuffix(r.Batch.Kind.String(), "s")), Where(p), r.Call(p)), "", "L", false)
 	}
 }
 

@@ -53,7 +53,7 @@ func TestWorkbookHasEveryPiece(t *testing.T) {
 	if err != nil || len(rows) != 10 {
 		t.Fatalf("%d rows, %v", len(rows), err)
 	}
-	want := "at site QF, from run R1|Bram Oddsock, 555 0101, Quillfeather Lane 3|B1-001|4200|0|84|0|0|J1|1-01-00||2027-03-01 09:00"
+	want := "at site QF, from run R1|Bram Oddsock, 555 0101, Quillfeather Lane 3|B1-001|4200||84|||J1|1-01-00||2027-03-01 09:00"
 	if got := strings.Join(rows[1], "|"); got != want {
 		t.Errorf("the first piece is %s, want %s", got, want)
 	}
