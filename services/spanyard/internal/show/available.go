@@ -32,12 +32,12 @@ func productOf(p *stockv1.Availability) string {
 }
 
 func availableTable(w io.Writer, products []*stockv1.Availability) {
-	t := newTable("product", "free#", "kept#", "promised#", "stopped#", "provis.#", "later#", "held#", "needed#", "short#", "even so#")
+	t := newTable("product", "free#", "kept#", "promised#", "stopped#", "picked#", "provis.#", "later#", "held#", "needed#", "short#", "even so#")
 	for _, p := range products {
-		t.add(productOf(p), p.GetFree(), p.GetKept(), p.GetPromised(), p.GetStopped(), p.GetProvisional(), p.GetLater(), p.GetWithheld(), p.GetNeeded(), p.GetShort(), p.GetShortEvenSo())
+		t.add(productOf(p), p.GetFree(), p.GetKept(), p.GetPromised(), p.GetStopped(), p.GetOnRuns(), p.GetProvisional(), p.GetLater(), p.GetWithheld(), p.GetNeeded(), p.GetShort(), p.GetShortEvenSo())
 	}
 	t.write(w)
-	paragraph(w, "", "", "Kept: for the job it was made for. Stopped: promised, and quarantined since; needed counts it. Later: cannot be released by that day. Held: quarantined, or results do not conform.")
+	paragraph(w, "", "", "Kept: for the job it was made for. Stopped: promised, and quarantined since; needed counts it. Picked: picked or loaded for a run and not delivered; taken back, it is free again. Later: cannot be released by that day. Held: quarantined, or results do not conform.")
 	if slices.ContainsFunc(products, func(p *stockv1.Availability) bool { return p.GetShort() > 0 }) {
 		paragraph(w, "", "", "Short: needed by the call-offs until that day, and neither free nor kept for their job. Even so: still short when all that is provisional is released in time.")
 	}

@@ -77,7 +77,7 @@ func availabilityOf(l availability.Line) *stockv1.Availability {
 	m := &stockv1.Availability{
 		Profile: l.Profile, WirePattern: l.WirePattern, LengthMm: int32(l.LengthMM), BlockKind: l.BlockKind,
 		Free: int32(l.Free), Kept: int32(l.Kept), Provisional: int32(l.Provisional), Later: int32(l.Later), Withheld: int32(l.Withheld),
-		Promised: int32(l.Promised), Stopped: int32(l.Stopped), Needed: int32(l.Needed), Short: int32(l.Short), ShortEvenSo: int32(l.ShortEvenSo),
+		Promised: int32(l.Promised), Stopped: int32(l.Stopped), OnRuns: int32(l.OnRuns), Needed: int32(l.Needed), Short: int32(l.Short), ShortEvenSo: int32(l.ShortEvenSo),
 	}
 	for _, c := range l.Coming {
 		m.Coming = append(m.Coming, &stockv1.Coming{

@@ -32,7 +32,8 @@ type Need struct {
 }
 
 // Line is one product on a day, in beams or blocks. Free, Kept, Provisional,
-// Later, Withheld, Promised and Stopped add up to all that is in the yard of it.
+// Later, Withheld, Promised, Stopped and OnRuns add up to all that was made of
+// it and is neither delivered nor scrapped.
 type Line struct {
 	Product
 	// Free is released, nobody's and for anybody.
@@ -46,7 +47,10 @@ type Line struct {
 	// Promised is reserved; Stopped is reserved too, and quarantined since: whom
 	// it was promised to needs another piece, which Needed counts.
 	Promised, Stopped int
-	Needed            int
+	// OnRuns is picked or loaded. What of it belongs to a run that was cancelled
+	// is free again when it is taken back.
+	OnRuns int
+	Needed int
 	// Short is what is needed and neither free nor kept for the job that needs
 	// it; ShortEvenSo is what is left of it when all that is provisional is
 	// released in time.
@@ -141,11 +145,12 @@ func (c *counter) batch(b yard.Batch) {
 	if b.State == yard.Quarantined {
 		c.withheld = append(c.withheld, Withheld{BatchID: b.ID, Reason: b.QuarantineReason, Taken: b.Counts.InYard, Hits: c.state.CountedOn(b)})
 	}
-	if b.Counts.InYard+b.Counts.Reserved == 0 {
+	if b.Counts.InYard+b.Counts.Reserved+b.Counts.Picked+b.Counts.Loaded == 0 {
 		return
 	}
 	if b.Kind == yard.Blocks {
 		e := c.of(Product{BlockKind: b.Lot.BlockKind})
+		e.line.OnRuns += b.Counts.Picked + b.Counts.Loaded
 		if b.State == yard.Released {
 			e.line.Promised += b.Counts.Reserved
 		} else {
@@ -167,6 +172,9 @@ func (c *counter) batch(b yard.Batch) {
 			} else {
 				e.stop(1, p.Allocation.JobID)
 			}
+		}
+		if p.State == yard.Picked || p.State == yard.Loaded {
+			c.of(Product{Profile: b.Profile, WirePattern: b.WirePattern, LengthMM: p.LengthMM}).line.OnRuns++
 		}
 		if p.State != yard.InYard {
 			continue

@@ -34,7 +34,7 @@ func told(t *rapid.T) (yard.State, *yardtest.Teller) {
 }
 
 // counts are the numbers of a line that piece by piece counting gives.
-type counts struct{ Free, Kept, NotReleased, Withheld, Promised, Stopped int }
+type counts struct{ Free, Kept, NotReleased, Withheld, Promised, Stopped, OnRuns int }
 
 // byHand looks at every piece and every loose block.
 func byHand(s yard.State) map[availability.Product]counts {
@@ -48,6 +48,8 @@ func byHand(s yard.State) map[availability.Product]counts {
 			c.Stopped += n
 		case state == yard.Reserved:
 			c.Promised += n
+		case state == yard.Picked || state == yard.Loaded:
+			c.OnRuns += n
 		case state != yard.InYard:
 			return
 		case b.State == yard.Quarantined || len(b.FailedJudgements()) > 0 && b.State != yard.Released:
@@ -85,7 +87,7 @@ func TestEveryPieceIsCountedOnce(t *testing.T) {
 		day := today + civil.Day(rapid.IntRange(0, 6).Draw(t, "days ahead"))
 		got := map[availability.Product]counts{}
 		for _, l := range availability.On(s, today, day, nil).Lines {
-			c := counts{Free: l.Free, Kept: l.Kept, NotReleased: l.Provisional + l.Later, Withheld: l.Withheld, Promised: l.Promised, Stopped: l.Stopped}
+			c := counts{Free: l.Free, Kept: l.Kept, NotReleased: l.Provisional + l.Later, Withheld: l.Withheld, Promised: l.Promised, Stopped: l.Stopped, OnRuns: l.OnRuns}
 			if c != (counts{}) {
 				got[l.Product] = c
 			}

@@ -282,7 +282,10 @@ type Availability struct {
 	Coming []*Coming `protobuf:"bytes,14,rep,name=coming,proto3" json:"coming,omitempty"`
 	// Reserved, and quarantined since: counted in needed, since whom it was
 	// promised to needs another piece.
-	Stopped       int32 `protobuf:"varint,15,opt,name=stopped,proto3" json:"stopped,omitempty"`
+	Stopped int32 `protobuf:"varint,15,opt,name=stopped,proto3" json:"stopped,omitempty"`
+	// Picked or loaded and not delivered. What of it belongs to a run that was
+	// cancelled is free again when it is taken back.
+	OnRuns        int32 `protobuf:"varint,16,opt,name=on_runs,json=onRuns,proto3" json:"on_runs,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -418,6 +421,13 @@ func (x *Availability) GetComing() []*Coming {
 func (x *Availability) GetStopped() int32 {
 	if x != nil {
 		return x.Stopped
+	}
+	return 0
+}
+
+func (x *Availability) GetOnRuns() int32 {
+	if x != nil {
+		return x.OnRuns
 	}
 	return 0
 }
@@ -717,7 +727,7 @@ const file_spanyard_stock_v1_availability_proto_rawDesc = "" +
 	"\x03day\x18\x01 \x01(\tR\x03day\x12;\n" +
 	"\bproducts\x18\x02 \x03(\v2\x1f.spanyard.stock.v1.AvailabilityR\bproducts\x127\n" +
 	"\bwithheld\x18\x03 \x03(\v2\x1b.spanyard.stock.v1.WithheldR\bwithheld\x12\x1a\n" +
-	"\bposition\x18\x04 \x01(\x04R\bposition\"\xbe\x03\n" +
+	"\bposition\x18\x04 \x01(\x04R\bposition\"\xd7\x03\n" +
 	"\fAvailability\x12\x18\n" +
 	"\aprofile\x18\x01 \x01(\tR\aprofile\x12!\n" +
 	"\fwire_pattern\x18\x02 \x01(\tR\vwirePattern\x12\x1b\n" +
@@ -735,7 +745,8 @@ const file_spanyard_stock_v1_availability_proto_rawDesc = "" +
 	"\x05short\x18\f \x01(\x05R\x05short\x12\"\n" +
 	"\rshort_even_so\x18\r \x01(\x05R\vshortEvenSo\x121\n" +
 	"\x06coming\x18\x0e \x03(\v2\x19.spanyard.stock.v1.ComingR\x06coming\x12\x18\n" +
-	"\astopped\x18\x0f \x01(\x05R\astopped\"\x8a\x01\n" +
+	"\astopped\x18\x0f \x01(\x05R\astopped\x12\x17\n" +
+	"\aon_runs\x18\x10 \x01(\x05R\x06onRuns\"\x8a\x01\n" +
 	"\x06Coming\x12\x19\n" +
 	"\bbatch_id\x18\x01 \x01(\tR\abatchId\x12\x14\n" +
 	"\x05count\x18\x02 \x01(\x05R\x05count\x12\x1f\n" +
