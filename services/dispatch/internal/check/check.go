@@ -29,6 +29,9 @@ func Plan(p morning.Problem, plan morning.Plan) []Violation {
 	}
 	c.trucksAreFree()
 	c.sitesHavePlaces()
+	c.baysAreFree()
+	c.driversRest()
+	c.crewsHaveRoom()
 	c.piecesExistOnce()
 	c.demandIsMet()
 	c.layingOrderHolds()

@@ -92,6 +92,9 @@ func (c *checker) access(t trip) {
 	for _, p := range t.run.Piles {
 		length = max(length, t.truck.OverallLengthMM+p.FromMM+p.LengthMM-t.truck.DeckLengthMM)
 	}
+	if most := t.truck.MaxDrops; most > 0 && len(t.sites) > most {
+		c.add("max_drops", "%s goes to %d sites; the truck goes to %d at most", t.name, len(t.sites), most)
+	}
 	for d, s := range t.sites {
 		if gross := c.grossG(t, d); s.MaxGrossKg > 0 && gross > int64(s.MaxGrossKg)*1000 {
 			c.add("site_gross", "%s arrives at %s with %d g; the site takes %d kg", t.name, s.ID, gross, s.MaxGrossKg)
@@ -114,16 +117,17 @@ func (c *checker) times(t trip) {
 	if r.LoadingMinute < c.problem.EarliestLoadingMinute {
 		c.add("too_soon", "%s starts loading at minute %d; the earliest is %d", t.name, r.LoadingMinute, c.problem.EarliestLoadingMinute)
 	}
-	if r.LeaveMinute-r.LoadingMinute < rules.LoadingMinutes {
-		c.add("loading_time", "%s is loaded in %d minutes instead of %d", t.name, r.LeaveMinute-r.LoadingMinute, rules.LoadingMinutes)
+	if need := rules.LoadingMinutes + len(r.Piles)*rules.LoadingMinutesPerPile; r.LeaveMinute-r.LoadingMinute < need {
+		c.add("loading_time", "%s is loaded in %d minutes instead of %d", t.name, r.LeaveMinute-r.LoadingMinute, need)
 	}
-	at, now, metres := rules.Place, r.LeaveMinute, 0
+	yard := &morning.Site{Place: rules.Place}
+	at, now, metres := yard, r.LeaveMinute, 0
 	for d, s := range t.sites {
 		drop := r.Drops[d]
-		leg := road(at, s.Place, rules)
+		leg, drive := c.leg(at, &s)
 		metres += leg
-		if drop.ArriveMinute < now+minutes(leg, rules) {
-			c.add("travel_time", "%s cannot be at %s before minute %d", t.name, s.ID, now+minutes(leg, rules))
+		if drop.ArriveMinute < now+drive {
+			c.add("travel_time", "%s cannot be at %s before minute %d", t.name, s.ID, now+drive)
 		}
 		if drop.UnloadMinute < drop.ArriveMinute {
 			c.add("travel_time", "%s unloads at %s before it arrives", t.name, s.ID)
@@ -141,12 +145,12 @@ func (c *checker) times(t trip) {
 		if need := s.UnloadFixedMinutes + piles*s.UnloadMinutesPerPile; drop.LeaveMinute-drop.UnloadMinute < need {
 			c.add("unloading_time", "%s has %d minutes at %s and needs %d", t.name, drop.LeaveMinute-drop.UnloadMinute, s.ID, need)
 		}
-		at, now = s.Place, drop.LeaveMinute
+		at, now = &s, drop.LeaveMinute
 	}
-	leg := road(at, rules.Place, rules)
+	leg, drive := c.leg(at, yard)
 	metres += leg
-	if r.BackMinute < now+minutes(leg, rules) {
-		c.add("travel_time", "%s cannot be back before minute %d", t.name, now+minutes(leg, rules))
+	if r.BackMinute < now+drive {
+		c.add("travel_time", "%s cannot be back before minute %d", t.name, now+drive)
 	}
 	if r.DistanceM != metres {
 		c.add("distance", "%s is said to drive %d m and drives %d m", t.name, r.DistanceM, metres)
@@ -168,6 +172,18 @@ func (c *checker) windows(t trip, d int) {
 			}
 		}
 	}
+}
+
+// leg is the length of the way between two sites, of which the yard has no id,
+// and the time that it takes.
+func (c *checker) leg(a, b *morning.Site) (metres, takes int) {
+	for _, l := range c.problem.Travel {
+		if l.FromID == a.ID && l.ToID == b.ID && a.ID != b.ID {
+			return l.Metres, l.Minutes
+		}
+	}
+	metres = road(a.Place, b.Place, c.problem.Rules)
+	return metres, minutes(metres, c.problem.Rules)
 }
 
 // road is the length of the road between two places, in whole metres: the

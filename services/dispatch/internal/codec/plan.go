@@ -21,6 +21,8 @@ func PlanTo(p daybook.Plan) *eventv1.MorningPlan {
 		MovedAsideCount: int32(p.MovedAsideCount),
 		MovedAsideBound: int32(p.MovedAsideBound),
 		PicksNote:       p.PicksNote,
+
+		CrewWaitingMinutes: int32(p.CrewWaitingMinutes),
 	}
 }
 
@@ -38,6 +40,8 @@ func planFrom(p *eventv1.MorningPlan) daybook.Plan {
 		StockPosition:   p.GetStockPosition(),
 		MovedAsideCount: int(p.GetMovedAsideCount()),
 		MovedAsideBound: int(p.GetMovedAsideBound()),
+
+		CrewWaitingMinutes: int(p.GetCrewWaitingMinutes()),
 		PicksNote:       p.GetPicksNote(),
 	}
 }

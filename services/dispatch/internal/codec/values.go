@@ -86,6 +86,14 @@ func RulesTo(r daybook.Rules) *eventv1.YardRules {
 		MaxLanes:          int32(r.MaxLanes),
 		MaxTailOverhangMm: int32(r.MaxTailOverhangMM),
 		LeadMinutes:       int32(r.LeadMinutes),
+
+		LoadingBays:           int32(r.LoadingBays),
+		LoadingMinutesPerPile: int32(r.LoadingMinutesPerPile),
+	}
+	if d := r.Driver; d != (daybook.DriverRules{}) {
+		m.Driver = &eventv1.DriverRules{
+			MaxDrivingMinutes: int32(d.MaxDrivingMinutes), DrivingBeforeBreakMinutes: int32(d.DrivingBeforeBreakMinutes), BreakMinutes: int32(d.BreakMinutes),
+		}
 	}
 	if l := r.Lashing; l != (lashing.Rules{}) {
 		m.Lashing = &eventv1.LashingRules{
@@ -121,6 +129,13 @@ func RulesFrom(r *eventv1.YardRules) daybook.Rules {
 		MaxTailOverhangMM: int(r.GetMaxTailOverhangMm()),
 		LeadMinutes:       int(r.GetLeadMinutes()),
 		Lashing:           lashingFrom(r.GetLashing()),
+
+		LoadingBays:           int(r.GetLoadingBays()),
+		LoadingMinutesPerPile: int(r.GetLoadingMinutesPerPile()),
+		Driver: daybook.DriverRules{
+			MaxDrivingMinutes: int(r.GetDriver().GetMaxDrivingMinutes()), DrivingBeforeBreakMinutes: int(r.GetDriver().GetDrivingBeforeBreakMinutes()),
+			BreakMinutes: int(r.GetDriver().GetBreakMinutes()),
+		},
 	}
 }
 
@@ -141,6 +156,7 @@ func truckTo(t daybook.Truck) *eventv1.Truck {
 		MaxGrossKg:      int32(t.MaxGrossKG),
 		Hours:           windowTo(t.Hours),
 		HasCrane:        t.HasCrane,
+		MaxDrops:        int32(t.MaxDrops),
 	}
 }
 
@@ -161,6 +177,7 @@ func truckFrom(t *eventv1.Truck) daybook.Truck {
 		MaxGrossKG:      int(t.GetMaxGrossKg()),
 		Hours:           windowFrom(t.GetHours()),
 		HasCrane:        t.GetHasCrane(),
+		MaxDrops:        int(t.GetMaxDrops()),
 	}
 }
 
@@ -183,6 +200,8 @@ func siteTo(s daybook.Site) *eventv1.Site {
 		HasLifting:           s.HasLifting,
 		Contact:              s.Contact,
 		Places:               int32(s.Places),
+		LaidPerHour:          int32(s.LaidPerHour),
+		HoldsBeams:           int32(s.HoldsBeams),
 	}
 }
 
@@ -199,6 +218,8 @@ func siteFrom(s *eventv1.Site) daybook.Site {
 		HasLifting:           s.GetHasLifting(),
 		Contact:              s.GetContact(),
 		Places:               int(s.GetPlaces()),
+		LaidPerHour:          int(s.GetLaidPerHour()),
+		HoldsBeams:           int(s.GetHoldsBeams()),
 	}
 }
 

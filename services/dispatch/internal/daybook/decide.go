@@ -132,6 +132,14 @@ func (c SetRules) decide(s State) ([]Event, error) {
 	f.number("rules.max_lanes", r.MaxLanes, 1, 4)
 	f.number("rules.max_tail_overhang_mm", r.MaxTailOverhangMM, 0, 4000)
 	f.number("rules.lead_minutes", r.LeadMinutes, 0, 1440)
+	f.number("rules.loading_bays", r.LoadingBays, 0, 100)
+	f.number("rules.loading_minutes_per_pile", r.LoadingMinutesPerPile, 0, 120)
+	f.number("rules.driver.max_driving_minutes", r.Driver.MaxDrivingMinutes, 0, 1440)
+	f.number("rules.driver.driving_before_break_minutes", r.Driver.DrivingBeforeBreakMinutes, 0, 1440)
+	f.number("rules.driver.break_minutes", r.Driver.BreakMinutes, 0, 480)
+	if r.Driver.DrivingBeforeBreakMinutes > 0 && r.Driver.BreakMinutes == 0 {
+		f.add("rules.driver.break_minutes", "0", "is no break", "how long a break is, where driving_before_break_minutes is set")
+	}
 	if problem := r.Lashings().Check(); problem != "" {
 		f.add("rules.lashing", "", "cannot be used: "+problem, "EN 12195-1")
 	}
@@ -187,6 +195,7 @@ func (f *findings) truck(where string, t Truck) {
 	f.number(where+", wheelbase_mm", t.WheelbaseMM, 1000, 25000)
 	f.number(where+", deck_start_mm", t.DeckStartMM, -3000, 25000)
 	f.number(where+", overall_length_mm", t.OverallLengthMM, 1000, 40000)
+	f.number(where+", max_drops", t.MaxDrops, 0, 4)
 	f.window(where+", hours", t.Hours)
 	if t.MaxFrontKG <= t.TareFrontKG {
 		f.add(where+", max_front_kg", strconv.Itoa(t.MaxFrontKG), "leaves nothing for a load on the front axle",
@@ -253,6 +262,11 @@ func (f *findings) site(where string, s Site) {
 	f.number(where+", unload_fixed_minutes", s.UnloadFixedMinutes, 0, 480)
 	f.number(where+", unload_minutes_per_pile", s.UnloadMinutesPerPile, 0, 240)
 	f.number(where+", places", s.Places, 1, 100)
+	f.number(where+", laid_per_hour", s.LaidPerHour, 0, 1000)
+	f.number(where+", holds_beams", s.HoldsBeams, 0, 10000)
+	if s.HoldsBeams > 0 && s.LaidPerHour == 0 {
+		f.add(where+", laid_per_hour", "0", "leaves open when what the site holds is laid", "beams that the crews lay in an hour, where holds_beams is set")
+	}
 }
 
 // opened refuses what needs the yard's rules before they are set.

@@ -20,6 +20,8 @@ type Plan struct {
 	MovedAsideCount int
 	MovedAsideBound int    `json:",omitempty"`
 	PicksNote       string `json:",omitempty"`
+	// CrewWaitingMinutes of crews whose pace is known.
+	CrewWaitingMinutes int `json:",omitempty"`
 }
 
 // Run is one trip from the yard and back.

@@ -60,8 +60,21 @@ type Rules struct {
 	MaxTailOverhangMM int
 	// LeadMinutes from planning to the start of loading, at least.
 	LeadMinutes int
+	// LoadingBays is how many trucks are loaded at a time; 0 is as many as come.
+	LoadingBays int
+	// LoadingMinutesPerPile comes on top of LoadingMinutes.
+	LoadingMinutesPerPile int
+	Driver                DriverRules
 	// Lashing is zero where the yard has set nothing: then the default counts.
 	Lashing lashing.Rules
+}
+
+// DriverRules are limits of one driver's day; 0 is no limit. A truck has one
+// driver, who takes breaks in the yard between two runs.
+type DriverRules struct {
+	MaxDrivingMinutes         int
+	DrivingBeforeBreakMinutes int
+	BreakMinutes              int
 }
 
 // Lashings are the rules by which lashings are counted.
@@ -89,6 +102,8 @@ type Truck struct {
 	MaxGrossKG      int
 	Hours           Window
 	HasCrane        bool
+	// MaxDrops is how many sites a run visits at most; 0 is as many as any may.
+	MaxDrops int
 }
 
 // Site is where floors are laid.
@@ -104,6 +119,10 @@ type Site struct {
 	HasLifting           bool
 	Contact              string
 	Places               int
+	// LaidPerHour is how many beams the crews lay; 0 is not known.
+	LaidPerHour int
+	// HoldsBeams that are not laid yet, at most; 0 is no limit.
+	HoldsBeams int
 }
 
 // BeamDemand is one beam to be laid.

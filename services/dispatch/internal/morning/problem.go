@@ -26,8 +26,17 @@ type Problem struct {
 	// PalletPrefix starts the id of every pallet that the plan makes up, so
 	// that ids of different plans differ.
 	PalletPrefix string
+	// Travel are ways of which distance and time are known; the others are worked
+	// out from places, road factor and speed.
+	Travel []Leg
 	// Seed of the search for better plans.
 	Seed uint64
+}
+
+// Leg is a way between the yard, whose id is empty, and a site, or two sites.
+type Leg struct {
+	FromID, ToID    string
+	Metres, Minutes int
 }
 
 // Place is a position on the earth (WGS 84).
@@ -55,6 +64,20 @@ type Rules struct {
 	PileGapMM         int
 	MaxLanes          int
 	MaxTailOverhangMM int
+	// LoadingBays is how many trucks are loaded at a time; 0 is as many as come.
+	LoadingBays int
+	// LoadingMinutesPerPile comes on top of LoadingMinutes.
+	LoadingMinutesPerPile int
+	Driver                DriverRules
+}
+
+// DriverRules are limits of one driver's day; 0 is no limit. A truck has one
+// driver, who takes breaks in the yard: so long between being back and loading
+// again counts as one.
+type DriverRules struct {
+	MaxDrivingMinutes         int
+	DrivingBeforeBreakMinutes int
+	BreakMinutes              int
 }
 
 // Truck as its papers and its weighing say.
@@ -74,6 +97,9 @@ type Truck struct {
 	MaxGrossKg      int
 	Hours           Window
 	HasCrane        bool
+	// MaxDrops is how many sites a run of the truck visits at most; 0 is as many
+	// as any run may.
+	MaxDrops int
 }
 
 // Site is where floors are laid.
@@ -91,6 +117,11 @@ type Site struct {
 	HasLifting           bool
 	// Places is how many trucks unload at a time; less than 1 counts as 1.
 	Places int
+	// LaidPerHour is how many beams the crews lay; 0 is not known.
+	LaidPerHour int
+	// HoldsBeams that are not laid yet, at most, when unloading ends; 0 is no
+	// limit. It binds where LaidPerHour is known.
+	HoldsBeams int
 }
 
 // Order is one call-off with all that has to go.
@@ -191,8 +222,11 @@ type BusyRun struct {
 	TruckID       string
 	Trip          int
 	LoadingMinute int
+	LeaveMinute   int
 	BackMinute    int
-	Stops         []BusyStop
+	// DrivingMinutes from the yard by all its stops and back.
+	DrivingMinutes int
+	Stops          []BusyStop
 }
 
 // BusyStop is an unloading place taken by a confirmed run.
@@ -200,4 +234,6 @@ type BusyStop struct {
 	SiteID       string
 	UnloadMinute int
 	LeaveMinute  int
+	// Beams that it brings.
+	Beams int
 }

@@ -23,6 +23,10 @@ func rulesOf(r daybook.Rules) morning.Rules {
 		PileGapMM:         r.PileGapMM,
 		MaxLanes:          r.MaxLanes,
 		MaxTailOverhangMM: r.MaxTailOverhangMM,
+
+		LoadingBays:           r.LoadingBays,
+		LoadingMinutesPerPile: r.LoadingMinutesPerPile,
+		Driver:                morning.DriverRules(r.Driver),
 	}
 }
 
@@ -58,6 +62,7 @@ func trucks(all []daybook.Truck, without []string) ([]morning.Truck, error) {
 			MaxGrossKg:      t.MaxGrossKG,
 			Hours:           morning.Window(t.Hours),
 			HasCrane:        t.HasCrane,
+			MaxDrops:        t.MaxDrops,
 		})
 	}
 	return out, nil
@@ -75,6 +80,8 @@ func site(s daybook.Site) morning.Site {
 		UnloadMinutesPerPile: s.UnloadMinutesPerPile,
 		HasLifting:           s.HasLifting,
 		Places:               s.Places,
+		LaidPerHour:          s.LaidPerHour,
+		HoldsBeams:           s.HoldsBeams,
 	}
 }
 
@@ -101,11 +108,25 @@ func busy(runs []*daybook.RunStatus) []morning.BusyRun {
 			continue
 		}
 		b := morning.BusyRun{
-			TruckID: r.Run.TruckID, Trip: r.Run.Trip, LoadingMinute: r.Run.LoadingMinute, BackMinute: r.Run.BackMinute,
+			TruckID: r.Run.TruckID, Trip: r.Run.Trip, LoadingMinute: r.Run.LoadingMinute, LeaveMinute: r.Run.LeaveMinute, BackMinute: r.Run.BackMinute,
 		}
+		beams := map[int]int{}
+		for _, p := range r.Run.Piles {
+			for _, t := range p.Tiers {
+				for _, item := range t {
+					if !item.IsPallet() {
+						beams[p.DropNumber]++
+					}
+				}
+			}
+		}
+		left := r.Run.LeaveMinute
 		for _, d := range r.Run.Drops {
-			b.Stops = append(b.Stops, morning.BusyStop{SiteID: d.SiteID, UnloadMinute: d.UnloadMinute, LeaveMinute: d.LeaveMinute})
+			b.Stops = append(b.Stops, morning.BusyStop{SiteID: d.SiteID, UnloadMinute: d.UnloadMinute, LeaveMinute: d.LeaveMinute, Beams: beams[d.Number]})
+			b.DrivingMinutes += d.ArriveMinute - left
+			left = d.LeaveMinute
 		}
+		b.DrivingMinutes += r.Run.BackMinute - left
 		out = append(out, b)
 	}
 	return out
@@ -134,6 +155,8 @@ func Plan(p morning.Plan, aside []daybook.Unserved, m Made) daybook.Plan {
 		MovedAsideCount: p.MovedAside,
 		MovedAsideBound: p.MovedAsideBound,
 		PicksNote:       p.PicksNote,
+
+		CrewWaitingMinutes: p.CrewWaitingMinutes,
 		Unserved:        slices.Clone(aside),
 	}
 	for _, u := range p.Unserved {

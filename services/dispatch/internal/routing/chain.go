@@ -20,8 +20,9 @@ type chain struct {
 	// order and its window, by unit.
 	order  []int
 	window []morning.Window
-	// massG before each unit.
+	// massG and beams before each unit.
 	massG []int64
+	beams []int
 	// ends of the orders' parts, ascending; the last is len(units).
 	ends []int
 	// orders of the site, also those without units.
@@ -99,7 +100,7 @@ func newWorld(p morning.Problem, lots []picking.Lot) *world {
 		w.chains = append(w.chains, c)
 		visited = append(visited, site)
 	}
-	w.roads = newRoads(p.Rules, visited)
+	w.roads = newRoads(p.Rules, visited, p.Travel)
 	return w
 }
 
@@ -112,7 +113,7 @@ func siteIndex(sites []morning.Site) map[string]*morning.Site {
 }
 
 func newChain(site *morning.Site, lots []picking.Lot, orders []int) chain {
-	c := chain{site: site, massG: []int64{0}, orders: orders}
+	c := chain{site: site, massG: []int64{0}, beams: []int{0}, orders: orders}
 	for _, o := range orders {
 		window := intersect(lots[o].Order.Window, site.Opens)
 		for _, u := range lots[o].Units {
@@ -120,6 +121,11 @@ func newChain(site *morning.Site, lots []picking.Lot, orders []int) chain {
 			c.order = append(c.order, o)
 			c.window = append(c.window, window)
 			c.massG = append(c.massG, c.massG[len(c.massG)-1]+u.Item.MassG)
+			n := c.beams[len(c.beams)-1]
+			if !u.Item.Pallet() {
+				n++
+			}
+			c.beams = append(c.beams, n)
 		}
 		if n := len(c.units); len(lots[o].Units) > 0 {
 			c.ends = append(c.ends, n)
@@ -148,6 +154,14 @@ func (w *world) classify() {
 	}
 }
 
+// mostDrops is how many sites a run of a truck visits at most.
+func (w *world) mostDrops(truck int) int {
+	if n := w.problem.Trucks[truck].MaxDrops; n > 0 {
+		return min(n, maxDrops)
+	}
+	return maxDrops
+}
+
 // windowOf is when unloading of a stretch may start; empty when its orders
 // have no common window.
 func (c *chain) windowOf(start, end int) morning.Window {
@@ -157,6 +171,16 @@ func (c *chain) windowOf(start, end int) morning.Window {
 	}
 	return out
 }
+
+// holds tells whether the site can hold what a stretch brings, with nothing
+// there yet.
+func (c *chain) holds(start, end int) bool {
+	return !c.bounded() || c.beams[end]-c.beams[start] <= c.site.HoldsBeams
+}
+
+// bounded tells whether it is known how much may lie at the site, and when it is
+// laid.
+func (c *chain) bounded() bool { return c.site.HoldsBeams > 0 && c.site.LaidPerHour > 0 }
 
 // orderEnd is where the part of the order of a unit ends.
 func (c *chain) orderEnd(unit int) int {
@@ -234,7 +258,7 @@ func (w *world) massesFit(truck int, drops []stretch) bool {
 // Fitting is not strictly monotone (one beam more can let the axles balance),
 // so ends are tried from the greatest that masses and room allow downwards.
 func (w *world) longest(truck int, drops []stretch, chain, start int) int {
-	if len(drops) >= maxDrops || start >= len(w.chains[chain].units) {
+	if len(drops) >= w.mostDrops(truck) || start >= len(w.chains[chain].units) {
 		return start
 	}
 	key := loadKey{class: w.class[truck]}
@@ -252,7 +276,7 @@ func (w *world) longest(truck int, drops []stretch, chain, start int) int {
 	end := start + w.deckFor(truck, all).AtMost(there, c.units[start:])
 	for ; end > start; end-- {
 		all[n] = stretch{chain, start, end}
-		if win := c.windowOf(start, end); win.OpensMinute > win.ClosesMinute || !w.massesFit(truck, all) {
+		if win := c.windowOf(start, end); win.OpensMinute > win.ClosesMinute || !c.holds(start, end) || !w.massesFit(truck, all) {
 			continue
 		}
 		if w.load(truck, all).ok {

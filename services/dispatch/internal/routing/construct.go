@@ -26,9 +26,11 @@ type plan struct {
 	// fits is so still.
 	trips []trip
 	// late are the stretches that no truck can bring in time.
-	late       []stretch
-	lateG      int64
-	latePieces int
+	late []stretch
+	// crewWaiting are the minutes in which crews wait for beams.
+	crewWaiting int
+	lateG       int64
+	latePieces  int
 }
 
 // builder makes one plan from trips.
@@ -57,6 +59,7 @@ func (w *world) construct(trips []trip) plan {
 			}
 		}
 	}
+	b.plan.crewWaiting = b.crewWaiting()
 	return b.plan
 }
 
@@ -146,7 +149,7 @@ func (b *builder) send(chain int) {
 		b.next[chain] = end
 		return
 	}
-	for len(r.drops) < maxDrops {
+	for len(r.drops) < b.mostDrops(r.truck) {
 		more, ok := b.bestMore(r)
 		if !ok {
 			break

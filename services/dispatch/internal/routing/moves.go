@@ -66,7 +66,7 @@ type addDrop struct{}
 func (addDrop) change(w *world, trips []trip, random *rand.Rand) []trip {
 	t := &trips[random.IntN(len(trips))]
 	at, chain := random.IntN(len(t.drops)+1), random.IntN(len(w.chains))
-	if len(t.drops) < maxDrops {
+	if len(t.drops) < w.mostDrops(t.truck) {
 		t.drops = slices.Insert(t.drops, at, wish{chain: chain})
 	}
 	return trips
@@ -120,11 +120,11 @@ func (leaveTrip) change(_ *world, trips []trip, random *rand.Rand) []trip {
 // moveDrop moves a drop to another trip, and a trip without drops is gone.
 type moveDrop struct{}
 
-func (moveDrop) change(_ *world, trips []trip, random *rand.Rand) []trip {
+func (moveDrop) change(w *world, trips []trip, random *rand.Rand) []trip {
 	i, j := random.IntN(len(trips)), random.IntN(len(trips))
 	from, to := &trips[i], &trips[j]
 	at, into := random.IntN(len(from.drops)), random.IntN(len(to.drops)+1)
-	if i == j || len(to.drops) >= maxDrops {
+	if i == j || len(to.drops) >= w.mostDrops(to.truck) {
 		return trips
 	}
 	to.drops = slices.Insert(to.drops, into, wish{chain: from.drops[at].chain})

@@ -3,8 +3,8 @@
 // times.
 //
 // Aims, in this order: bring as much as possible, with as few runs as
-// possible, over as little road as possible, with as little waiting as
-// possible. A first plan is made at once by simple rules; the rest of the time
+// possible, with as little waiting of crews as possible, over as little road as
+// possible, with as little waiting of trucks as possible. A first plan is made at once by simple rules; the rest of the time
 // goes into better ones. Nothing it returns breaks a limit: that is checked
 // from the raw input by package check.
 package routing
@@ -23,21 +23,18 @@ import (
 func Plan(p morning.Problem, stop func() bool) morning.Plan {
 	w := settle(p, nil)
 	s := newSearch(w)
-	if !w.lacksStock() {
-		s.improve(attempts, stop)
-		return w.result(&s.best)
-	}
+	s.improve(attempts/5, stop)
 	// What cannot come in time must not keep pieces from orders that can: once
 	// it is fairly clear what comes too late, its pieces are given to others.
-	s.improve(attempts/5, stop)
-	if late := w.lateCuts(&s.best); len(late) > 0 {
+	if late := w.lateCuts(&s.best); len(late) > 0 && w.lacksStock() {
 		other := settle(p, late)
 		if o := newSearch(other); other.unservedG(&o.best) < w.unservedG(&s.best) {
 			w, s = other, o
+			s.improve(attempts/5, stop)
 		}
 	}
 	s.improve(attempts-attempts/5, stop)
-	return w.result(&s.best)
+	return w.result(s)
 }
 
 // settle allots pieces and cuts orders at the first thing that no truck can
@@ -84,10 +81,10 @@ func (w *world) unservedG(p *plan) int64 {
 	return sum
 }
 
-// result writes a plan out.
-func (w *world) result(p *plan) morning.Plan {
-	out := morning.Plan{Unserved: w.unserved(p)}
-	out.LowerBound, out.BoundReason = w.boundAndReason(p)
+// result writes the best plan of a search out.
+func (w *world) result(s *search) morning.Plan {
+	p := &s.best
+	out := morning.Plan{Unserved: w.unserved(p), LowerBound: s.bound.runs, BoundReason: s.bound.reason, CrewWaitingMinutes: p.crewWaiting}
 	runs := slices.Clone(p.runs)
 	slices.SortStableFunc(runs, func(a, b run) int {
 		return cmp.Or(cmp.Compare(a.loading, b.loading), cmp.Compare(a.truck, b.truck))

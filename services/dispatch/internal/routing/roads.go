@@ -16,15 +16,27 @@ type roads struct {
 	minutes [][]int
 }
 
-func newRoads(r morning.Rules, sites []*morning.Site) roads {
+func newRoads(r morning.Rules, sites []*morning.Site, travel []morning.Leg) roads {
 	places := []morning.Place{r.Place}
 	for _, s := range sites {
 		places = append(places, s.Place)
 	}
+	ids := []string{""}
+	for _, s := range sites {
+		ids = append(ids, s.ID)
+	}
+	known := map[[2]string]morning.Leg{}
+	for _, l := range travel {
+		known[[2]string{l.FromID, l.ToID}] = l
+	}
 	out := roads{}
-	for _, a := range places {
+	for i, a := range places {
 		var metres, minutes []int
-		for _, b := range places {
+		for j, b := range places {
+			if l, ok := known[[2]string{ids[i], ids[j]}]; ok && i != j {
+				metres, minutes = append(metres, l.Metres), append(minutes, l.Minutes)
+				continue
+			}
 			m := int(math.Round(crowFliesM(a, b) * float64(r.RoadFactorPercent) / 100))
 			metres = append(metres, m)
 			minutes = append(minutes, drivingMinutes(m, r.SpeedKmPerH))

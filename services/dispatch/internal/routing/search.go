@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"math"
 	"math/rand/v2"
+	"slices"
 
 	"spanyard.example/services/dispatch/internal/loading"
 )
@@ -14,6 +15,9 @@ import (
 const attempts = 60_000
 
 const (
+	// attemptsPerProof is how many plans are tried for each time that a better
+	// bound is looked for.
+	attemptsPerProof = 20
 	// firstWave is how many plans the first wave tries; each further one tries
 	// twice as many, so that a search that is stopped early has cooled down too.
 	firstWave = 500
@@ -33,6 +37,7 @@ type cost struct {
 	unservedG      int64
 	unservedPieces int
 	runs           int
+	crewWaiting    int
 	metres         int
 	waiting        int
 }
@@ -40,11 +45,11 @@ type cost struct {
 func (c cost) compare(o cost) int {
 	return cmp.Or(
 		cmp.Compare(c.unservedG, o.unservedG), cmp.Compare(c.unservedPieces, o.unservedPieces),
-		cmp.Compare(c.runs, o.runs), cmp.Compare(c.metres, o.metres), cmp.Compare(c.waiting, o.waiting))
+		cmp.Compare(c.runs, o.runs), cmp.Compare(c.crewWaiting, o.crewWaiting), cmp.Compare(c.metres, o.metres), cmp.Compare(c.waiting, o.waiting))
 }
 
 func costOf(p *plan) cost {
-	c := cost{unservedG: p.lateG, unservedPieces: p.latePieces, runs: len(p.runs)}
+	c := cost{unservedG: p.lateG, unservedPieces: p.latePieces, runs: len(p.runs), crewWaiting: p.crewWaiting}
 	for i := range p.runs {
 		c.metres += p.runs[i].metres
 		c.waiting += p.runs[i].waiting
@@ -84,8 +89,8 @@ type search struct {
 	random *rand.Rand
 	best   plan
 	cost   cost
-	// least is the bound on the runs of the best plan.
-	least int
+	// bound on the runs of the best plan.
+	bound bound
 	wave  int
 }
 
@@ -98,12 +103,14 @@ func newSearch(w *world) *search {
 
 func (s *search) keep(p plan) {
 	s.best, s.cost = p, costOf(&p)
-	s.least, _ = s.world.boundAndReason(&p)
+	if s.bound.reason == "" || !slices.Equal(lateOf(&p), s.bound.late) {
+		s.bound = s.world.boundOf(&p)
+	}
 }
 
 // done says that nothing but the distance can be better.
 func (s *search) done() bool {
-	return s.cost.runs <= s.least && s.cost.unservedPieces == 0
+	return s.cost.runs <= s.bound.runs && s.cost.unservedPieces == 0
 }
 
 // improve makes so many more attempts, fewer when it is stopped or done.
@@ -119,6 +126,7 @@ func (s *search) improve(attempts int, stop func() bool) {
 		if !s.polish(int(polishing*float64(n)), stop) || over {
 			return
 		}
+		s.bound.prove(s.world, &s.best, n/attemptsPerProof, stop)
 	}
 }
 

@@ -16,7 +16,10 @@ type run struct {
 	leave   int
 	back    int
 	metres  int
+	driving int
 	waiting int
+	// beams of each drop.
+	beams []int
 }
 
 // stop is the time spent at one site.
@@ -28,8 +31,14 @@ type span struct{ from, to int }
 // diary is what trucks and sites are already promised to.
 type diary struct {
 	trucks [][]span
+	// outings of each truck's driver, in order.
+	outings [][]outing
+	// bays taken in the yard.
+	bays []span
 	// places taken at the site of each chain.
 	places [][]span
+	// brought to the site of each chain, in order.
+	brought [][]delivery
 	// last start of unloading at each chain's site; runs arrive in laying
 	// order.
 	last []int
@@ -37,9 +46,11 @@ type diary struct {
 
 func (w *world) newDiary() *diary {
 	d := &diary{
-		trucks: make([][]span, len(w.problem.Trucks)),
-		places: make([][]span, len(w.chains)),
-		last:   make([]int, len(w.chains)),
+		trucks:  make([][]span, len(w.problem.Trucks)),
+		outings: make([][]outing, len(w.problem.Trucks)),
+		places:  make([][]span, len(w.chains)),
+		brought: make([][]delivery, len(w.chains)),
+		last:    make([]int, len(w.chains)),
 	}
 	truckOf := map[string]int{}
 	for i, t := range w.problem.Trucks {
@@ -53,10 +64,13 @@ func (w *world) newDiary() *diary {
 	for _, b := range w.problem.Busy {
 		if i, ok := truckOf[b.TruckID]; ok {
 			d.trucks[i] = insertSpan(d.trucks[i], span{b.LoadingMinute, b.BackMinute})
+			d.outings[i] = insertOuting(d.outings[i], outing{span{b.LoadingMinute, b.BackMinute}, b.DrivingMinutes})
 		}
+		d.bays = insertSpan(d.bays, span{b.LoadingMinute, b.LeaveMinute})
 		for _, s := range b.Stops {
 			if i, ok := chainOf[s.SiteID]; ok {
 				d.places[i] = insertSpan(d.places[i], span{s.UnloadMinute, s.LeaveMinute})
+				d.brought[i] = insertDelivery(d.brought[i], delivery{s.LeaveMinute, s.Beams})
 			}
 		}
 	}
@@ -71,7 +85,10 @@ func insertSpan(spans []span, s span) []span {
 // enter writes a run into the diary.
 func (d *diary) enter(r *run) {
 	d.trucks[r.truck] = insertSpan(d.trucks[r.truck], span{r.loading, r.back})
+	d.outings[r.truck] = insertOuting(d.outings[r.truck], outing{span{r.loading, r.back}, r.driving})
+	d.bays = insertSpan(d.bays, span{r.loading, r.leave})
 	for i, s := range r.drops {
+		d.brought[s.chain] = insertDelivery(d.brought[s.chain], delivery{r.stops[i].leave, r.beams[i]})
 		d.places[s.chain] = insertSpan(d.places[s.chain], span{r.stops[i].unload, r.stops[i].leave})
 		d.last[s.chain] = max(d.last[s.chain], r.stops[i].unload)
 	}
@@ -87,14 +104,21 @@ func (w *world) schedule(d *diary, truck int, drops []stretch) (run, bool) {
 	hours := w.problem.Trucks[truck].Hours
 	from := max(hours.OpensMinute, w.problem.EarliestLoadingMinute)
 	for _, busy := range append(d.trucks[truck], span{hours.ClosesMinute, hours.ClosesMinute}) {
-		r := run{truck: truck, drops: drops, loading: from}
-		if from <= busy.from {
-			if !w.drive(d, &r, &l) {
+		// The driver goes on at once, or after a break.
+		for _, start := range []int{from, w.afterBreak(d.outings[truck], from)} {
+			if start > busy.from {
+				break
+			}
+			r, ok := w.drive(d, truck, drops, start, &l)
+			if !ok {
 				// Starting later only arrives later.
 				return run{}, false
 			}
-			if r.back <= busy.from {
-				w.delay(d, &r)
+			if r.back > busy.from {
+				break
+			}
+			w.delay(d, &r)
+			if w.driverMay(d.outings[truck], outing{span{r.loading, r.back}, r.driving}) {
 				return r, true
 			}
 		}
@@ -103,30 +127,34 @@ func (w *world) schedule(d *diary, truck int, drops []stretch) (run, bool) {
 	return run{}, false
 }
 
-// drive works out the times of a run that starts loading at r.loading. It
-// fails when some unloading would start too late.
-func (w *world) drive(d *diary, r *run, l *loaded) bool {
-	r.leave = r.loading + w.problem.Rules.LoadingMinutes
-	r.stops = make([]stop, len(r.drops))
+// drive works out the times of a run that starts loading at from or as soon
+// after it as a bay is free. It fails when some unloading would start too late.
+func (w *world) drive(d *diary, truck int, drops []stretch, from int, l *loaded) (run, bool) {
+	takes := w.loadingMinutes(l)
+	r := run{truck: truck, drops: drops, loading: w.freeBay(d, from, takes), stops: make([]stop, len(drops)), beams: make([]int, len(drops))}
+	r.leave = r.loading + takes
 	at, now := 0, r.leave
 	for i, s := range r.drops {
 		c := &w.chains[s.chain]
 		window := c.windowOf(s.start, s.end)
 		here := s.chain + 1
 		r.metres += w.roads.metres[at][here]
+		r.driving += w.roads.minutes[at][here]
+		r.beams[i] = c.beams[s.end] - c.beams[s.start]
 		arrive := now + w.roads.minutes[at][here]
 		takes := c.site.UnloadFixedMinutes + c.site.UnloadMinutesPerPile*l.piles[i]
 		unload := max(arrive, window.OpensMinute, d.last[s.chain]+1)
-		unload = freePlace(d.places[s.chain], unload, takes, c.site.Places)
+		unload = w.room(d, s.chain, unload, takes, r.beams[i], window.ClosesMinute)
 		if unload > window.ClosesMinute {
-			return false
+			return run{}, false
 		}
 		r.stops[i] = stop{arrive, unload, unload + takes}
 		at, now = here, unload+takes
 	}
 	r.metres += w.roads.metres[at][0]
+	r.driving += w.roads.minutes[at][0]
 	r.back = now + w.roads.minutes[at][0]
-	return true
+	return r, true
 }
 
 // freePlace is the first minute from which the site has a place for so long.
@@ -189,13 +217,16 @@ func (w *world) delay(d *diary, r *run) {
 
 // canDelay tells whether the stops before stop i can be later by wait.
 func (w *world) canDelay(d *diary, r *run, i, wait int) bool {
+	if !w.bayFree(d, r.loading+wait, r.leave-r.loading) {
+		return false
+	}
 	for j := range i {
 		s := r.drops[j]
 		c := &w.chains[s.chain]
 		unload := r.stops[j].unload + wait
 		takes := r.stops[j].leave - r.stops[j].unload
 		if unload > c.windowOf(s.start, s.end).ClosesMinute ||
-			!placeFree(d.places[s.chain], unload, takes, c.site.Places) {
+			!placeFree(d.places[s.chain], unload, takes, c.site.Places) || !c.hasRoom(d.brought[s.chain], unload+takes, r.beams[j]) {
 			return false
 		}
 	}

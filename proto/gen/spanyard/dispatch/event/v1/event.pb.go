@@ -644,7 +644,13 @@ type YardRules struct {
 	LeadMinutes int32 `protobuf:"varint,14,opt,name=lead_minutes,json=leadMinutes,proto3" json:"lead_minutes,omitempty"`
 	// How lashings are counted; left out, by EN 12195-1:2010 with smooth concrete
 	// on sawn wood and lashings of 500 daN.
-	Lashing       *LashingRules `protobuf:"bytes,15,opt,name=lashing,proto3" json:"lashing,omitempty"`
+	Lashing *LashingRules `protobuf:"bytes,15,opt,name=lashing,proto3" json:"lashing,omitempty"`
+	// Trucks that are loaded at a time; 0 is as many as come.
+	LoadingBays int32 `protobuf:"varint,16,opt,name=loading_bays,json=loadingBays,proto3" json:"loading_bays,omitempty"`
+	// Time to load each pile, on top of loading_minutes: the forklift's.
+	LoadingMinutesPerPile int32 `protobuf:"varint,17,opt,name=loading_minutes_per_pile,json=loadingMinutesPerPile,proto3" json:"loading_minutes_per_pile,omitempty"`
+	// Driving of a driver; left out, there is no limit.
+	Driver        *DriverRules `protobuf:"bytes,18,opt,name=driver,proto3" json:"driver,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -784,6 +790,93 @@ func (x *YardRules) GetLashing() *LashingRules {
 	return nil
 }
 
+func (x *YardRules) GetLoadingBays() int32 {
+	if x != nil {
+		return x.LoadingBays
+	}
+	return 0
+}
+
+func (x *YardRules) GetLoadingMinutesPerPile() int32 {
+	if x != nil {
+		return x.LoadingMinutesPerPile
+	}
+	return 0
+}
+
+func (x *YardRules) GetDriver() *DriverRules {
+	if x != nil {
+		return x.Driver
+	}
+	return nil
+}
+
+// DriverRules are limits of one driver's day; a truck has one driver. What the
+// law allows is for the yard to set.
+type DriverRules struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Driving of all runs of the day, at most; 0 is no limit.
+	MaxDrivingMinutes int32 `protobuf:"varint,1,opt,name=max_driving_minutes,json=maxDrivingMinutes,proto3" json:"max_driving_minutes,omitempty"`
+	// Driving without a break, at most; 0 is no limit. Breaks are taken in the yard
+	// between two runs.
+	DrivingBeforeBreakMinutes int32 `protobuf:"varint,2,opt,name=driving_before_break_minutes,json=drivingBeforeBreakMinutes,proto3" json:"driving_before_break_minutes,omitempty"`
+	// Time in the yard that counts as a break.
+	BreakMinutes  int32 `protobuf:"varint,3,opt,name=break_minutes,json=breakMinutes,proto3" json:"break_minutes,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DriverRules) Reset() {
+	*x = DriverRules{}
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DriverRules) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DriverRules) ProtoMessage() {}
+
+func (x *DriverRules) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DriverRules.ProtoReflect.Descriptor instead.
+func (*DriverRules) Descriptor() ([]byte, []int) {
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *DriverRules) GetMaxDrivingMinutes() int32 {
+	if x != nil {
+		return x.MaxDrivingMinutes
+	}
+	return 0
+}
+
+func (x *DriverRules) GetDrivingBeforeBreakMinutes() int32 {
+	if x != nil {
+		return x.DrivingBeforeBreakMinutes
+	}
+	return 0
+}
+
+func (x *DriverRules) GetBreakMinutes() int32 {
+	if x != nil {
+		return x.BreakMinutes
+	}
+	return 0
+}
+
 // LashingRules are what lashings hold and what they hold against
 // (EN 12195-1:2010). Accelerations are parts of gravity.
 type LashingRules struct {
@@ -808,7 +901,7 @@ type LashingRules struct {
 
 func (x *LashingRules) Reset() {
 	*x = LashingRules{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[3]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -820,7 +913,7 @@ func (x *LashingRules) String() string {
 func (*LashingRules) ProtoMessage() {}
 
 func (x *LashingRules) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[3]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -833,7 +926,7 @@ func (x *LashingRules) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LashingRules.ProtoReflect.Descriptor instead.
 func (*LashingRules) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{3}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *LashingRules) GetFriction() float64 {
@@ -916,7 +1009,7 @@ type TrucksSet struct {
 
 func (x *TrucksSet) Reset() {
 	*x = TrucksSet{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[4]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -928,7 +1021,7 @@ func (x *TrucksSet) String() string {
 func (*TrucksSet) ProtoMessage() {}
 
 func (x *TrucksSet) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[4]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -941,7 +1034,7 @@ func (x *TrucksSet) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TrucksSet.ProtoReflect.Descriptor instead.
 func (*TrucksSet) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{4}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *TrucksSet) GetTrucks() []*Truck {
@@ -976,14 +1069,16 @@ type Truck struct {
 	// Hours of driver and truck.
 	Hours *v1.DayWindow `protobuf:"bytes,14,opt,name=hours,proto3" json:"hours,omitempty"`
 	// Whether it carries its own crane.
-	HasCrane      bool `protobuf:"varint,15,opt,name=has_crane,json=hasCrane,proto3" json:"has_crane,omitempty"`
+	HasCrane bool `protobuf:"varint,15,opt,name=has_crane,json=hasCrane,proto3" json:"has_crane,omitempty"`
+	// Sites that a run of it visits at most; 0 is as many as any run may, 4.
+	MaxDrops      int32 `protobuf:"varint,16,opt,name=max_drops,json=maxDrops,proto3" json:"max_drops,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Truck) Reset() {
 	*x = Truck{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[5]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -995,7 +1090,7 @@ func (x *Truck) String() string {
 func (*Truck) ProtoMessage() {}
 
 func (x *Truck) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[5]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1008,7 +1103,7 @@ func (x *Truck) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Truck.ProtoReflect.Descriptor instead.
 func (*Truck) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{5}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *Truck) GetTruckId() string {
@@ -1116,6 +1211,13 @@ func (x *Truck) GetHasCrane() bool {
 	return false
 }
 
+func (x *Truck) GetMaxDrops() int32 {
+	if x != nil {
+		return x.MaxDrops
+	}
+	return 0
+}
+
 // The yard's sites were replaced as a whole.
 type SitesSet struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
@@ -1126,7 +1228,7 @@ type SitesSet struct {
 
 func (x *SitesSet) Reset() {
 	*x = SitesSet{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[6]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1138,7 +1240,7 @@ func (x *SitesSet) String() string {
 func (*SitesSet) ProtoMessage() {}
 
 func (x *SitesSet) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[6]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1151,7 +1253,7 @@ func (x *SitesSet) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SitesSet.ProtoReflect.Descriptor instead.
 func (*SitesSet) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{6}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *SitesSet) GetSites() []*Site {
@@ -1179,14 +1281,18 @@ type Site struct {
 	// Who to call.
 	Contact string `protobuf:"bytes,10,opt,name=contact,proto3" json:"contact,omitempty"`
 	// Unloads so many trucks at a time.
-	Places        int32 `protobuf:"varint,11,opt,name=places,proto3" json:"places,omitempty"`
+	Places int32 `protobuf:"varint,11,opt,name=places,proto3" json:"places,omitempty"`
+	// Beams that the crews lay in an hour; 0 is not known.
+	LaidPerHour int32 `protobuf:"varint,12,opt,name=laid_per_hour,json=laidPerHour,proto3" json:"laid_per_hour,omitempty"`
+	// Beams that the site can hold unlaid; 0 is no limit.
+	HoldsBeams    int32 `protobuf:"varint,13,opt,name=holds_beams,json=holdsBeams,proto3" json:"holds_beams,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Site) Reset() {
 	*x = Site{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[7]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1198,7 +1304,7 @@ func (x *Site) String() string {
 func (*Site) ProtoMessage() {}
 
 func (x *Site) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[7]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1211,7 +1317,7 @@ func (x *Site) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Site.ProtoReflect.Descriptor instead.
 func (*Site) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{7}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *Site) GetSiteId() string {
@@ -1291,6 +1397,20 @@ func (x *Site) GetPlaces() int32 {
 	return 0
 }
 
+func (x *Site) GetLaidPerHour() int32 {
+	if x != nil {
+		return x.LaidPerHour
+	}
+	return 0
+}
+
+func (x *Site) GetHoldsBeams() int32 {
+	if x != nil {
+		return x.HoldsBeams
+	}
+	return 0
+}
+
 // A floor's approved plan became known, with all that loading needs.
 type FloorPlanned struct {
 	state    protoimpl.MessageState `protogen:"open.v1"`
@@ -1307,7 +1427,7 @@ type FloorPlanned struct {
 
 func (x *FloorPlanned) Reset() {
 	*x = FloorPlanned{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[8]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1319,7 +1439,7 @@ func (x *FloorPlanned) String() string {
 func (*FloorPlanned) ProtoMessage() {}
 
 func (x *FloorPlanned) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[8]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1332,7 +1452,7 @@ func (x *FloorPlanned) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FloorPlanned.ProtoReflect.Descriptor instead.
 func (*FloorPlanned) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{8}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *FloorPlanned) GetJobId() string {
@@ -1391,7 +1511,7 @@ type RoomDemand struct {
 
 func (x *RoomDemand) Reset() {
 	*x = RoomDemand{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[9]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1403,7 +1523,7 @@ func (x *RoomDemand) String() string {
 func (*RoomDemand) ProtoMessage() {}
 
 func (x *RoomDemand) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[9]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1416,7 +1536,7 @@ func (x *RoomDemand) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RoomDemand.ProtoReflect.Descriptor instead.
 func (*RoomDemand) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{9}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *RoomDemand) GetRoom() string {
@@ -1459,7 +1579,7 @@ type BeamDemand struct {
 
 func (x *BeamDemand) Reset() {
 	*x = BeamDemand{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[10]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1471,7 +1591,7 @@ func (x *BeamDemand) String() string {
 func (*BeamDemand) ProtoMessage() {}
 
 func (x *BeamDemand) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[10]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1484,7 +1604,7 @@ func (x *BeamDemand) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BeamDemand.ProtoReflect.Descriptor instead.
 func (*BeamDemand) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{10}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *BeamDemand) GetMark() string {
@@ -1520,7 +1640,7 @@ type FloorWithdrawn struct {
 
 func (x *FloorWithdrawn) Reset() {
 	*x = FloorWithdrawn{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[11]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1532,7 +1652,7 @@ func (x *FloorWithdrawn) String() string {
 func (*FloorWithdrawn) ProtoMessage() {}
 
 func (x *FloorWithdrawn) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[11]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1545,7 +1665,7 @@ func (x *FloorWithdrawn) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FloorWithdrawn.ProtoReflect.Descriptor instead.
 func (*FloorWithdrawn) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{11}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *FloorWithdrawn) GetJobId() string {
@@ -1579,7 +1699,7 @@ type CalledOff struct {
 
 func (x *CalledOff) Reset() {
 	*x = CalledOff{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[12]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1591,7 +1711,7 @@ func (x *CalledOff) String() string {
 func (*CalledOff) ProtoMessage() {}
 
 func (x *CalledOff) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[12]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1604,7 +1724,7 @@ func (x *CalledOff) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CalledOff.ProtoReflect.Descriptor instead.
 func (*CalledOff) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{12}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *CalledOff) GetCallOff() *CallOff {
@@ -1633,7 +1753,7 @@ type CallOff struct {
 
 func (x *CallOff) Reset() {
 	*x = CallOff{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[13]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1645,7 +1765,7 @@ func (x *CallOff) String() string {
 func (*CallOff) ProtoMessage() {}
 
 func (x *CallOff) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[13]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1658,7 +1778,7 @@ func (x *CallOff) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CallOff.ProtoReflect.Descriptor instead.
 func (*CallOff) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{13}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *CallOff) GetCallOffId() string {
@@ -1721,7 +1841,7 @@ type CallOffCancelled struct {
 
 func (x *CallOffCancelled) Reset() {
 	*x = CallOffCancelled{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[14]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1733,7 +1853,7 @@ func (x *CallOffCancelled) String() string {
 func (*CallOffCancelled) ProtoMessage() {}
 
 func (x *CallOffCancelled) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[14]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1746,7 +1866,7 @@ func (x *CallOffCancelled) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CallOffCancelled.ProtoReflect.Descriptor instead.
 func (*CallOffCancelled) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{14}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *CallOffCancelled) GetCallOffId() string {
@@ -1773,7 +1893,7 @@ type MorningPlanned struct {
 
 func (x *MorningPlanned) Reset() {
 	*x = MorningPlanned{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[15]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1785,7 +1905,7 @@ func (x *MorningPlanned) String() string {
 func (*MorningPlanned) ProtoMessage() {}
 
 func (x *MorningPlanned) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[15]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1798,7 +1918,7 @@ func (x *MorningPlanned) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MorningPlanned.ProtoReflect.Descriptor instead.
 func (*MorningPlanned) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{15}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *MorningPlanned) GetPlan() *MorningPlan {
@@ -1822,7 +1942,7 @@ type MorningConfirming struct {
 
 func (x *MorningConfirming) Reset() {
 	*x = MorningConfirming{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[16]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1834,7 +1954,7 @@ func (x *MorningConfirming) String() string {
 func (*MorningConfirming) ProtoMessage() {}
 
 func (x *MorningConfirming) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[16]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1847,7 +1967,7 @@ func (x *MorningConfirming) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MorningConfirming.ProtoReflect.Descriptor instead.
 func (*MorningConfirming) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{16}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *MorningConfirming) GetPlanId() string {
@@ -1890,7 +2010,7 @@ type RunConfirmed struct {
 
 func (x *RunConfirmed) Reset() {
 	*x = RunConfirmed{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[17]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1902,7 +2022,7 @@ func (x *RunConfirmed) String() string {
 func (*RunConfirmed) ProtoMessage() {}
 
 func (x *RunConfirmed) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[17]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1915,7 +2035,7 @@ func (x *RunConfirmed) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RunConfirmed.ProtoReflect.Descriptor instead.
 func (*RunConfirmed) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{17}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *RunConfirmed) GetPlanId() string {
@@ -1956,7 +2076,7 @@ type PicksIssued struct {
 
 func (x *PicksIssued) Reset() {
 	*x = PicksIssued{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[18]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1968,7 +2088,7 @@ func (x *PicksIssued) String() string {
 func (*PicksIssued) ProtoMessage() {}
 
 func (x *PicksIssued) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[18]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1981,7 +2101,7 @@ func (x *PicksIssued) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PicksIssued.ProtoReflect.Descriptor instead.
 func (*PicksIssued) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{18}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *PicksIssued) GetRunId() string {
@@ -2050,7 +2170,7 @@ type Pick struct {
 
 func (x *Pick) Reset() {
 	*x = Pick{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[19]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2062,7 +2182,7 @@ func (x *Pick) String() string {
 func (*Pick) ProtoMessage() {}
 
 func (x *Pick) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[19]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2075,7 +2195,7 @@ func (x *Pick) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Pick.ProtoReflect.Descriptor instead.
 func (*Pick) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{19}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *Pick) GetNumber() int32 {
@@ -2177,7 +2297,7 @@ type MorningConfirmed struct {
 
 func (x *MorningConfirmed) Reset() {
 	*x = MorningConfirmed{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[20]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2189,7 +2309,7 @@ func (x *MorningConfirmed) String() string {
 func (*MorningConfirmed) ProtoMessage() {}
 
 func (x *MorningConfirmed) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[20]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2202,7 +2322,7 @@ func (x *MorningConfirmed) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MorningConfirmed.ProtoReflect.Descriptor instead.
 func (*MorningConfirmed) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{20}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *MorningConfirmed) GetPlanId() string {
@@ -2253,7 +2373,7 @@ type MorningConfirmFailed struct {
 
 func (x *MorningConfirmFailed) Reset() {
 	*x = MorningConfirmFailed{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[21]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2265,7 +2385,7 @@ func (x *MorningConfirmFailed) String() string {
 func (*MorningConfirmFailed) ProtoMessage() {}
 
 func (x *MorningConfirmFailed) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[21]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2278,7 +2398,7 @@ func (x *MorningConfirmFailed) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MorningConfirmFailed.ProtoReflect.Descriptor instead.
 func (*MorningConfirmFailed) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{21}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *MorningConfirmFailed) GetPlanId() string {
@@ -2315,7 +2435,7 @@ type MissingPiece struct {
 
 func (x *MissingPiece) Reset() {
 	*x = MissingPiece{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[22]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2327,7 +2447,7 @@ func (x *MissingPiece) String() string {
 func (*MissingPiece) ProtoMessage() {}
 
 func (x *MissingPiece) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[22]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2340,7 +2460,7 @@ func (x *MissingPiece) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MissingPiece.ProtoReflect.Descriptor instead.
 func (*MissingPiece) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{22}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *MissingPiece) GetPieceId() string {
@@ -2384,7 +2504,7 @@ type RunChanged struct {
 
 func (x *RunChanged) Reset() {
 	*x = RunChanged{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[23]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2396,7 +2516,7 @@ func (x *RunChanged) String() string {
 func (*RunChanged) ProtoMessage() {}
 
 func (x *RunChanged) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[23]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2409,7 +2529,7 @@ func (x *RunChanged) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RunChanged.ProtoReflect.Descriptor instead.
 func (*RunChanged) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{23}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *RunChanged) GetRunId() string {
@@ -2449,7 +2569,7 @@ type RunHit struct {
 
 func (x *RunHit) Reset() {
 	*x = RunHit{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[24]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2461,7 +2581,7 @@ func (x *RunHit) String() string {
 func (*RunHit) ProtoMessage() {}
 
 func (x *RunHit) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[24]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2474,7 +2594,7 @@ func (x *RunHit) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RunHit.ProtoReflect.Descriptor instead.
 func (*RunHit) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{24}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *RunHit) GetPieceId() string {
@@ -2534,7 +2654,7 @@ type RunCleared struct {
 
 func (x *RunCleared) Reset() {
 	*x = RunCleared{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[25]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2546,7 +2666,7 @@ func (x *RunCleared) String() string {
 func (*RunCleared) ProtoMessage() {}
 
 func (x *RunCleared) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[25]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2559,7 +2679,7 @@ func (x *RunCleared) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RunCleared.ProtoReflect.Descriptor instead.
 func (*RunCleared) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{25}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *RunCleared) GetRunId() string {
@@ -2605,7 +2725,7 @@ type PieceSetDown struct {
 
 func (x *PieceSetDown) Reset() {
 	*x = PieceSetDown{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[26]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2617,7 +2737,7 @@ func (x *PieceSetDown) String() string {
 func (*PieceSetDown) ProtoMessage() {}
 
 func (x *PieceSetDown) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[26]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2630,7 +2750,7 @@ func (x *PieceSetDown) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PieceSetDown.ProtoReflect.Descriptor instead.
 func (*PieceSetDown) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{26}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *PieceSetDown) GetRunId() string {
@@ -2674,7 +2794,7 @@ type PieceTakenBack struct {
 
 func (x *PieceTakenBack) Reset() {
 	*x = PieceTakenBack{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[27]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2686,7 +2806,7 @@ func (x *PieceTakenBack) String() string {
 func (*PieceTakenBack) ProtoMessage() {}
 
 func (x *PieceTakenBack) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[27]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2699,7 +2819,7 @@ func (x *PieceTakenBack) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PieceTakenBack.ProtoReflect.Descriptor instead.
 func (*PieceTakenBack) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{27}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *PieceTakenBack) GetRunId() string {
@@ -2742,7 +2862,7 @@ type PieceExchanged struct {
 
 func (x *PieceExchanged) Reset() {
 	*x = PieceExchanged{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[28]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2754,7 +2874,7 @@ func (x *PieceExchanged) String() string {
 func (*PieceExchanged) ProtoMessage() {}
 
 func (x *PieceExchanged) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[28]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2767,7 +2887,7 @@ func (x *PieceExchanged) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PieceExchanged.ProtoReflect.Descriptor instead.
 func (*PieceExchanged) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{28}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *PieceExchanged) GetRunId() string {
@@ -2845,7 +2965,7 @@ type RunDeparted struct {
 
 func (x *RunDeparted) Reset() {
 	*x = RunDeparted{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[29]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2857,7 +2977,7 @@ func (x *RunDeparted) String() string {
 func (*RunDeparted) ProtoMessage() {}
 
 func (x *RunDeparted) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[29]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2870,7 +2990,7 @@ func (x *RunDeparted) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RunDeparted.ProtoReflect.Descriptor instead.
 func (*RunDeparted) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{29}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *RunDeparted) GetRunId() string {
@@ -2909,7 +3029,7 @@ type DropDelivered struct {
 
 func (x *DropDelivered) Reset() {
 	*x = DropDelivered{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[30]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2921,7 +3041,7 @@ func (x *DropDelivered) String() string {
 func (*DropDelivered) ProtoMessage() {}
 
 func (x *DropDelivered) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[30]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2934,7 +3054,7 @@ func (x *DropDelivered) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DropDelivered.ProtoReflect.Descriptor instead.
 func (*DropDelivered) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{30}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *DropDelivered) GetRunId() string {
@@ -2991,7 +3111,7 @@ type RunCancelled struct {
 
 func (x *RunCancelled) Reset() {
 	*x = RunCancelled{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[31]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3003,7 +3123,7 @@ func (x *RunCancelled) String() string {
 func (*RunCancelled) ProtoMessage() {}
 
 func (x *RunCancelled) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[31]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3016,7 +3136,7 @@ func (x *RunCancelled) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RunCancelled.ProtoReflect.Descriptor instead.
 func (*RunCancelled) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{31}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{32}
 }
 
 func (x *RunCancelled) GetRunId() string {
@@ -3051,7 +3171,7 @@ type RunFreed struct {
 
 func (x *RunFreed) Reset() {
 	*x = RunFreed{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[32]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[33]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3063,7 +3183,7 @@ func (x *RunFreed) String() string {
 func (*RunFreed) ProtoMessage() {}
 
 func (x *RunFreed) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[32]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[33]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3076,7 +3196,7 @@ func (x *RunFreed) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RunFreed.ProtoReflect.Descriptor instead.
 func (*RunFreed) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{32}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{33}
 }
 
 func (x *RunFreed) GetRunId() string {
@@ -3117,14 +3237,17 @@ type MorningPlan struct {
 	MovedAsideBound int32 `protobuf:"varint,12,opt,name=moved_aside_bound,json=movedAsideBound,proto3" json:"moved_aside_bound,omitempty"`
 	// What a dispatcher has to know of how the picks came about; empty when
 	// stock planned them.
-	PicksNote     string `protobuf:"bytes,13,opt,name=picks_note,json=picksNote,proto3" json:"picks_note,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	PicksNote string `protobuf:"bytes,13,opt,name=picks_note,json=picksNote,proto3" json:"picks_note,omitempty"`
+	// Minutes in which crews of sites whose pace is known have laid all that was
+	// brought and wait for more.
+	CrewWaitingMinutes int32 `protobuf:"varint,14,opt,name=crew_waiting_minutes,json=crewWaitingMinutes,proto3" json:"crew_waiting_minutes,omitempty"`
+	unknownFields      protoimpl.UnknownFields
+	sizeCache          protoimpl.SizeCache
 }
 
 func (x *MorningPlan) Reset() {
 	*x = MorningPlan{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[33]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[34]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3136,7 +3259,7 @@ func (x *MorningPlan) String() string {
 func (*MorningPlan) ProtoMessage() {}
 
 func (x *MorningPlan) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[33]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[34]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3149,7 +3272,7 @@ func (x *MorningPlan) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MorningPlan.ProtoReflect.Descriptor instead.
 func (*MorningPlan) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{33}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{34}
 }
 
 func (x *MorningPlan) GetPlanId() string {
@@ -3243,6 +3366,13 @@ func (x *MorningPlan) GetPicksNote() string {
 	return ""
 }
 
+func (x *MorningPlan) GetCrewWaitingMinutes() int32 {
+	if x != nil {
+		return x.CrewWaitingMinutes
+	}
+	return 0
+}
+
 // Run is one trip from the yard and back.
 type Run struct {
 	state   protoimpl.MessageState `protogen:"open.v1"`
@@ -3269,7 +3399,7 @@ type Run struct {
 
 func (x *Run) Reset() {
 	*x = Run{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[34]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[35]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3281,7 +3411,7 @@ func (x *Run) String() string {
 func (*Run) ProtoMessage() {}
 
 func (x *Run) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[34]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[35]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3294,7 +3424,7 @@ func (x *Run) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Run.ProtoReflect.Descriptor instead.
 func (*Run) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{34}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{35}
 }
 
 func (x *Run) GetRunId() string {
@@ -3403,7 +3533,7 @@ type AsideMove struct {
 
 func (x *AsideMove) Reset() {
 	*x = AsideMove{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[35]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[36]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3415,7 +3545,7 @@ func (x *AsideMove) String() string {
 func (*AsideMove) ProtoMessage() {}
 
 func (x *AsideMove) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[35]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[36]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3428,7 +3558,7 @@ func (x *AsideMove) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AsideMove.ProtoReflect.Descriptor instead.
 func (*AsideMove) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{35}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{36}
 }
 
 func (x *AsideMove) GetPieceId() string {
@@ -3475,7 +3605,7 @@ type Drop struct {
 
 func (x *Drop) Reset() {
 	*x = Drop{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[36]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[37]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3487,7 +3617,7 @@ func (x *Drop) String() string {
 func (*Drop) ProtoMessage() {}
 
 func (x *Drop) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[36]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[37]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3500,7 +3630,7 @@ func (x *Drop) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Drop.ProtoReflect.Descriptor instead.
 func (*Drop) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{36}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{37}
 }
 
 func (x *Drop) GetNumber() int32 {
@@ -3558,7 +3688,7 @@ type AxleLoads struct {
 
 func (x *AxleLoads) Reset() {
 	*x = AxleLoads{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[37]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[38]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3570,7 +3700,7 @@ func (x *AxleLoads) String() string {
 func (*AxleLoads) ProtoMessage() {}
 
 func (x *AxleLoads) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[37]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[38]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3583,7 +3713,7 @@ func (x *AxleLoads) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AxleLoads.ProtoReflect.Descriptor instead.
 func (*AxleLoads) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{37}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{38}
 }
 
 func (x *AxleLoads) GetAfterDrop() int32 {
@@ -3633,7 +3763,7 @@ type Pile struct {
 
 func (x *Pile) Reset() {
 	*x = Pile{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[38]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[39]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3645,7 +3775,7 @@ func (x *Pile) String() string {
 func (*Pile) ProtoMessage() {}
 
 func (x *Pile) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[38]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[39]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3658,7 +3788,7 @@ func (x *Pile) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Pile.ProtoReflect.Descriptor instead.
 func (*Pile) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{38}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{39}
 }
 
 func (x *Pile) GetNumber() int32 {
@@ -3741,7 +3871,7 @@ type Tier struct {
 
 func (x *Tier) Reset() {
 	*x = Tier{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[39]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[40]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3753,7 +3883,7 @@ func (x *Tier) String() string {
 func (*Tier) ProtoMessage() {}
 
 func (x *Tier) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[39]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[40]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3766,7 +3896,7 @@ func (x *Tier) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Tier.ProtoReflect.Descriptor instead.
 func (*Tier) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{39}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{40}
 }
 
 func (x *Tier) GetItems() []*Item {
@@ -3798,7 +3928,7 @@ type Item struct {
 
 func (x *Item) Reset() {
 	*x = Item{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[40]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[41]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3810,7 +3940,7 @@ func (x *Item) String() string {
 func (*Item) ProtoMessage() {}
 
 func (x *Item) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[40]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[41]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3823,7 +3953,7 @@ func (x *Item) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Item.ProtoReflect.Descriptor instead.
 func (*Item) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{40}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{41}
 }
 
 func (x *Item) GetPieceId() string {
@@ -3928,7 +4058,7 @@ type Unserved struct {
 
 func (x *Unserved) Reset() {
 	*x = Unserved{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[41]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[42]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3940,7 +4070,7 @@ func (x *Unserved) String() string {
 func (*Unserved) ProtoMessage() {}
 
 func (x *Unserved) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[41]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[42]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3953,7 +4083,7 @@ func (x *Unserved) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Unserved.ProtoReflect.Descriptor instead.
 func (*Unserved) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{41}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{42}
 }
 
 func (x *Unserved) GetCallOffId() string {
@@ -4047,7 +4177,7 @@ const file_spanyard_dispatch_event_v1_event_proto_rawDesc = "" +
 	"\x0fpiece_exchanged\x180 \x01(\v2*.spanyard.dispatch.event.v1.PieceExchangedH\x00R\x0epieceExchangedB\x06\n" +
 	"\x04kind\"K\n" +
 	"\fYardRulesSet\x12;\n" +
-	"\x05rules\x18\x01 \x01(\v2%.spanyard.dispatch.event.v1.YardRulesR\x05rules\"\xf0\x04\n" +
+	"\x05rules\x18\x01 \x01(\v2%.spanyard.dispatch.event.v1.YardRulesR\x05rules\"\x8d\x06\n" +
 	"\tYardRules\x12\x1b\n" +
 	"\ttime_zone\x18\x01 \x01(\tR\btimeZone\x12/\n" +
 	"\x05place\x18\x02 \x01(\v2\x19.spanyard.common.v1.PlaceR\x05place\x12.\n" +
@@ -4064,7 +4194,14 @@ const file_spanyard_dispatch_event_v1_event_proto_rawDesc = "" +
 	"\tmax_lanes\x18\f \x01(\x05R\bmaxLanes\x12/\n" +
 	"\x14max_tail_overhang_mm\x18\r \x01(\x05R\x11maxTailOverhangMm\x12!\n" +
 	"\flead_minutes\x18\x0e \x01(\x05R\vleadMinutes\x12B\n" +
-	"\alashing\x18\x0f \x01(\v2(.spanyard.dispatch.event.v1.LashingRulesR\alashing\"\xa9\x02\n" +
+	"\alashing\x18\x0f \x01(\v2(.spanyard.dispatch.event.v1.LashingRulesR\alashing\x12!\n" +
+	"\floading_bays\x18\x10 \x01(\x05R\vloadingBays\x127\n" +
+	"\x18loading_minutes_per_pile\x18\x11 \x01(\x05R\x15loadingMinutesPerPile\x12?\n" +
+	"\x06driver\x18\x12 \x01(\v2'.spanyard.dispatch.event.v1.DriverRulesR\x06driver\"\xa3\x01\n" +
+	"\vDriverRules\x12.\n" +
+	"\x13max_driving_minutes\x18\x01 \x01(\x05R\x11maxDrivingMinutes\x12?\n" +
+	"\x1cdriving_before_break_minutes\x18\x02 \x01(\x05R\x19drivingBeforeBreakMinutes\x12#\n" +
+	"\rbreak_minutes\x18\x03 \x01(\x05R\fbreakMinutes\"\xa9\x02\n" +
 	"\fLashingRules\x12\x1a\n" +
 	"\bfriction\x18\x01 \x01(\x01R\bfriction\x12\x1f\n" +
 	"\vtension_dan\x18\x02 \x01(\x01R\n" +
@@ -4079,7 +4216,7 @@ const file_spanyard_dispatch_event_v1_event_proto_rawDesc = "" +
 	"\x05least\x18\n" +
 	" \x01(\x05R\x05least\"F\n" +
 	"\tTrucksSet\x129\n" +
-	"\x06trucks\x18\x01 \x03(\v2!.spanyard.dispatch.event.v1.TruckR\x06trucks\"\x8e\x04\n" +
+	"\x06trucks\x18\x01 \x03(\v2!.spanyard.dispatch.event.v1.TruckR\x06trucks\"\xab\x04\n" +
 	"\x05Truck\x12\x19\n" +
 	"\btruck_id\x18\x01 \x01(\tR\atruckId\x12\x12\n" +
 	"\x04name\x18\x02 \x01(\tR\x04name\x12$\n" +
@@ -4100,9 +4237,10 @@ const file_spanyard_dispatch_event_v1_event_proto_rawDesc = "" +
 	"\fmax_gross_kg\x18\r \x01(\x05R\n" +
 	"maxGrossKg\x123\n" +
 	"\x05hours\x18\x0e \x01(\v2\x1d.spanyard.common.v1.DayWindowR\x05hours\x12\x1b\n" +
-	"\thas_crane\x18\x0f \x01(\bR\bhasCrane\"B\n" +
+	"\thas_crane\x18\x0f \x01(\bR\bhasCrane\x12\x1b\n" +
+	"\tmax_drops\x18\x10 \x01(\x05R\bmaxDrops\"B\n" +
 	"\bSitesSet\x126\n" +
-	"\x05sites\x18\x01 \x03(\v2 .spanyard.dispatch.event.v1.SiteR\x05sites\"\xaa\x03\n" +
+	"\x05sites\x18\x01 \x03(\v2 .spanyard.dispatch.event.v1.SiteR\x05sites\"\xef\x03\n" +
 	"\x04Site\x12\x17\n" +
 	"\asite_id\x18\x01 \x01(\tR\x06siteId\x12\x12\n" +
 	"\x04name\x18\x02 \x01(\tR\x04name\x12/\n" +
@@ -4117,7 +4255,10 @@ const file_spanyard_dispatch_event_v1_event_proto_rawDesc = "" +
 	"hasLifting\x12\x18\n" +
 	"\acontact\x18\n" +
 	" \x01(\tR\acontact\x12\x16\n" +
-	"\x06places\x18\v \x01(\x05R\x06places\"\x89\x02\n" +
+	"\x06places\x18\v \x01(\x05R\x06places\x12\"\n" +
+	"\rlaid_per_hour\x18\f \x01(\x05R\vlaidPerHour\x12\x1f\n" +
+	"\vholds_beams\x18\r \x01(\x05R\n" +
+	"holdsBeams\"\x89\x02\n" +
 	"\fFloorPlanned\x12\x15\n" +
 	"\x06job_id\x18\x01 \x01(\tR\x05jobId\x12\x14\n" +
 	"\x05floor\x18\x02 \x01(\tR\x05floor\x12\x1a\n" +
@@ -4267,7 +4408,7 @@ const file_spanyard_dispatch_event_v1_event_proto_rawDesc = "" +
 	"\x0ereservation_id\x18\x03 \x01(\tR\rreservationId\"H\n" +
 	"\bRunFreed\x12\x15\n" +
 	"\x06run_id\x18\x01 \x01(\tR\x05runId\x12%\n" +
-	"\x0ereservation_id\x18\x02 \x01(\tR\rreservationId\"\x8b\x04\n" +
+	"\x0ereservation_id\x18\x02 \x01(\tR\rreservationId\"\xbd\x04\n" +
 	"\vMorningPlan\x12\x17\n" +
 	"\aplan_id\x18\x01 \x01(\tR\x06planId\x12\x10\n" +
 	"\x03day\x18\x02 \x01(\tR\x03day\x12\x1d\n" +
@@ -4285,7 +4426,8 @@ const file_spanyard_dispatch_event_v1_event_proto_rawDesc = "" +
 	"\x11moved_aside_count\x18\v \x01(\x05R\x0fmovedAsideCount\x12*\n" +
 	"\x11moved_aside_bound\x18\f \x01(\x05R\x0fmovedAsideBound\x12\x1d\n" +
 	"\n" +
-	"picks_note\x18\r \x01(\tR\tpicksNote\"\x97\x04\n" +
+	"picks_note\x18\r \x01(\tR\tpicksNote\x120\n" +
+	"\x14crew_waiting_minutes\x18\x0e \x01(\x05R\x12crewWaitingMinutes\"\x97\x04\n" +
 	"\x03Run\x12\x15\n" +
 	"\x06run_id\x18\x01 \x01(\tR\x05runId\x12\x19\n" +
 	"\btruck_id\x18\x02 \x01(\tR\atruckId\x12\x12\n" +
@@ -4395,125 +4537,127 @@ func file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP() []byte {
 }
 
 var file_spanyard_dispatch_event_v1_event_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
-var file_spanyard_dispatch_event_v1_event_proto_msgTypes = make([]protoimpl.MessageInfo, 42)
+var file_spanyard_dispatch_event_v1_event_proto_msgTypes = make([]protoimpl.MessageInfo, 43)
 var file_spanyard_dispatch_event_v1_event_proto_goTypes = []any{
 	(RunHitKind)(0),               // 0: spanyard.dispatch.event.v1.RunHitKind
 	(UnservedReason)(0),           // 1: spanyard.dispatch.event.v1.UnservedReason
 	(*Event)(nil),                 // 2: spanyard.dispatch.event.v1.Event
 	(*YardRulesSet)(nil),          // 3: spanyard.dispatch.event.v1.YardRulesSet
 	(*YardRules)(nil),             // 4: spanyard.dispatch.event.v1.YardRules
-	(*LashingRules)(nil),          // 5: spanyard.dispatch.event.v1.LashingRules
-	(*TrucksSet)(nil),             // 6: spanyard.dispatch.event.v1.TrucksSet
-	(*Truck)(nil),                 // 7: spanyard.dispatch.event.v1.Truck
-	(*SitesSet)(nil),              // 8: spanyard.dispatch.event.v1.SitesSet
-	(*Site)(nil),                  // 9: spanyard.dispatch.event.v1.Site
-	(*FloorPlanned)(nil),          // 10: spanyard.dispatch.event.v1.FloorPlanned
-	(*RoomDemand)(nil),            // 11: spanyard.dispatch.event.v1.RoomDemand
-	(*BeamDemand)(nil),            // 12: spanyard.dispatch.event.v1.BeamDemand
-	(*FloorWithdrawn)(nil),        // 13: spanyard.dispatch.event.v1.FloorWithdrawn
-	(*CalledOff)(nil),             // 14: spanyard.dispatch.event.v1.CalledOff
-	(*CallOff)(nil),               // 15: spanyard.dispatch.event.v1.CallOff
-	(*CallOffCancelled)(nil),      // 16: spanyard.dispatch.event.v1.CallOffCancelled
-	(*MorningPlanned)(nil),        // 17: spanyard.dispatch.event.v1.MorningPlanned
-	(*MorningConfirming)(nil),     // 18: spanyard.dispatch.event.v1.MorningConfirming
-	(*RunConfirmed)(nil),          // 19: spanyard.dispatch.event.v1.RunConfirmed
-	(*PicksIssued)(nil),           // 20: spanyard.dispatch.event.v1.PicksIssued
-	(*Pick)(nil),                  // 21: spanyard.dispatch.event.v1.Pick
-	(*MorningConfirmed)(nil),      // 22: spanyard.dispatch.event.v1.MorningConfirmed
-	(*MorningConfirmFailed)(nil),  // 23: spanyard.dispatch.event.v1.MorningConfirmFailed
-	(*MissingPiece)(nil),          // 24: spanyard.dispatch.event.v1.MissingPiece
-	(*RunChanged)(nil),            // 25: spanyard.dispatch.event.v1.RunChanged
-	(*RunHit)(nil),                // 26: spanyard.dispatch.event.v1.RunHit
-	(*RunCleared)(nil),            // 27: spanyard.dispatch.event.v1.RunCleared
-	(*PieceSetDown)(nil),          // 28: spanyard.dispatch.event.v1.PieceSetDown
-	(*PieceTakenBack)(nil),        // 29: spanyard.dispatch.event.v1.PieceTakenBack
-	(*PieceExchanged)(nil),        // 30: spanyard.dispatch.event.v1.PieceExchanged
-	(*RunDeparted)(nil),           // 31: spanyard.dispatch.event.v1.RunDeparted
-	(*DropDelivered)(nil),         // 32: spanyard.dispatch.event.v1.DropDelivered
-	(*RunCancelled)(nil),          // 33: spanyard.dispatch.event.v1.RunCancelled
-	(*RunFreed)(nil),              // 34: spanyard.dispatch.event.v1.RunFreed
-	(*MorningPlan)(nil),           // 35: spanyard.dispatch.event.v1.MorningPlan
-	(*Run)(nil),                   // 36: spanyard.dispatch.event.v1.Run
-	(*AsideMove)(nil),             // 37: spanyard.dispatch.event.v1.AsideMove
-	(*Drop)(nil),                  // 38: spanyard.dispatch.event.v1.Drop
-	(*AxleLoads)(nil),             // 39: spanyard.dispatch.event.v1.AxleLoads
-	(*Pile)(nil),                  // 40: spanyard.dispatch.event.v1.Pile
-	(*Tier)(nil),                  // 41: spanyard.dispatch.event.v1.Tier
-	(*Item)(nil),                  // 42: spanyard.dispatch.event.v1.Item
-	(*Unserved)(nil),              // 43: spanyard.dispatch.event.v1.Unserved
-	(*v1.Place)(nil),              // 44: spanyard.common.v1.Place
-	(*v1.DayWindow)(nil),          // 45: spanyard.common.v1.DayWindow
-	(*v1.BeamProfile)(nil),        // 46: spanyard.common.v1.BeamProfile
-	(*v1.BlockKind)(nil),          // 47: spanyard.common.v1.BlockKind
-	(*v1.BeamProduct)(nil),        // 48: spanyard.common.v1.BeamProduct
-	(*timestamppb.Timestamp)(nil), // 49: google.protobuf.Timestamp
+	(*DriverRules)(nil),           // 5: spanyard.dispatch.event.v1.DriverRules
+	(*LashingRules)(nil),          // 6: spanyard.dispatch.event.v1.LashingRules
+	(*TrucksSet)(nil),             // 7: spanyard.dispatch.event.v1.TrucksSet
+	(*Truck)(nil),                 // 8: spanyard.dispatch.event.v1.Truck
+	(*SitesSet)(nil),              // 9: spanyard.dispatch.event.v1.SitesSet
+	(*Site)(nil),                  // 10: spanyard.dispatch.event.v1.Site
+	(*FloorPlanned)(nil),          // 11: spanyard.dispatch.event.v1.FloorPlanned
+	(*RoomDemand)(nil),            // 12: spanyard.dispatch.event.v1.RoomDemand
+	(*BeamDemand)(nil),            // 13: spanyard.dispatch.event.v1.BeamDemand
+	(*FloorWithdrawn)(nil),        // 14: spanyard.dispatch.event.v1.FloorWithdrawn
+	(*CalledOff)(nil),             // 15: spanyard.dispatch.event.v1.CalledOff
+	(*CallOff)(nil),               // 16: spanyard.dispatch.event.v1.CallOff
+	(*CallOffCancelled)(nil),      // 17: spanyard.dispatch.event.v1.CallOffCancelled
+	(*MorningPlanned)(nil),        // 18: spanyard.dispatch.event.v1.MorningPlanned
+	(*MorningConfirming)(nil),     // 19: spanyard.dispatch.event.v1.MorningConfirming
+	(*RunConfirmed)(nil),          // 20: spanyard.dispatch.event.v1.RunConfirmed
+	(*PicksIssued)(nil),           // 21: spanyard.dispatch.event.v1.PicksIssued
+	(*Pick)(nil),                  // 22: spanyard.dispatch.event.v1.Pick
+	(*MorningConfirmed)(nil),      // 23: spanyard.dispatch.event.v1.MorningConfirmed
+	(*MorningConfirmFailed)(nil),  // 24: spanyard.dispatch.event.v1.MorningConfirmFailed
+	(*MissingPiece)(nil),          // 25: spanyard.dispatch.event.v1.MissingPiece
+	(*RunChanged)(nil),            // 26: spanyard.dispatch.event.v1.RunChanged
+	(*RunHit)(nil),                // 27: spanyard.dispatch.event.v1.RunHit
+	(*RunCleared)(nil),            // 28: spanyard.dispatch.event.v1.RunCleared
+	(*PieceSetDown)(nil),          // 29: spanyard.dispatch.event.v1.PieceSetDown
+	(*PieceTakenBack)(nil),        // 30: spanyard.dispatch.event.v1.PieceTakenBack
+	(*PieceExchanged)(nil),        // 31: spanyard.dispatch.event.v1.PieceExchanged
+	(*RunDeparted)(nil),           // 32: spanyard.dispatch.event.v1.RunDeparted
+	(*DropDelivered)(nil),         // 33: spanyard.dispatch.event.v1.DropDelivered
+	(*RunCancelled)(nil),          // 34: spanyard.dispatch.event.v1.RunCancelled
+	(*RunFreed)(nil),              // 35: spanyard.dispatch.event.v1.RunFreed
+	(*MorningPlan)(nil),           // 36: spanyard.dispatch.event.v1.MorningPlan
+	(*Run)(nil),                   // 37: spanyard.dispatch.event.v1.Run
+	(*AsideMove)(nil),             // 38: spanyard.dispatch.event.v1.AsideMove
+	(*Drop)(nil),                  // 39: spanyard.dispatch.event.v1.Drop
+	(*AxleLoads)(nil),             // 40: spanyard.dispatch.event.v1.AxleLoads
+	(*Pile)(nil),                  // 41: spanyard.dispatch.event.v1.Pile
+	(*Tier)(nil),                  // 42: spanyard.dispatch.event.v1.Tier
+	(*Item)(nil),                  // 43: spanyard.dispatch.event.v1.Item
+	(*Unserved)(nil),              // 44: spanyard.dispatch.event.v1.Unserved
+	(*v1.Place)(nil),              // 45: spanyard.common.v1.Place
+	(*v1.DayWindow)(nil),          // 46: spanyard.common.v1.DayWindow
+	(*v1.BeamProfile)(nil),        // 47: spanyard.common.v1.BeamProfile
+	(*v1.BlockKind)(nil),          // 48: spanyard.common.v1.BlockKind
+	(*v1.BeamProduct)(nil),        // 49: spanyard.common.v1.BeamProduct
+	(*timestamppb.Timestamp)(nil), // 50: google.protobuf.Timestamp
 }
 var file_spanyard_dispatch_event_v1_event_proto_depIdxs = []int32{
 	3,  // 0: spanyard.dispatch.event.v1.Event.yard_rules_set:type_name -> spanyard.dispatch.event.v1.YardRulesSet
-	6,  // 1: spanyard.dispatch.event.v1.Event.trucks_set:type_name -> spanyard.dispatch.event.v1.TrucksSet
-	8,  // 2: spanyard.dispatch.event.v1.Event.sites_set:type_name -> spanyard.dispatch.event.v1.SitesSet
-	10, // 3: spanyard.dispatch.event.v1.Event.floor_planned:type_name -> spanyard.dispatch.event.v1.FloorPlanned
-	13, // 4: spanyard.dispatch.event.v1.Event.floor_withdrawn:type_name -> spanyard.dispatch.event.v1.FloorWithdrawn
-	14, // 5: spanyard.dispatch.event.v1.Event.called_off:type_name -> spanyard.dispatch.event.v1.CalledOff
-	16, // 6: spanyard.dispatch.event.v1.Event.call_off_cancelled:type_name -> spanyard.dispatch.event.v1.CallOffCancelled
-	17, // 7: spanyard.dispatch.event.v1.Event.morning_planned:type_name -> spanyard.dispatch.event.v1.MorningPlanned
-	18, // 8: spanyard.dispatch.event.v1.Event.morning_confirming:type_name -> spanyard.dispatch.event.v1.MorningConfirming
-	19, // 9: spanyard.dispatch.event.v1.Event.run_confirmed:type_name -> spanyard.dispatch.event.v1.RunConfirmed
-	20, // 10: spanyard.dispatch.event.v1.Event.picks_issued:type_name -> spanyard.dispatch.event.v1.PicksIssued
-	22, // 11: spanyard.dispatch.event.v1.Event.morning_confirmed:type_name -> spanyard.dispatch.event.v1.MorningConfirmed
-	23, // 12: spanyard.dispatch.event.v1.Event.morning_confirm_failed:type_name -> spanyard.dispatch.event.v1.MorningConfirmFailed
-	25, // 13: spanyard.dispatch.event.v1.Event.run_changed:type_name -> spanyard.dispatch.event.v1.RunChanged
-	31, // 14: spanyard.dispatch.event.v1.Event.run_departed:type_name -> spanyard.dispatch.event.v1.RunDeparted
-	32, // 15: spanyard.dispatch.event.v1.Event.drop_delivered:type_name -> spanyard.dispatch.event.v1.DropDelivered
-	33, // 16: spanyard.dispatch.event.v1.Event.run_cancelled:type_name -> spanyard.dispatch.event.v1.RunCancelled
-	34, // 17: spanyard.dispatch.event.v1.Event.run_freed:type_name -> spanyard.dispatch.event.v1.RunFreed
-	27, // 18: spanyard.dispatch.event.v1.Event.run_cleared:type_name -> spanyard.dispatch.event.v1.RunCleared
-	28, // 19: spanyard.dispatch.event.v1.Event.piece_set_down:type_name -> spanyard.dispatch.event.v1.PieceSetDown
-	29, // 20: spanyard.dispatch.event.v1.Event.piece_taken_back:type_name -> spanyard.dispatch.event.v1.PieceTakenBack
-	30, // 21: spanyard.dispatch.event.v1.Event.piece_exchanged:type_name -> spanyard.dispatch.event.v1.PieceExchanged
+	7,  // 1: spanyard.dispatch.event.v1.Event.trucks_set:type_name -> spanyard.dispatch.event.v1.TrucksSet
+	9,  // 2: spanyard.dispatch.event.v1.Event.sites_set:type_name -> spanyard.dispatch.event.v1.SitesSet
+	11, // 3: spanyard.dispatch.event.v1.Event.floor_planned:type_name -> spanyard.dispatch.event.v1.FloorPlanned
+	14, // 4: spanyard.dispatch.event.v1.Event.floor_withdrawn:type_name -> spanyard.dispatch.event.v1.FloorWithdrawn
+	15, // 5: spanyard.dispatch.event.v1.Event.called_off:type_name -> spanyard.dispatch.event.v1.CalledOff
+	17, // 6: spanyard.dispatch.event.v1.Event.call_off_cancelled:type_name -> spanyard.dispatch.event.v1.CallOffCancelled
+	18, // 7: spanyard.dispatch.event.v1.Event.morning_planned:type_name -> spanyard.dispatch.event.v1.MorningPlanned
+	19, // 8: spanyard.dispatch.event.v1.Event.morning_confirming:type_name -> spanyard.dispatch.event.v1.MorningConfirming
+	20, // 9: spanyard.dispatch.event.v1.Event.run_confirmed:type_name -> spanyard.dispatch.event.v1.RunConfirmed
+	21, // 10: spanyard.dispatch.event.v1.Event.picks_issued:type_name -> spanyard.dispatch.event.v1.PicksIssued
+	23, // 11: spanyard.dispatch.event.v1.Event.morning_confirmed:type_name -> spanyard.dispatch.event.v1.MorningConfirmed
+	24, // 12: spanyard.dispatch.event.v1.Event.morning_confirm_failed:type_name -> spanyard.dispatch.event.v1.MorningConfirmFailed
+	26, // 13: spanyard.dispatch.event.v1.Event.run_changed:type_name -> spanyard.dispatch.event.v1.RunChanged
+	32, // 14: spanyard.dispatch.event.v1.Event.run_departed:type_name -> spanyard.dispatch.event.v1.RunDeparted
+	33, // 15: spanyard.dispatch.event.v1.Event.drop_delivered:type_name -> spanyard.dispatch.event.v1.DropDelivered
+	34, // 16: spanyard.dispatch.event.v1.Event.run_cancelled:type_name -> spanyard.dispatch.event.v1.RunCancelled
+	35, // 17: spanyard.dispatch.event.v1.Event.run_freed:type_name -> spanyard.dispatch.event.v1.RunFreed
+	28, // 18: spanyard.dispatch.event.v1.Event.run_cleared:type_name -> spanyard.dispatch.event.v1.RunCleared
+	29, // 19: spanyard.dispatch.event.v1.Event.piece_set_down:type_name -> spanyard.dispatch.event.v1.PieceSetDown
+	30, // 20: spanyard.dispatch.event.v1.Event.piece_taken_back:type_name -> spanyard.dispatch.event.v1.PieceTakenBack
+	31, // 21: spanyard.dispatch.event.v1.Event.piece_exchanged:type_name -> spanyard.dispatch.event.v1.PieceExchanged
 	4,  // 22: spanyard.dispatch.event.v1.YardRulesSet.rules:type_name -> spanyard.dispatch.event.v1.YardRules
-	44, // 23: spanyard.dispatch.event.v1.YardRules.place:type_name -> spanyard.common.v1.Place
-	5,  // 24: spanyard.dispatch.event.v1.YardRules.lashing:type_name -> spanyard.dispatch.event.v1.LashingRules
-	7,  // 25: spanyard.dispatch.event.v1.TrucksSet.trucks:type_name -> spanyard.dispatch.event.v1.Truck
-	45, // 26: spanyard.dispatch.event.v1.Truck.hours:type_name -> spanyard.common.v1.DayWindow
-	9,  // 27: spanyard.dispatch.event.v1.SitesSet.sites:type_name -> spanyard.dispatch.event.v1.Site
-	44, // 28: spanyard.dispatch.event.v1.Site.place:type_name -> spanyard.common.v1.Place
-	45, // 29: spanyard.dispatch.event.v1.Site.opens:type_name -> spanyard.common.v1.DayWindow
-	11, // 30: spanyard.dispatch.event.v1.FloorPlanned.rooms:type_name -> spanyard.dispatch.event.v1.RoomDemand
-	46, // 31: spanyard.dispatch.event.v1.FloorPlanned.profiles:type_name -> spanyard.common.v1.BeamProfile
-	47, // 32: spanyard.dispatch.event.v1.FloorPlanned.blocks:type_name -> spanyard.common.v1.BlockKind
-	12, // 33: spanyard.dispatch.event.v1.RoomDemand.beams:type_name -> spanyard.dispatch.event.v1.BeamDemand
-	48, // 34: spanyard.dispatch.event.v1.BeamDemand.product:type_name -> spanyard.common.v1.BeamProduct
-	15, // 35: spanyard.dispatch.event.v1.CalledOff.call_off:type_name -> spanyard.dispatch.event.v1.CallOff
-	45, // 36: spanyard.dispatch.event.v1.CallOff.window:type_name -> spanyard.common.v1.DayWindow
-	35, // 37: spanyard.dispatch.event.v1.MorningPlanned.plan:type_name -> spanyard.dispatch.event.v1.MorningPlan
-	36, // 38: spanyard.dispatch.event.v1.RunConfirmed.run:type_name -> spanyard.dispatch.event.v1.Run
-	21, // 39: spanyard.dispatch.event.v1.PicksIssued.picks:type_name -> spanyard.dispatch.event.v1.Pick
-	37, // 40: spanyard.dispatch.event.v1.PicksIssued.moves:type_name -> spanyard.dispatch.event.v1.AsideMove
-	48, // 41: spanyard.dispatch.event.v1.Pick.beam:type_name -> spanyard.common.v1.BeamProduct
-	49, // 42: spanyard.dispatch.event.v1.MorningConfirmed.confirmed_at:type_name -> google.protobuf.Timestamp
-	24, // 43: spanyard.dispatch.event.v1.MorningConfirmFailed.missing:type_name -> spanyard.dispatch.event.v1.MissingPiece
-	26, // 44: spanyard.dispatch.event.v1.RunChanged.hits:type_name -> spanyard.dispatch.event.v1.RunHit
-	0,  // 45: spanyard.dispatch.event.v1.RunHit.kind:type_name -> spanyard.dispatch.event.v1.RunHitKind
-	49, // 46: spanyard.dispatch.event.v1.RunDeparted.departed_at:type_name -> google.protobuf.Timestamp
-	49, // 47: spanyard.dispatch.event.v1.DropDelivered.delivered_at:type_name -> google.protobuf.Timestamp
-	49, // 48: spanyard.dispatch.event.v1.MorningPlan.planned_at:type_name -> google.protobuf.Timestamp
-	36, // 49: spanyard.dispatch.event.v1.MorningPlan.runs:type_name -> spanyard.dispatch.event.v1.Run
-	43, // 50: spanyard.dispatch.event.v1.MorningPlan.unserved:type_name -> spanyard.dispatch.event.v1.Unserved
-	38, // 51: spanyard.dispatch.event.v1.Run.drops:type_name -> spanyard.dispatch.event.v1.Drop
-	40, // 52: spanyard.dispatch.event.v1.Run.piles:type_name -> spanyard.dispatch.event.v1.Pile
-	39, // 53: spanyard.dispatch.event.v1.Run.axle_loads:type_name -> spanyard.dispatch.event.v1.AxleLoads
-	21, // 54: spanyard.dispatch.event.v1.Run.picks:type_name -> spanyard.dispatch.event.v1.Pick
-	37, // 55: spanyard.dispatch.event.v1.Run.moves:type_name -> spanyard.dispatch.event.v1.AsideMove
-	41, // 56: spanyard.dispatch.event.v1.Pile.tiers:type_name -> spanyard.dispatch.event.v1.Tier
-	42, // 57: spanyard.dispatch.event.v1.Tier.items:type_name -> spanyard.dispatch.event.v1.Item
-	48, // 58: spanyard.dispatch.event.v1.Item.beam:type_name -> spanyard.common.v1.BeamProduct
-	1,  // 59: spanyard.dispatch.event.v1.Unserved.reason:type_name -> spanyard.dispatch.event.v1.UnservedReason
-	60, // [60:60] is the sub-list for method output_type
-	60, // [60:60] is the sub-list for method input_type
-	60, // [60:60] is the sub-list for extension type_name
-	60, // [60:60] is the sub-list for extension extendee
-	0,  // [0:60] is the sub-list for field type_name
+	45, // 23: spanyard.dispatch.event.v1.YardRules.place:type_name -> spanyard.common.v1.Place
+	6,  // 24: spanyard.dispatch.event.v1.YardRules.lashing:type_name -> spanyard.dispatch.event.v1.LashingRules
+	5,  // 25: spanyard.dispatch.event.v1.YardRules.driver:type_name -> spanyard.dispatch.event.v1.DriverRules
+	8,  // 26: spanyard.dispatch.event.v1.TrucksSet.trucks:type_name -> spanyard.dispatch.event.v1.Truck
+	46, // 27: spanyard.dispatch.event.v1.Truck.hours:type_name -> spanyard.common.v1.DayWindow
+	10, // 28: spanyard.dispatch.event.v1.SitesSet.sites:type_name -> spanyard.dispatch.event.v1.Site
+	45, // 29: spanyard.dispatch.event.v1.Site.place:type_name -> spanyard.common.v1.Place
+	46, // 30: spanyard.dispatch.event.v1.Site.opens:type_name -> spanyard.common.v1.DayWindow
+	12, // 31: spanyard.dispatch.event.v1.FloorPlanned.rooms:type_name -> spanyard.dispatch.event.v1.RoomDemand
+	47, // 32: spanyard.dispatch.event.v1.FloorPlanned.profiles:type_name -> spanyard.common.v1.BeamProfile
+	48, // 33: spanyard.dispatch.event.v1.FloorPlanned.blocks:type_name -> spanyard.common.v1.BlockKind
+	13, // 34: spanyard.dispatch.event.v1.RoomDemand.beams:type_name -> spanyard.dispatch.event.v1.BeamDemand
+	49, // 35: spanyard.dispatch.event.v1.BeamDemand.product:type_name -> spanyard.common.v1.BeamProduct
+	16, // 36: spanyard.dispatch.event.v1.CalledOff.call_off:type_name -> spanyard.dispatch.event.v1.CallOff
+	46, // 37: spanyard.dispatch.event.v1.CallOff.window:type_name -> spanyard.common.v1.DayWindow
+	36, // 38: spanyard.dispatch.event.v1.MorningPlanned.plan:type_name -> spanyard.dispatch.event.v1.MorningPlan
+	37, // 39: spanyard.dispatch.event.v1.RunConfirmed.run:type_name -> spanyard.dispatch.event.v1.Run
+	22, // 40: spanyard.dispatch.event.v1.PicksIssued.picks:type_name -> spanyard.dispatch.event.v1.Pick
+	38, // 41: spanyard.dispatch.event.v1.PicksIssued.moves:type_name -> spanyard.dispatch.event.v1.AsideMove
+	49, // 42: spanyard.dispatch.event.v1.Pick.beam:type_name -> spanyard.common.v1.BeamProduct
+	50, // 43: spanyard.dispatch.event.v1.MorningConfirmed.confirmed_at:type_name -> google.protobuf.Timestamp
+	25, // 44: spanyard.dispatch.event.v1.MorningConfirmFailed.missing:type_name -> spanyard.dispatch.event.v1.MissingPiece
+	27, // 45: spanyard.dispatch.event.v1.RunChanged.hits:type_name -> spanyard.dispatch.event.v1.RunHit
+	0,  // 46: spanyard.dispatch.event.v1.RunHit.kind:type_name -> spanyard.dispatch.event.v1.RunHitKind
+	50, // 47: spanyard.dispatch.event.v1.RunDeparted.departed_at:type_name -> google.protobuf.Timestamp
+	50, // 48: spanyard.dispatch.event.v1.DropDelivered.delivered_at:type_name -> google.protobuf.Timestamp
+	50, // 49: spanyard.dispatch.event.v1.MorningPlan.planned_at:type_name -> google.protobuf.Timestamp
+	37, // 50: spanyard.dispatch.event.v1.MorningPlan.runs:type_name -> spanyard.dispatch.event.v1.Run
+	44, // 51: spanyard.dispatch.event.v1.MorningPlan.unserved:type_name -> spanyard.dispatch.event.v1.Unserved
+	39, // 52: spanyard.dispatch.event.v1.Run.drops:type_name -> spanyard.dispatch.event.v1.Drop
+	41, // 53: spanyard.dispatch.event.v1.Run.piles:type_name -> spanyard.dispatch.event.v1.Pile
+	40, // 54: spanyard.dispatch.event.v1.Run.axle_loads:type_name -> spanyard.dispatch.event.v1.AxleLoads
+	22, // 55: spanyard.dispatch.event.v1.Run.picks:type_name -> spanyard.dispatch.event.v1.Pick
+	38, // 56: spanyard.dispatch.event.v1.Run.moves:type_name -> spanyard.dispatch.event.v1.AsideMove
+	42, // 57: spanyard.dispatch.event.v1.Pile.tiers:type_name -> spanyard.dispatch.event.v1.Tier
+	43, // 58: spanyard.dispatch.event.v1.Tier.items:type_name -> spanyard.dispatch.event.v1.Item
+	49, // 59: spanyard.dispatch.event.v1.Item.beam:type_name -> spanyard.common.v1.BeamProduct
+	1,  // 60: spanyard.dispatch.event.v1.Unserved.reason:type_name -> spanyard.dispatch.event.v1.UnservedReason
+	61, // [61:61] is the sub-list for method output_type
+	61, // [61:61] is the sub-list for method input_type
+	61, // [61:61] is the sub-list for extension type_name
+	61, // [61:61] is the sub-list for extension extendee
+	0,  // [0:61] is the sub-list for field type_name
 }
 
 func init() { file_spanyard_dispatch_event_v1_event_proto_init() }
@@ -4551,7 +4695,7 @@ func file_spanyard_dispatch_event_v1_event_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_spanyard_dispatch_event_v1_event_proto_rawDesc), len(file_spanyard_dispatch_event_v1_event_proto_rawDesc)),
 			NumEnums:      2,
-			NumMessages:   42,
+			NumMessages:   43,
 			NumExtensions: 0,
 			NumServices:   0,
 		},
