@@ -132,6 +132,28 @@ var breaks = []struct {
 		r := s.find(t, func(r *morning.Run) bool { return len(r.Drops) > 1 })
 		*r = frontHeavyAfterDrop(s, r)
 	}},
+	{"max_drops", "a truck for fewer sites", func(t *testing.T, s *subject) {
+		s.truck(s.find(t, func(r *morning.Run) bool { return len(r.Drops) > 1 })).MaxDrops = 1
+	}},
+	{"loading_bays", "two trucks at the only bay", func(_ *testing.T, s *subject) {
+		s.problem.Rules.LoadingBays = 1
+		r := s.first()
+		s.problem.Busy = append(s.problem.Busy, morning.BusyRun{TruckID: "other", Trip: 1, LoadingMinute: r.LeaveMinute - 1, LeaveMinute: r.LeaveMinute + 5, BackMinute: r.LeaveMinute + 50})
+	}},
+	{"loading_time", "slower forklift", func(_ *testing.T, s *subject) { s.problem.Rules.LoadingMinutesPerPile = 50 }},
+	{"driver_day", "a shorter day", func(_ *testing.T, s *subject) { s.problem.Rules.Driver.MaxDrivingMinutes = 1 }},
+	{"driver_break", "a driver without a break", func(_ *testing.T, s *subject) {
+		s.problem.Rules.Driver = morning.DriverRules{DrivingBeforeBreakMinutes: 1, BreakMinutes: 10}
+	}},
+	{"site_holds", "a site that holds one beam", func(_ *testing.T, s *subject) {
+		for i := range s.problem.Sites {
+			s.problem.Sites[i].LaidPerHour, s.problem.Sites[i].HoldsBeams = 1, 1
+		}
+	}},
+	{"crew_waiting", "a crew said to wait", func(_ *testing.T, s *subject) { s.plan.CrewWaitingMinutes++ }},
+	{"travel_time", "a longer way", func(_ *testing.T, s *subject) {
+		s.problem.Travel = append(s.problem.Travel, morning.Leg{ToID: s.first().Drops[0].SiteID, Metres: 1000, Minutes: 500})
+	}},
 	{"axle_loads", "wrong axle loads", func(_ *testing.T, s *subject) { s.first().AxleLoads[1].RearKg++ }},
 	{"axle_loads", "missing axle loads", func(_ *testing.T, s *subject) { s.first().AxleLoads = s.first().AxleLoads[:1] }},
 	{"run_mass", "wrong mass of a run", func(_ *testing.T, s *subject) { s.first().MassG++ }},

@@ -97,7 +97,9 @@ func (c *checker) crewsHaveRoom() {
 		if s.LaidPerHour == 0 {
 			continue
 		}
-		waited += c.crewHasRoom(s, c.broughtTo(s))
+		if brought, ours := c.broughtTo(s); ours {
+			waited += c.crewHasRoom(s, brought)
+		}
 	}
 	if waited != c.plan.CrewWaitingMinutes {
 		c.add("crew_waiting", "crews are said to wait %d minutes and wait %d", c.plan.CrewWaitingMinutes, waited)
@@ -110,8 +112,9 @@ type arrival struct {
 	ours          bool
 }
 
-func (c *checker) broughtTo(s *morning.Site) []arrival {
-	var out []arrival
+// broughtTo lists what is brought to a site, and says whether the plan goes
+// there.
+func (c *checker) broughtTo(s *morning.Site) (out []arrival, visited bool) {
 	for _, b := range c.problem.Busy {
 		for _, stop := range b.Stops {
 			if stop.SiteID == s.ID && stop.Beams > 0 {
@@ -131,13 +134,14 @@ func (c *checker) broughtTo(s *morning.Site) []arrival {
 					}
 				}
 			}
+			visited = visited || d.SiteID == s.ID
 			if d.SiteID == s.ID && beams > 0 {
 				out = append(out, arrival{d.LeaveMinute, beams, true})
 			}
 		}
 	}
 	sort.SliceStable(out, func(a, b int) bool { return out[a].minute < out[b].minute })
-	return out
+	return out, visited
 }
 
 // crewHasRoom returns the minutes that the crew waits.

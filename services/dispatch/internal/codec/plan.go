@@ -42,7 +42,7 @@ func planFrom(p *eventv1.MorningPlan) daybook.Plan {
 		MovedAsideBound: int(p.GetMovedAsideBound()),
 
 		CrewWaitingMinutes: int(p.GetCrewWaitingMinutes()),
-		PicksNote:       p.GetPicksNote(),
+		PicksNote:          p.GetPicksNote(),
 	}
 }
 

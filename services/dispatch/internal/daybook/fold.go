@@ -176,6 +176,10 @@ func (s State) recallLaid(list []Laid) State {
 		s = s.withFloor(l.FloorKey, func(b *floorBook) {
 			b.laidMarks = l.Marks
 			b.laidCount = max(0, strings.Count(l.Marks, between)-1)
+			// A live run may still carry a piece for a place that a folded one filled.
+			for mark := range strings.FieldsFuncSeq(l.Marks, func(r rune) bool { return string(r) == between }) {
+				b.marks = b.marks.Delete(mark)
+			}
 			b.laidBlocks = immutable.NewSortedMap[string, int](nil)
 			for room, count := range l.Blocks {
 				b.laidBlocks = b.laidBlocks.Set(room, count)

@@ -255,7 +255,9 @@ func (y *story) filledStaysFilled() {
 }
 
 // nothingTwice: no place and no piece is on two live runs, no room gets more
-// blocks than it needs, and each confirmed plan has its runs once.
+// blocks than it needs, and each confirmed plan has its runs once. What came
+// back to the yard is on no run, and a run is stopped where another piece has
+// filled its place meanwhile.
 func (y *story) nothingTwice() {
 	marks, pieces, blocks := map[string]string{}, map[string]string{}, map[string]int{}
 	for _, day := range y.days {
@@ -282,6 +284,10 @@ func (y *story) nothingTwice() {
 				continue
 			}
 			r.Run.Items(func(_ *Pile, item *Item) {
+				if slices.Contains(r.TakenBack, item.PieceID) ||
+					slices.ContainsFunc(r.Hits, func(h Hit) bool { return h.PieceID == item.PieceID && h.Kind == PlaceFilled }) {
+					return
+				}
 				if other, ok := pieces[item.PieceID]; ok {
 					y.t.Fatalf("piece %s is on runs %s and %s", item.PieceID, other, r.Run.ID)
 				}

@@ -8,8 +8,8 @@ type Plan struct {
 	LowerBound int
 	// BoundReason is a sentence on how the bound comes about.
 	BoundReason string
-	// CrewWaitingMinutes are those in which crews of sites whose pace is known
-	// have laid all that was brought and wait for more.
+	// CrewWaitingMinutes are those in which crews of sites that the plan goes to
+	// and whose pace is known have laid all that was brought and wait for more.
 	CrewWaitingMinutes int
 	// MovedAside counts the pieces of the yard's stacks that have to be
 	// lifted aside to get at the picks.

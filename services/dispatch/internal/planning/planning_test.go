@@ -158,8 +158,8 @@ func TestProblem(t *testing.T) {
 
 func TestConfirmedRunsHoldTrucksAndPlaces(t *testing.T) {
 	run := daybook.Run{
-		ID: "R1", TruckID: "T1", Trip: 1, LoadingMinute: 300, BackMinute: 500,
-		Drops: []daybook.Drop{{Number: 1, SiteID: "north", UnloadMinute: 380, LeaveMinute: 420}},
+		ID: "R1", TruckID: "T1", Trip: 1, LoadingMinute: 300, LeaveMinute: 330, BackMinute: 500,
+		Drops: []daybook.Drop{{Number: 1, SiteID: "north", ArriveMinute: 370, UnloadMinute: 380, LeaveMinute: 420}},
 		Piles: []daybook.Pile{{Number: 1, DropNumber: 1, Tiers: [][]daybook.Item{{{PieceID: "L1-001", Mark: "1-01-01", Beam: product, FloorKey: key, Room: "01", CallOffID: "C1"}}}}},
 	}
 	gone := run
@@ -171,7 +171,7 @@ func TestConfirmedRunsHoldTrucksAndPlaces(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	want := []morning.BusyRun{{TruckID: "T1", Trip: 1, LoadingMinute: 300, BackMinute: 500, Stops: []morning.BusyStop{{SiteID: "north", UnloadMinute: 380, LeaveMinute: 420}}}}
+	want := []morning.BusyRun{{TruckID: "T1", Trip: 1, LoadingMinute: 300, LeaveMinute: 330, BackMinute: 500, DrivingMinutes: 120, Stops: []morning.BusyStop{{SiteID: "north", UnloadMinute: 380, LeaveMinute: 420, Beams: 1}}}}
 	if diff := cmp.Diff(want, p.Busy); diff != "" {
 		t.Error(diff)
 	}

@@ -157,7 +157,7 @@ func Plan(p morning.Plan, aside []daybook.Unserved, m Made) daybook.Plan {
 		PicksNote:       p.PicksNote,
 
 		CrewWaitingMinutes: p.CrewWaitingMinutes,
-		Unserved:        slices.Clone(aside),
+		Unserved:           slices.Clone(aside),
 	}
 	for _, u := range p.Unserved {
 		out.Unserved = append(out.Unserved, daybook.Unserved{

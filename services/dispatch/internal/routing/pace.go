@@ -65,12 +65,18 @@ func (w *world) room(d *diary, chain, from, takes, beams, closes int) int {
 	}
 }
 
-// crewWaiting are the minutes in which the crews of sites whose pace is known
-// have laid all that was brought and wait for more.
+// crewWaiting are the minutes in which the crews of sites that the plan goes to
+// and whose pace is known have laid all that was brought and wait for more.
 func (b *builder) crewWaiting() int {
+	visited := map[int]bool{}
+	for i := range b.plan.runs {
+		for _, s := range b.plan.runs[i].drops {
+			visited[s.chain] = true
+		}
+	}
 	sum := 0
 	for i := range b.chains {
-		if pace := b.chains[i].site.LaidPerHour; pace > 0 {
+		if pace := b.chains[i].site.LaidPerHour; pace > 0 && visited[i] {
 			u := unlaid{perMinute: pace}
 			for _, d := range b.diary.brought[i] {
 				if d.beams > 0 {

@@ -121,7 +121,7 @@ func (h *hunt) worthwhile(site int, weight []float64, visit float64) []stretch {
 		s := all[i]
 		s.weight = weight[s.to] - weight[s.from] + visit
 		s.worth = s.weight - h.price*(float64(s.unload)+near)
-		if s.worth > tiny && !slices.ContainsFunc(out, func(o stretch) bool { return o.asGood(&s) }) {
+		if s.weight > tiny && !slices.ContainsFunc(out, func(o stretch) bool { return o.asGood(&s) }) {
 			out = append(out, s)
 		}
 	}
@@ -132,7 +132,7 @@ func (h *hunt) worthwhile(site int, weight []float64, visit float64) []stretch {
 // asGood says whether a stretch that is no heavier than another can take its
 // place on any run.
 func (o *stretch) asGood(s *stretch) bool {
-	if o.worth < s.worth || o.laneMM > s.laneMM || len(o.piles) > len(s.piles) || o.opens > s.opens || o.close < s.close {
+	if o.weight < s.weight || o.laneMM > s.laneMM || len(o.piles) > len(s.piles) || o.opens > s.opens || o.close < s.close {
 		return false
 	}
 	for k, l := range o.piles {
@@ -154,7 +154,8 @@ type outlook struct {
 }
 
 func newOutlook(lists [][]stretch, whole int64, uses func(*stretch) int64) outlook {
-	o := outlook{slice: max(1, whole/parts), most: make([][MaxDrops + 1][]float64, len(lists)+1)}
+	// Rounded up, so that no more than so many slices make the whole.
+	o := outlook{slice: max(1, (whole+parts-1)/parts), most: make([][MaxDrops + 1][]float64, len(lists)+1)}
 	for n := range MaxDrops + 1 {
 		o.most[len(lists)][n] = make([]float64, parts+2)
 	}

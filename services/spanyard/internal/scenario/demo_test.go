@@ -131,8 +131,8 @@ func TestDemoMorning(t *testing.T) {
 
 	p := m.GetPlan()
 	t.Logf("planned in %d ms: %d runs, lower bound %d", p.GetTookMs(), len(p.GetRuns()), p.GetRunLowerBound())
-	if len(p.GetRuns()) < int(p.GetRunLowerBound()) || p.GetRunLowerBound() < 1 {
-		t.Errorf("%d runs, lower bound %d", len(p.GetRuns()), p.GetRunLowerBound())
+	if len(p.GetRuns()) != int(p.GetRunLowerBound()) {
+		t.Errorf("%d runs are not proved to be the fewest; the bound is %d", len(p.GetRuns()), p.GetRunLowerBound())
 	}
 	beams, early, ids := 0, 0, []string(nil)
 	for _, run := range p.GetRuns() {

@@ -61,7 +61,7 @@ func TestReadRefuses(t *testing.T) {
 		{"bad day", "demo.yaml", replace(`day: "2027-03-17"`, "day: soon"), `demo.yaml, day: "soon" is no day`},
 		{"bad clock", "demo.yaml", replace("2027-03-16T15:30:00Z", "noon"), `demo.yaml, clock: "noon" is no time`},
 		{"outside", "demo.yaml", replace("trucks: trucks.yaml", "trucks: ../trucks.yaml"), "is no file inside the scenario's folder"},
-		{"unknown field of a truck", "trucks.yaml", replace("payload_kg", "payload"), "trucks.yaml, line 8: \"payload\" is not a field here"},
+		{"unknown field of a truck", "trucks.yaml", replace("payload_kg", "payload"), "trucks.yaml, line 10: \"payload\" is not a field here"},
 		{"no dispatch rules", "yard.yaml", replace("dispatch:", "despatch:"), "section dispatch is missing"},
 	} {
 		t.Run(tc.name, func(t *testing.T) {

@@ -64,15 +64,37 @@ func header(w io.Writer, m *dispatchv1.Morning, y Yard) {
 		state += " by " + m.GetConfirmedBy()
 	}
 	paragraph(w, "", "  ", fmt.Sprintf("Plan %s: %s; planned by %s on %s", p.GetPlanId(), state, p.GetPlannedBy(), moment(p.GetPlannedAt(), y.Zone)))
-	paragraph(w, "", "", fmt.Sprintf("%s; no plan that brings the same pieces needs fewer than %d: %s.",
-		count(len(p.GetRuns()), "run"), p.GetRunLowerBound(), strings.TrimSuffix(p.GetBoundReason(), ".")))
+	paragraph(w, "", "", bound(p))
 	beams, pallets, blocks, mass := totals(p)
 	fmt.Fprintf(w, "On them: %s, %s with %s, %s kg. Planned in %d ms.\n", count(beams, "beam"), count(pallets, "pallet"),
 		count(blocks, "block"), wholeKg(mass), p.GetTookMs())
+	fmt.Fprintln(w, drivenAndWaited(p))
 	fmt.Fprintln(w, movedAside(p))
 	if p.GetPicksNote() != "" {
 		paragraph(w, "", "", p.GetPicksNote())
 	}
+}
+
+// bound says how near the number of runs is to what is needed at least.
+func bound(p *dispatcheventv1.MorningPlan) string {
+	why := strings.TrimSuffix(p.GetBoundReason(), ".")
+	if runs := len(p.GetRuns()); runs > 0 && runs == int(p.GetRunLowerBound()) {
+		return fmt.Sprintf("%s; proved: no plan that brings the same pieces needs fewer: %s.", count(runs, "run"), why)
+	}
+	return fmt.Sprintf("%s; no plan that brings the same pieces needs fewer than %d: %s.", count(len(p.GetRuns()), "run"), p.GetRunLowerBound(), why)
+}
+
+// drivenAndWaited sums the way of the trucks and the waiting of the crews.
+func drivenAndWaited(p *dispatcheventv1.MorningPlan) string {
+	metres := 0
+	for _, r := range p.GetRuns() {
+		metres += int(r.GetDistanceM())
+	}
+	driven := fmt.Sprintf("%.0f km in all", float64(metres)/1000)
+	if n := p.GetCrewWaitingMinutes(); n > 0 {
+		return fmt.Sprintf("%s; crews wait %d minutes for beams.", driven, n)
+	}
+	return driven + "."
 }
 
 // movedAside says what the picks cost in the yard, and what they cost at least.

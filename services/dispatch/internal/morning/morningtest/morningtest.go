@@ -21,8 +21,8 @@ type Options struct {
 	Rooms int
 	// BeamsPerRoom on average.
 	BeamsPerRoom int
-	// Hard mornings have tight windows, small sites, scarce stock and
-	// confirmed runs.
+	// Hard mornings have tight windows, small sites, scarce stock, confirmed runs,
+	// few bays, drivers who rest, crews with a pace, and some known ways.
 	Hard bool
 }
 
@@ -61,6 +61,7 @@ func Make(o Options) morning.Problem {
 	m.stock()
 	if o.Hard {
 		m.confirmed()
+		m.limits()
 	}
 	return m.problem
 }
@@ -256,8 +257,8 @@ func (m *maker) confirmed() {
 		}
 		from := 5*60 + 30*m.random.IntN(10)
 		m.problem.Busy = append(m.problem.Busy, morning.BusyRun{
-			TruckID: t.ID, Trip: 1, LoadingMinute: from, BackMinute: from + 150,
-			Stops: []morning.BusyStop{{SiteID: m.problem.Sites[i%len(m.problem.Sites)].ID, UnloadMinute: from + 60, LeaveMinute: from + 90}},
+			TruckID: t.ID, Trip: 1, LoadingMinute: from, LeaveMinute: from + 30, BackMinute: from + 150, DrivingMinutes: 90,
+			Stops: []morning.BusyStop{{SiteID: m.problem.Sites[i%len(m.problem.Sites)].ID, UnloadMinute: from + 60, LeaveMinute: from + 90, Beams: 5}},
 		})
 	}
 }
