@@ -36,6 +36,7 @@ func Plan(p morning.Problem, plan morning.Plan) []Violation {
 	c.demandIsMet()
 	c.layingOrderHolds()
 	c.movedAside()
+	c.fixedStand()
 	if plan.LowerBound > len(plan.Runs) {
 		c.add("lower_bound", "the bound of %d is above the %d runs of the plan", plan.LowerBound, len(plan.Runs))
 	}
@@ -143,7 +144,13 @@ func (c *checker) dropsMatchPiles(t trip) {
 			for _, tier := range p.Tiers {
 				for _, item := range tier.Items {
 					carried[item.CallOffID] = true
-					if o, ok := c.order(item.CallOffID); !ok || o.SiteID != drop.SiteID {
+					o, ok := c.order(item.CallOffID)
+					for _, barred := range o.NotBy {
+						if barred == t.run.TruckID {
+							c.add("forbidden_truck", "%s carries %s of call-off %s, for which the truck is forbidden", t.name, item.PieceID, item.CallOffID)
+						}
+					}
+					if !ok || o.SiteID != drop.SiteID {
 						c.add("wrong_site", "%s: %s of call-off %s is unloaded at %s", t.name, item.PieceID, item.CallOffID, drop.SiteID)
 					}
 				}

@@ -94,10 +94,11 @@ func (c DeliverDrop) decide(s State) ([]Event, error) {
 	}}, nil
 }
 
-// onTruck leaves out what came back to the yard, or broke, after it was loaded.
+// onTruck leaves out what came back to the yard, or broke, after it was loaded
+// and before it was set down.
 func (r *RunStatus) onTruck(ids []string) []string {
 	return slices.DeleteFunc(slices.Clone(ids), func(id string) bool {
-		return slices.ContainsFunc(r.Hits, func(h Hit) bool { return h.PieceID == id && (h.Kind == Returned || h.Kind == Scrapped) })
+		return !slices.Contains(r.SetDown, id) && slices.ContainsFunc(r.Hits, func(h Hit) bool { return h.PieceID == id && (h.Kind == Returned || h.Kind == Scrapped) })
 	})
 }
 

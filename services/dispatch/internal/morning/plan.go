@@ -1,5 +1,7 @@
 package morning
 
+import "slices"
+
 // Plan is which truck carries what, on which run, in which order.
 type Plan struct {
 	Runs     []Run
@@ -11,6 +13,10 @@ type Plan struct {
 	// CrewWaitingMinutes are those in which crews of sites that the plan goes to
 	// and whose pace is known have laid all that was brought and wait for more.
 	CrewWaitingMinutes int
+	// Blocked are fixed runs that cannot stay as they are, because something stays
+	// behind that is laid before what they bring. A plan with any breaks the laying
+	// order.
+	Blocked []BlockedRun
 	// MovedAside counts the pieces of the yard's stacks that have to be
 	// lifted aside to get at the picks.
 	MovedAside int
@@ -21,6 +27,12 @@ type Plan struct {
 	PicksNote string
 	// ByStock says that stock planned the picks, on all that lies in the yard.
 	ByStock bool
+}
+
+// BlockedRun is a fixed run, by its place in Problem.Fixed, that cannot stay.
+type BlockedRun struct {
+	Fixed    int
+	Sentence string
 }
 
 // Run is one trip from the yard and back.
@@ -41,6 +53,31 @@ type Run struct {
 	Picks     []Pick
 	// Moves aside for the picks, in order; filled when stock planned them.
 	Moves []Move
+}
+
+// Items calls fn for every item of the run, pile by pile, bottom first.
+func (r *Run) Items(fn func(*Pile, *Item)) {
+	for p := range r.Piles {
+		for t := range r.Piles[p].Tiers {
+			for i := range r.Piles[p].Tiers[t].Items {
+				fn(&r.Piles[p], &r.Piles[p].Tiers[t].Items[i])
+			}
+		}
+	}
+}
+
+// Copy returns a run that shares nothing with this one that planning changes.
+func (r *Run) Copy() Run {
+	out := *r
+	out.Piles = slices.Clone(r.Piles)
+	for p := range out.Piles {
+		out.Piles[p].Tiers = slices.Clone(r.Piles[p].Tiers)
+		for t := range out.Piles[p].Tiers {
+			out.Piles[p].Tiers[t].Items = slices.Clone(out.Piles[p].Tiers[t].Items)
+		}
+	}
+	out.Picks, out.Moves = slices.Clone(r.Picks), nil
+	return out
 }
 
 // Move takes a beam that lies above a pick to another stack; when both are the

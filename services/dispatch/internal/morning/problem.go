@@ -21,6 +21,10 @@ type Problem struct {
 	Stock      Stock
 	// Busy are the confirmed runs of the day.
 	Busy []BusyRun
+	// Fixed are runs that the plan is to have as they are: truck, times, and what
+	// lies where on the deck. Their items are asked for by Orders and come out of
+	// Stock; equal pieces may change places.
+	Fixed []Run
 	// EarliestLoadingMinute: no run starts loading before it.
 	EarliestLoadingMinute int
 	// PalletPrefix starts the id of every pallet that the plan makes up, so
@@ -134,6 +138,8 @@ type Order struct {
 	Window Window
 	// Rooms in laying order.
 	Rooms []Room
+	// NotBy are the trucks that must not bring any of it.
+	NotBy []string
 }
 
 // Room is what one room of an order needs. Its blocks lie before its beams in

@@ -37,7 +37,7 @@ type Cut struct {
 // first that is missing: what lies behind it could not be laid. Orders with
 // the earliest window choose first, and the oldest batch goes first. An order
 // with an entry in cuts gets nothing from that number on, and the pieces stay
-// for the others.
+// for the others. What fixed runs bring is theirs and in no lot.
 func Allot(p morning.Problem, cuts map[string]Cut) []Lot {
 	a := newAllotment(p)
 	lots := make([]Lot, len(p.Orders))
@@ -55,6 +55,7 @@ func Allot(p morning.Problem, cuts map[string]Cut) []Lot {
 
 type allotment struct {
 	problem  morning.Problem
+	fixed    fixed
 	profiles map[string]morning.Profile
 	kinds    map[string]morning.BlockKind
 	// beams by product and the job that they are kept for, empty for anybody;
@@ -82,6 +83,7 @@ func (a *allotment) open(product morning.Product, jobID string) shelf {
 func newAllotment(p morning.Problem) *allotment {
 	a := &allotment{
 		problem:  p,
+		fixed:    fixedOf(p),
 		profiles: map[string]morning.Profile{},
 		kinds:    map[string]morning.BlockKind{},
 		beams:    map[shelf][]*morning.FreeBeam{},
@@ -93,8 +95,7 @@ func newAllotment(p morning.Problem) *allotment {
 	for _, k := range p.BlockKinds {
 		a.kinds[k.Name] = k
 	}
-	for i := range p.Stock.Beams {
-		b := &p.Stock.Beams[i]
+	for _, b := range a.fixed.free(p.Stock.Beams) {
 		at := shelf{b.Product, b.KeptFor}
 		a.beams[at] = append(a.beams[at], b)
 	}
@@ -115,6 +116,7 @@ func newAllotment(p morning.Problem) *allotment {
 				cmp.Compare(x.StackID, y.StackID))
 		})
 	}
+	a.takeFixed()
 	return a
 }
 
@@ -125,14 +127,14 @@ func (a *allotment) fill(lot *Lot, number int) {
 		item := morning.Item{JobID: o.JobID, Floor: o.Floor, Room: room.Name, CallOffID: o.CallOffID}
 		if room.BlockCount > 0 {
 			item.LayingNumber = number
-			if lot.ends(number) || !a.fillBlocks(lot, room, item) {
+			if lot.ends(number) || !a.fillBlocks(lot, a.fixed.still(o, room), item) {
 				return
 			}
 			number++
 		}
 		for i := range room.Beams {
 			item.LayingNumber = number
-			if lot.ends(number) || !a.fillBeam(lot, room, i, item) {
+			if lot.ends(number) || !a.fixed.brings(o, &room.Beams[i]) && !a.fillBeam(lot, room, i, item) {
 				return
 			}
 			number++
@@ -171,8 +173,7 @@ func (a *allotment) fillBlocks(lot *Lot, room morning.Room, item morning.Item) b
 			n := min(left, b.Count, kind.BlocksPerPallet)
 			b.Count -= n
 			left -= n
-			a.pallets++
-			item.PieceID = fmt.Sprintf("%spallet-%03d", a.problem.PalletPrefix, a.pallets)
+			item.PieceID = a.nextPallet()
 			item.BatchID, item.BlockKind, item.BlockCount = b.BatchID, kind.Name, n
 			item.MassG = int64(n)*b.MassGEach + kind.PalletTareG
 			lot.Units = append(lot.Units, loading.Unit{
@@ -197,7 +198,7 @@ func (a *allotment) fillBeam(lot *Lot, room morning.Room, index int, item mornin
 	if len(free) == 0 {
 		short, need := 0, 0
 		for i, b := range room.Beams {
-			if b.Product != want.Product {
+			if b.Product != want.Product || a.fixed.brings(lot.Order, &b) {
 				continue
 			}
 			need++

@@ -99,6 +99,7 @@ func newYard(p morning.Problem, lots []Lot, runs []morning.Run) *yard {
 			}
 		}
 	}
+	y.stacksOfFixed(p.Fixed)
 	y.setQuotas(runs)
 	return y
 }

@@ -23,6 +23,10 @@ type chain struct {
 	// massG and beams before each unit.
 	massG []int64
 	beams []int
+	// fixed are the minutes at which fixed runs start to be unloaded.
+	fixed []int
+	// windowEnds are the units whose window is not that of the unit before.
+	windowEnds []int
 	// ends of the orders' parts, ascending; the last is len(units).
 	ends []int
 	// orders of the site, also those without units.
@@ -42,7 +46,11 @@ type world struct {
 	problem morning.Problem
 	lots    []picking.Lot
 	chains  []chain
-	roads   roads
+	// fixed runs of the problem, and all that hold trucks and places: they, and
+	// the confirmed ones.
+	fixed []morning.Run
+	busy  []morning.BusyRun
+	roads roads
 	// largestG is the greatest load of any truck.
 	largestG int64
 	// class numbers trucks that are alike for loading.
@@ -101,6 +109,7 @@ func newWorld(p morning.Problem, lots []picking.Lot) *world {
 		visited = append(visited, site)
 	}
 	w.roads = newRoads(p.Rules, visited, p.Travel)
+	w.takeFixed()
 	return w
 }
 
@@ -142,16 +151,38 @@ func intersect(a, b morning.Window) morning.Window {
 	}
 }
 
-// classify gives trucks that are alike for loading the same number.
+// classify gives trucks that are alike for loading the same number: trucks of
+// one build that must not bring the same orders.
 func (w *world) classify() {
-	seen := map[morning.Truck]int{}
-	for _, t := range w.problem.Trucks {
-		t.ID, t.Name, t.Hours = "", "", morning.Window{}
-		if _, ok := seen[t]; !ok {
-			seen[t] = len(seen)
-		}
-		w.class = append(w.class, seen[t])
+	type kind struct {
+		truck  morning.Truck
+		barred string
 	}
+	seen := map[kind]int{}
+	for _, t := range w.problem.Trucks {
+		k := kind{truck: t}
+		for _, o := range w.problem.Orders {
+			if slices.Contains(o.NotBy, t.ID) {
+				k.barred += o.CallOffID + "\x1f"
+			}
+		}
+		k.truck.ID, k.truck.Name, k.truck.Hours = "", "", morning.Window{}
+		if _, ok := seen[k]; !ok {
+			seen[k] = len(seen)
+		}
+		w.class = append(w.class, seen[k])
+	}
+}
+
+// forbidden tells whether a truck must not bring something of a stretch.
+func (w *world) forbidden(truckID string, s stretch) bool {
+	c := &w.chains[s.chain]
+	for at := s.start; at < s.end; at = c.orderEnd(at) {
+		if slices.Contains(w.lots[c.order[at]].Order.NotBy, truckID) {
+			return true
+		}
+	}
+	return false
 }
 
 // mostDrops is how many sites a run of a truck visits at most.
@@ -162,12 +193,14 @@ func (w *world) mostDrops(truck int) int {
 	return maxDrops
 }
 
-// windowOf is when unloading of a stretch may start; empty when its orders
-// have no common window.
+// windowOf is when unloading of a stretch may start; empty when its units have
+// no common window.
 func (c *chain) windowOf(start, end int) morning.Window {
 	out := c.window[start]
-	for at := c.orderEnd(start); at < end; at = c.orderEnd(at) {
-		out = intersect(out, c.window[at])
+	for _, at := range c.windowEnds {
+		if start < at && at < end {
+			out = intersect(out, c.window[at])
+		}
 	}
 	return out
 }
@@ -237,9 +270,13 @@ func (w *world) load(truck int, drops []stretch) loaded {
 }
 
 // massesFit checks the load as a whole, and the vehicle's mass where it
-// arrives with what is still on it.
+// arrives with what is still on it. No load holds what the truck must not
+// bring.
 func (w *world) massesFit(truck int, drops []stretch) bool {
 	t := &w.problem.Trucks[truck]
+	if slices.ContainsFunc(drops, func(s stretch) bool { return w.forbidden(t.ID, s) }) {
+		return false
+	}
 	tare := int64(t.TareFrontKg+t.TareRearKg) * 1000
 	var aboard int64
 	for i := len(drops) - 1; i >= 0; i-- {

@@ -58,7 +58,7 @@ func (w *world) room(d *diary, chain, from, takes, beams, closes int) int {
 	c := &w.chains[chain]
 	for {
 		from = freePlace(d.places[chain], from, takes, c.site.Places)
-		if from > closes || c.hasRoom(d.brought[chain], from+takes, beams) {
+		if from > closes || c.hasRoom(d.brought[chain], from+takes, beams) && c.nextUnload(from) == from {
 			return from
 		}
 		from++
@@ -76,7 +76,7 @@ func (b *builder) crewWaiting() int {
 	}
 	sum := 0
 	for i := range b.chains {
-		if pace := b.chains[i].site.LaidPerHour; pace > 0 && visited[i] {
+		if pace := b.chains[i].site.LaidPerHour; pace > 0 && (visited[i] || len(b.chains[i].fixed) > 0) {
 			u := unlaid{perMinute: pace}
 			for _, d := range b.diary.brought[i] {
 				if d.beams > 0 {

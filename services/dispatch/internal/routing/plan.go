@@ -11,6 +11,7 @@ package routing
 
 import (
 	"cmp"
+	"fmt"
 	"slices"
 
 	"spanyard.example/services/dispatch/internal/morning"
@@ -84,23 +85,37 @@ func (w *world) unservedG(p *plan) int64 {
 // result writes the best plan of a search out.
 func (w *world) result(s *search) morning.Plan {
 	p := &s.best
-	out := morning.Plan{Unserved: w.unserved(p), LowerBound: s.bound.runs, BoundReason: s.bound.reason, CrewWaitingMinutes: p.crewWaiting}
-	runs := slices.Clone(p.runs)
-	slices.SortStableFunc(runs, func(a, b run) int {
-		return cmp.Or(cmp.Compare(a.loading, b.loading), cmp.Compare(a.truck, b.truck))
+	out := morning.Plan{
+		Unserved: w.unserved(p), LowerBound: s.bound.runs + len(w.fixed), BoundReason: s.bound.reason,
+		CrewWaitingMinutes: p.crewWaiting, Blocked: w.blocked(p),
+	}
+	if n := len(w.fixed); n > 0 {
+		out.BoundReason += fmt.Sprintf("; runs that are to stay as they are: %d", n)
+	}
+	for i := range w.fixed {
+		out.Runs = append(out.Runs, w.fixed[i].Copy())
+	}
+	for i := range p.runs {
+		out.Runs = append(out.Runs, w.writeRun(&p.runs[i]))
+	}
+	slices.SortStableFunc(out.Runs, func(a, b morning.Run) int {
+		return cmp.Or(cmp.Compare(a.LoadingMinute, b.LoadingMinute), cmp.Compare(w.truckIndex(a.TruckID), w.truckIndex(b.TruckID)))
 	})
 	trips := map[string]int{}
 	for _, b := range w.problem.Busy {
 		trips[b.TruckID] = max(trips[b.TruckID], b.Trip)
 	}
-	for i := range runs {
-		r := w.writeRun(&runs[i])
+	for i := range out.Runs {
+		r := &out.Runs[i]
 		trips[r.TruckID]++
 		r.Trip = trips[r.TruckID]
-		out.Runs = append(out.Runs, r)
 	}
 	out.MovedAside = picking.Finish(w.problem, w.lots, out.Runs)
 	return out
+}
+
+func (w *world) truckIndex(id string) int {
+	return slices.IndexFunc(w.problem.Trucks, func(t morning.Truck) bool { return t.ID == id })
 }
 
 func (w *world) writeRun(r *run) morning.Run {

@@ -219,7 +219,7 @@ func (x *proof) pileHolds(t *morning.Truck) []int {
 func (x *proof) freeMinutes(truckID string, hours morning.Window) int {
 	free := max(0, hours.ClosesMinute-hours.OpensMinute)
 	var taken []span
-	for _, b := range x.world.problem.Busy {
+	for _, b := range x.busy {
 		if b.TruckID == truckID {
 			taken = insertSpan(taken, span{max(b.LoadingMinute, hours.OpensMinute), min(b.BackMinute, hours.ClosesMinute)})
 		}

@@ -2,6 +2,7 @@ package routing
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"spanyard.example/services/dispatch/internal/loading"
@@ -60,6 +61,9 @@ func (w *world) misfitsOf(chain int, cuts map[string]picking.Cut) bool {
 	for at := 0; at < len(c.units); at++ {
 		kind := morning.Item{
 			Beam: c.units[at].Item.Beam, BlockKind: c.units[at].Item.BlockKind, MassG: c.units[at].Item.MassG,
+		}
+		if len(w.lots[c.order[at]].Order.NotBy) > 0 {
+			kind.CallOffID = c.units[at].Item.CallOffID
 		}
 		ok, tried := fits[kind]
 		if !tried {
@@ -122,6 +126,9 @@ func (w *world) whyNoFit(c *chain, u *loading.Unit) string {
 	if !u.Item.Pallet() {
 		what = "a beam " + picking.ProductName(u.Item.Beam)
 	}
+	if o := orderOf(w.problem.Orders, u.Item.CallOffID); o != nil && len(o.NotBy) > 0 && w.allBarred(c, o) {
+		return fmt.Sprintf("every truck that can get to %s%s is forbidden for call-off %s", c.site.Name, limits(c.site), o.CallOffID)
+	}
 	longest, most := 0, int64(0)
 	for _, t := range c.trucks {
 		truck := &w.problem.Trucks[t]
@@ -149,6 +156,11 @@ func (w *world) whyNoFit(c *chain, u *loading.Unit) string {
 	default:
 		return fmt.Sprintf("%s cannot stand anywhere on the decks of %s within their axle limits", what, where)
 	}
+}
+
+// allBarred tells whether no truck that can get to the site may bring an order.
+func (w *world) allBarred(c *chain, o *morning.Order) bool {
+	return !slices.ContainsFunc(c.trucks, func(t int) bool { return !slices.Contains(o.NotBy, w.problem.Trucks[t].ID) })
 }
 
 // whyLate says why no truck brings an order in time.
@@ -188,8 +200,8 @@ func (w *world) drivingTo(c *chain) int {
 
 func clockTime(minute int) string { return fmt.Sprintf("%02d:%02d", minute/60, minute%60) }
 
-// unserved lists what a plan does not bring, room by room.
-func (w *world) unserved(p *plan) []morning.Unserved {
+// cuts are where call-offs end that a plan does not bring whole.
+func (w *world) cuts(p *plan) map[string]picking.Cut {
 	cuts := w.lateCuts(p)
 	for i := range w.lots {
 		l := &w.lots[i]
@@ -197,6 +209,12 @@ func (w *world) unserved(p *plan) []morning.Unserved {
 			cuts[l.Order.CallOffID] = *l.Cut
 		}
 	}
+	return cuts
+}
+
+// unserved lists what a plan does not bring, room by room.
+func (w *world) unserved(p *plan) []morning.Unserved {
+	cuts := w.cuts(p)
 	served := w.servedPerRoom(p)
 	var out []morning.Unserved
 	for i := range w.lots {
@@ -216,19 +234,26 @@ type amount struct{ beams, blocks int }
 
 func (w *world) servedPerRoom(p *plan) map[place]amount {
 	served := map[place]amount{}
+	add := func(item *morning.Item) {
+		key := place{item.CallOffID, item.Room}
+		a := served[key]
+		if item.Pallet() {
+			a.blocks += item.BlockCount
+		} else {
+			a.beams++
+		}
+		served[key] = a
+	}
 	for i := range p.runs {
 		for _, s := range p.runs[i].drops {
-			for _, u := range w.chains[s.chain].units[s.start:s.end] {
-				key := place{u.Item.CallOffID, u.Item.Room}
-				a := served[key]
-				if u.Item.Pallet() {
-					a.blocks += u.Item.BlockCount
-				} else {
-					a.beams++
-				}
-				served[key] = a
+			units := w.chains[s.chain].units[s.start:s.end]
+			for u := range units {
+				add(&units[u].Item)
 			}
 		}
+	}
+	for i := range w.fixed {
+		w.fixed[i].Items(func(_ *morning.Pile, item *morning.Item) { add(item) })
 	}
 	return served
 }

@@ -61,7 +61,7 @@ func (w *world) newDiary() *diary {
 		chainOf[c.site.ID] = i
 		d.last[i] = -1
 	}
-	for _, b := range w.problem.Busy {
+	for _, b := range w.busy {
 		if i, ok := truckOf[b.TruckID]; ok {
 			d.trucks[i] = insertSpan(d.trucks[i], span{b.LoadingMinute, b.BackMinute})
 			d.outings[i] = insertOuting(d.outings[i], outing{span{b.LoadingMinute, b.BackMinute}, b.DrivingMinutes})
@@ -225,7 +225,7 @@ func (w *world) canDelay(d *diary, r *run, i, wait int) bool {
 		c := &w.chains[s.chain]
 		unload := r.stops[j].unload + wait
 		takes := r.stops[j].leave - r.stops[j].unload
-		if unload > c.windowOf(s.start, s.end).ClosesMinute ||
+		if unload > c.windowOf(s.start, s.end).ClosesMinute || c.nextUnload(unload) != unload ||
 			!placeFree(d.places[s.chain], unload, takes, c.site.Places) || !c.hasRoom(d.brought[s.chain], unload+takes, r.beams[j]) {
 			return false
 		}
