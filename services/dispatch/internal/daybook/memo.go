@@ -141,10 +141,12 @@ func (s State) recallDay(m DayMemo, runs map[string]RunMemo) State {
 		}
 		s.runs = s.runs.Set(id, status)
 		if status.State != RunCancelledState {
-			s = s.place(&status.Run)
-			for _, piece := range status.TakenBack {
-				s = s.reopen(status, piece)
-			}
+			// What came back may be on another run by now, whichever is recalled first.
+			status.Run.Items(func(_ *Pile, item *Item) {
+				if !slices.Contains(status.TakenBack, item.PieceID) {
+					s = s.placeItem(id, item)
+				}
+			})
 		} else if !status.Freed {
 			s.unsettled = s.unsettled.Set(id, true)
 		}

@@ -27,6 +27,8 @@ type Problem struct {
 	Fixed []Run
 	// EarliestLoadingMinute: no run starts loading before it.
 	EarliestLoadingMinute int
+	// Prefer are the pieces that beams are to get if they are free.
+	Prefer map[BeamPlace]string
 	// PalletPrefix starts the id of every pallet that the plan makes up, so
 	// that ids of different plans differ.
 	PalletPrefix string
@@ -36,6 +38,9 @@ type Problem struct {
 	// Seed of the search for better plans.
 	Seed uint64
 }
+
+// BeamPlace is where a call-off wants a beam.
+type BeamPlace struct{ CallOffID, Mark string }
 
 // Leg is a way between the yard, whose id is empty, and a site, or two sites.
 type Leg struct {

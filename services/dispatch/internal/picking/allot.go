@@ -210,8 +210,15 @@ func (a *allotment) fillBeam(lot *Lot, room morning.Room, index int, item mornin
 			count(short, "beam "+ProductName(want.Product), "beams "+ProductName(want.Product)), isAre(short),
 			roomName(lot.Order, room), need-short, need, a.keptForOthers(want.Product, item.JobID))
 	}
+	got := free[0]
 	a.beams[from] = free[1:]
-	item.PieceID, item.BatchID, item.MassG = free[0].PieceID, free[0].BatchID, free[0].MassG
+	if liked, ok := a.problem.Prefer[morning.BeamPlace{CallOffID: item.CallOffID, Mark: want.Mark}]; ok {
+		if at := slices.IndexFunc(free, func(b *morning.FreeBeam) bool { return b.PieceID == liked }); at > 0 {
+			got = free[at]
+			a.beams[from] = slices.Delete(slices.Clone(free), at, at+1)
+		}
+	}
+	item.PieceID, item.BatchID, item.MassG = got.PieceID, got.BatchID, got.MassG
 	item.Mark, item.Beam = want.Mark, want.Product
 	lot.Units = append(lot.Units, loading.Unit{
 		Item: item, LengthMM: want.Product.LengthMM, WidthMM: profile.WidthMM, HeightMM: profile.HeightMM,

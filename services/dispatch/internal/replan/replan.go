@@ -134,7 +134,7 @@ func (d *draft) hold() []Refusal {
 func (d *draft) candidates(which func(int) bool, bound bool) []kept {
 	var out []kept
 	for _, i := range byLoading(d.wish.Runs) {
-		if which(i) && !d.isMoved(i) && !d.isKept(i) && (bound || len(d.missing(&d.wish.Runs[i])) == 0) {
+		if which(i) && !d.isMoved(i) && !d.isKept(i) && (bound || len(d.missing(i)) == 0) {
 			out = append(out, kept{d.wish.Runs[i], i, bound})
 		}
 	}
@@ -178,7 +178,7 @@ func (d *draft) move(m Move) (morning.Run, []loading.Refusal) {
 // kept.
 func (d *draft) stands(run int) []loading.Refusal {
 	r := &d.wish.Runs[run]
-	if why := d.missing(r); len(why) > 0 {
+	if why := d.missing(run); len(why) > 0 {
 		return why
 	}
 	p := d.problem
@@ -189,22 +189,6 @@ func (d *draft) stands(run int) []loading.Refusal {
 		}
 	}
 	return routing.Stands(p, r)
-}
-
-// missing says which pieces of a run are not free any more as they were.
-func (d *draft) missing(r *morning.Run) []loading.Refusal {
-	var gone []string
-	r.Items(func(_ *morning.Pile, item *morning.Item) {
-		if !item.Pallet() && !slices.ContainsFunc(d.problem.Stock.Beams, func(f morning.FreeBeam) bool {
-			return f.PieceID == item.PieceID && f.MassG == item.MassG && f.Product == item.Beam
-		}) {
-			gone = append(gone, item.PieceID)
-		}
-	})
-	if len(gone) == 0 {
-		return nil
-	}
-	return []loading.Refusal{{Rule: "stock", Sentence: fmt.Sprintf("beams that are not free any more: %d, the first is %s", len(gone), gone[0])}}
 }
 
 // keepOthers keeps the runs that no wish is about: those that can stay as they

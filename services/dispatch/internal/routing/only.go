@@ -14,8 +14,8 @@ func spotOf(item *morning.Item) (spot, int) {
 }
 
 // worldOf is the morning as if nothing but a load and what fixed runs bring had
-// been called off: the load has the first choice of the pieces. The laying order
-// of what is there stays.
+// been called off: the load has the first choice of the pieces, and keeps those
+// that it has. The laying order of what is there stays.
 func worldOf(p morning.Problem, l Load) *world {
 	asked := map[spot]int{}
 	add := func(item *morning.Item) {
@@ -25,9 +25,13 @@ func worldOf(p morning.Problem, l Load) *world {
 	for i := range p.Fixed {
 		p.Fixed[i].Items(func(_ *morning.Pile, item *morning.Item) { add(item) })
 	}
+	p.Prefer = map[morning.BeamPlace]string{}
 	for _, d := range l.Drops {
 		for i := range d.Items {
 			add(&d.Items[i])
+			if item := &d.Items[i]; !item.Pallet() {
+				p.Prefer[morning.BeamPlace{CallOffID: item.CallOffID, Mark: item.Mark}] = item.PieceID
+			}
 		}
 	}
 	orders := make([]morning.Order, len(p.Orders))

@@ -27,6 +27,7 @@ func Stands(p morning.Problem, r *morning.Run) []loading.Refusal {
 	}
 	v.inTheYard()
 	v.onTheWay()
+	v.onTheDeck()
 	return v.found
 }
 
@@ -97,6 +98,24 @@ func (v *visitor) onTheWay() {
 	}
 	if !v.driverMay(v.diary.outings[v.truck], outing{span{v.run.LoadingMinute, v.run.BackMinute}, v.driving}) {
 		v.add("driver", "the driver of truck %s would drive too long, or without a break", v.run.TruckID)
+	}
+}
+
+// onTheDeck looks whether what is laid sooner still lies above.
+func (v *visitor) onTheDeck() {
+	for _, p := range v.run.Piles {
+		under := 1 << 30
+		for _, t := range p.Tiers {
+			least := under
+			for i := range t.Items {
+				n := v.number(&t.Items[i])
+				if least = min(least, n); n > under {
+					v.add("pile_order", "%s lies on something that is laid before it by now", nameOf(&t.Items[i]))
+					return
+				}
+			}
+			under = least
+		}
 	}
 }
 
