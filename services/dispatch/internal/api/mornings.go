@@ -16,7 +16,7 @@ import (
 // PlanMorning makes a plan for a morning.
 func (s *Server) PlanMorning(ctx context.Context, req *dispatchv1.PlanMorningRequest) (*dispatchv1.PlanMorningResponse, error) {
 	result, err := s.office.Plan(ctx, ask(ctx, req), office.MorningRequest{
-		Day: req.GetDay(), WithoutTrucks: req.GetWithoutTruckIds(),
+		Day: req.GetDay(), Wishes: daybook.Wishes{WithoutTrucks: req.GetWithoutTruckIds()},
 		Budget: time.Duration(req.GetBudgetMs()) * time.Millisecond, StockAtLeast: req.GetStockAtLeast(),
 	})
 	if err != nil {

@@ -57,6 +57,21 @@ func morningToProto(event daybook.Event) (*eventv1.Event, error) {
 			PlanId: e.PlanID, Missing: MissingTo(e.Missing), Day: e.Day,
 		}}}, nil
 	}
+	return dayToProto(event)
+}
+
+// dayToProto writes what happens to a day, and the table of ways.
+func dayToProto(event daybook.Event) (*eventv1.Event, error) {
+	switch e := event.(type) {
+	case daybook.TravelSet:
+		return &eventv1.Event{Kind: &eventv1.Event_TravelSet{TravelSet: &eventv1.TravelSet{Legs: each(e.Legs, LegTo)}}}, nil
+	case daybook.DayHindered:
+		return &eventv1.Event{Kind: &eventv1.Event_DayHindered{DayHindered: &eventv1.DayHindered{Day: e.Day, Hindrance: hindranceTo(e.Hindrance)}}}, nil
+	case daybook.HindranceEnded:
+		return &eventv1.Event{Kind: &eventv1.Event_HindranceEnded{HindranceEnded: &eventv1.HindranceEnded{Day: e.Day, TruckId: e.TruckID, SiteId: e.SiteID}}}, nil
+	case daybook.RunDelayed:
+		return &eventv1.Event{Kind: &eventv1.Event_RunDelayed{RunDelayed: &eventv1.RunDelayed{RunId: e.RunID, Minutes: int32(e.Minutes), Reason: e.Reason}}}, nil
+	}
 	return runToProto(event)
 }
 
@@ -152,7 +167,46 @@ func morningFromProto(msg *eventv1.Event) (daybook.Event, error) {
 		e := k.MorningConfirmFailed
 		return daybook.MorningConfirmFailed{PlanID: e.GetPlanId(), Day: e.GetDay(), Missing: each(e.GetMissing(), missingFrom)}, nil
 	}
+	return dayFromProto(msg)
+}
+
+func dayFromProto(msg *eventv1.Event) (daybook.Event, error) {
+	switch k := msg.GetKind().(type) {
+	case *eventv1.Event_TravelSet:
+		return daybook.TravelSet{Legs: each(k.TravelSet.GetLegs(), LegFrom)}, nil
+	case *eventv1.Event_DayHindered:
+		return daybook.DayHindered{Day: k.DayHindered.GetDay(), Hindrance: HindranceFrom(k.DayHindered.GetHindrance())}, nil
+	case *eventv1.Event_HindranceEnded:
+		e := k.HindranceEnded
+		return daybook.HindranceEnded{Day: e.GetDay(), TruckID: e.GetTruckId(), SiteID: e.GetSiteId()}, nil
+	case *eventv1.Event_RunDelayed:
+		e := k.RunDelayed
+		return daybook.RunDelayed{RunID: e.GetRunId(), Minutes: int(e.GetMinutes()), Reason: e.GetReason()}, nil
+	}
 	return runFromProto(msg)
+}
+
+// LegTo writes a known way.
+func LegTo(l daybook.Leg) *eventv1.TravelLeg {
+	return &eventv1.TravelLeg{FromSiteId: l.FromSiteID, ToSiteId: l.ToSiteID, Metres: int32(l.Metres), Minutes: int32(l.Minutes)}
+}
+
+// LegFrom is the inverse of LegTo.
+func LegFrom(l *eventv1.TravelLeg) daybook.Leg {
+	return daybook.Leg{FromSiteID: l.GetFromSiteId(), ToSiteID: l.GetToSiteId(), Metres: int(l.GetMetres()), Minutes: int(l.GetMinutes())}
+}
+
+func hindranceTo(h daybook.Hindrance) *eventv1.Hindrance {
+	return &eventv1.Hindrance{
+		TruckId: h.TruckID, SiteId: h.SiteID, FromMinute: int32(h.FromMinute), UntilMinute: int32(h.UntilMinute), Reason: h.Reason,
+	}
+}
+
+// HindranceFrom reads a hindrance.
+func HindranceFrom(h *eventv1.Hindrance) daybook.Hindrance {
+	return daybook.Hindrance{
+		TruckID: h.GetTruckId(), SiteID: h.GetSiteId(), FromMinute: int(h.GetFromMinute()), UntilMinute: int(h.GetUntilMinute()), Reason: h.GetReason(),
+	}
 }
 
 func runFromProto(msg *eventv1.Event) (daybook.Event, error) {

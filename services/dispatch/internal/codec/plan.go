@@ -23,6 +23,10 @@ func PlanTo(p daybook.Plan) *eventv1.MorningPlan {
 		PicksNote:       p.PicksNote,
 
 		CrewWaitingMinutes: int32(p.CrewWaitingMinutes),
+		BasedOnPlanId:      p.BasedOn,
+		WithoutTruckIds:    p.Wishes.WithoutTrucks,
+		ForbiddenTrucks:    each(p.Wishes.Forbidden, forbiddenTo),
+		LeftOutCallOffIds:  p.Wishes.LeftOut,
 	}
 }
 
@@ -43,7 +47,20 @@ func planFrom(p *eventv1.MorningPlan) daybook.Plan {
 
 		CrewWaitingMinutes: int(p.GetCrewWaitingMinutes()),
 		PicksNote:          p.GetPicksNote(),
+		BasedOn:            p.GetBasedOnPlanId(),
+		Wishes: daybook.Wishes{
+			WithoutTrucks: p.GetWithoutTruckIds(), Forbidden: each(p.GetForbiddenTrucks(), ForbiddenFrom), LeftOut: p.GetLeftOutCallOffIds(),
+		},
 	}
+}
+
+func forbiddenTo(f daybook.ForbiddenTruck) *eventv1.ForbiddenTruck {
+	return &eventv1.ForbiddenTruck{CallOffId: f.CallOffID, TruckId: f.TruckID}
+}
+
+// ForbiddenFrom is the inverse of what a plan says of a forbidden truck.
+func ForbiddenFrom(f *eventv1.ForbiddenTruck) daybook.ForbiddenTruck {
+	return daybook.ForbiddenTruck{CallOffID: f.GetCallOffId(), TruckID: f.GetTruckId()}
 }
 
 // RunTo returns a run as a message.
@@ -62,6 +79,7 @@ func RunTo(r daybook.Run) *eventv1.Run {
 		AxleLoads:     each(r.AxleLoads, axlesTo),
 		Picks:         each(r.Picks, pickTo),
 		Moves:         each(r.Moves, moveTo),
+		Locked:        r.Locked,
 	}
 }
 
@@ -80,6 +98,7 @@ func runFrom(r *eventv1.Run) daybook.Run {
 		AxleLoads:     each(r.GetAxleLoads(), axlesFrom),
 		Picks:         each(r.GetPicks(), pickFrom),
 		Moves:         each(r.GetMoves(), moveFrom),
+		Locked:        r.GetLocked(),
 	}
 }
 

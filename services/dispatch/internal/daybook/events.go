@@ -13,6 +13,8 @@ type (
 	TrucksSet struct{ Trucks []Truck }
 	// SitesSet: the sites were replaced as a whole.
 	SitesSet struct{ Sites []Site }
+	// TravelSet: the table of known ways was replaced as a whole.
+	TravelSet struct{ Legs []Leg }
 	// FloorPlanned: a floor's approved plan became known.
 	FloorPlanned struct{ Floor Floor }
 	// FloorWithdrawn: a floor's plan is no longer to be built.
@@ -50,6 +52,19 @@ type (
 	MorningConfirmFailed struct {
 		PlanID, Day string
 		Missing     []Missing
+	}
+	// DayHindered: a truck stands still, or a site is closed, for a part of a day.
+	DayHindered struct {
+		Day       string
+		Hindrance Hindrance
+	}
+	// HindranceEnded: the truck drives again, or the site is open.
+	HindranceEnded struct{ Day, TruckID, SiteID string }
+	// RunDelayed: what is left of a run is so much later.
+	RunDelayed struct {
+		RunID   string
+		Minutes int
+		Reason  string
 	}
 	// RunChanged: something hit a confirmed run.
 	RunChanged struct {
@@ -100,6 +115,10 @@ type (
 func (RulesSet) isEvent()             {}
 func (TrucksSet) isEvent()            {}
 func (SitesSet) isEvent()             {}
+func (TravelSet) isEvent()            {}
+func (DayHindered) isEvent()          {}
+func (HindranceEnded) isEvent()       {}
+func (RunDelayed) isEvent()           {}
 func (FloorPlanned) isEvent()         {}
 func (FloorWithdrawn) isEvent()       {}
 func (CalledOff) isEvent()            {}

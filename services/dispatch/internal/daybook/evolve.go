@@ -28,6 +28,9 @@ func Evolve(s State, event Event) State {
 			s.sites = s.sites.Set(e.Sites[i].ID, &e.Sites[i])
 		}
 		s.setUp++
+	case TravelSet:
+		s.travel = e.Legs
+		s.setUp++
 	case FloorPlanned:
 		s = s.withFloor(e.Floor.FloorKey, func(b *floorBook) { b.floor = &e.Floor })
 	case FloorWithdrawn:
@@ -66,6 +69,12 @@ func evolveMorning(s State, event Event) State {
 		})
 		s = s.withDay(e.Day, func(d *dayBook) { d.confirming = "" })
 		s.unsettled = s.unsettled.Delete(e.PlanID)
+	case DayHindered:
+		s = s.hindered(e)
+	case HindranceEnded:
+		s = s.withDay(e.Day, func(d *dayBook) { d.hindrances = d.others(e.TruckID, e.SiteID); d.changes++ })
+	case RunDelayed:
+		s = s.delayed(e)
 	default:
 		s = evolveRun(s, event)
 	}
@@ -110,14 +119,17 @@ func (s State) dropDelivered(e DropDelivered) State {
 	for _, id := range r.Run.dropPieceIDs(e.DropNumber) {
 		if !slices.Contains(e.PieceIDs, id) {
 			missing = append(missing, id)
-			s = s.reopen(r, id)
 		}
 	}
-	return s.withRun(e.RunID, func(r *RunStatus) {
+	s = s.withRun(e.RunID, func(r *RunStatus) {
 		r.Delivered = append(slices.Clone(r.Delivered), e.DropNumber)
 		r.TakenBack = append(slices.Clone(r.TakenBack), missing...)
 		r.endWhenAllIsDown()
 	})
+	for _, id := range missing {
+		s = s.reopen(r, id)
+	}
+	return s
 }
 
 func (s State) withFloor(k FloorKey, change func(*floorBook)) State {

@@ -8,6 +8,7 @@ type Memo struct {
 	Rules    *Rules    `json:",omitempty"`
 	SetUp    int       `json:",omitempty"`
 	Trucks   []Truck   `json:",omitempty"`
+	Travel   []Leg     `json:",omitempty"`
 	Sites    []Site    `json:",omitempty"`
 	Floors   []Floor   `json:",omitempty"`
 	CallOffs []CallOff `json:",omitempty"`
@@ -28,6 +29,8 @@ type DayMemo struct {
 	Confirming string   `json:",omitempty"`
 	Served     bool     `json:",omitempty"`
 	Folded     *Folded  `json:",omitempty"`
+
+	Hindrances []Hindrance `json:",omitempty"`
 }
 
 // RunMemo is a run without what its plan says of it.
@@ -51,7 +54,7 @@ type RunMemo struct {
 
 // Memo writes the state down.
 func (s State) Memo() Memo {
-	m := Memo{Rules: s.rules, SetUp: s.setUp, Trucks: s.trucks, Sites: s.Sites(), Laid: s.laid()}
+	m := Memo{Rules: s.rules, SetUp: s.setUp, Trucks: s.trucks, Travel: s.travel, Sites: s.Sites(), Laid: s.laid()}
 	for _, f := range s.Floors() {
 		m.Floors = append(m.Floors, *f)
 	}
@@ -59,7 +62,7 @@ func (s State) Memo() Memo {
 	each(s.days, func(day string, d *dayBook) {
 		m.Days = append(m.Days, DayMemo{
 			Day: day, Planned: d.planned, Changes: d.changes, Plans: d.plans, Runs: d.runs,
-			CallOffs: d.callOffs, Confirming: d.confirming, Served: d.served, Folded: d.folded,
+			CallOffs: d.callOffs, Confirming: d.confirming, Served: d.served, Folded: d.folded, Hindrances: d.hindrances,
 		})
 	})
 	each(s.plans, func(_ string, p *PlanStatus) { m.Plans = append(m.Plans, *p) })
@@ -80,7 +83,7 @@ func (s State) Memo() Memo {
 // Recall returns the state that a memo was written from.
 func Recall(yard string, m Memo) State {
 	s := New(yard)
-	s.rules, s.setUp, s.trucks = m.Rules, m.SetUp, m.Trucks
+	s.rules, s.setUp, s.trucks, s.travel = m.Rules, m.SetUp, m.Trucks, m.Travel
 	for i := range m.Sites {
 		s.sites = s.sites.Set(m.Sites[i].ID, &m.Sites[i])
 	}
@@ -154,7 +157,7 @@ func (s State) recallDay(m DayMemo, runs map[string]RunMemo) State {
 	return s.withDay(m.Day, func(d *dayBook) {
 		*d = dayBook{
 			planned: m.Planned, changes: m.Changes, plans: m.Plans, runs: m.Runs,
-			callOffs: m.CallOffs, confirming: m.Confirming, served: m.Served, folded: m.Folded,
+			callOffs: m.CallOffs, confirming: m.Confirming, served: m.Served, folded: m.Folded, hindrances: m.Hindrances,
 		}
 	})
 }

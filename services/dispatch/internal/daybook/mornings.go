@@ -44,9 +44,9 @@ func (s State) zone() *time.Location {
 	return time.UTC
 }
 
-// minuteOn is what the yard's clock shows at a moment, in minutes after the
+// MinuteOn is what the yard's clock shows at a moment, in minutes after the
 // midnight with which a day begins: negative before that day.
-func (s State) minuteOn(day civil.Day, at time.Time) int {
+func (s State) MinuteOn(day civil.Day, at time.Time) int {
 	local := at.In(s.zone())
 	return int(civil.DayOf(at, s.zone())-day)*24*60 + local.Hour()*60 + local.Minute()
 }
@@ -60,7 +60,7 @@ func (s State) EarliestLoading(day string, at time.Time) int {
 		return 0
 	}
 	rules, _ := s.Rules()
-	return max(0, s.minuteOn(d, at)+max(1, rules.LeadMinutes))
+	return max(0, s.MinuteOn(d, at)+max(1, rules.LeadMinutes))
 }
 
 // startsInTime refuses a plan of which a run should be loading already: nobody
@@ -70,12 +70,12 @@ func (s State) startsInTime(p *Plan, at time.Time) error {
 	if err != nil {
 		return err
 	}
-	now := s.minuteOn(d, at)
+	now := s.MinuteOn(d, at)
 	for i := range p.Runs {
 		if r := &p.Runs[i]; r.LoadingMinute < now {
 			return fault.New(fault.Stale, "LOADING_PAST",
 				"Plan %s cannot be confirmed: run %s starts loading at %s, and in the yard it is %s on %s. Plan the morning again.",
-				p.ID, r.ID, clockTime(r.LoadingMinute), clockTime(s.minuteOn(civil.DayOf(at, s.zone()), at)), civil.DayOf(at, s.zone()))
+				p.ID, r.ID, clockTime(r.LoadingMinute), clockTime(s.MinuteOn(civil.DayOf(at, s.zone()), at)), civil.DayOf(at, s.zone()))
 		}
 	}
 	return nil
@@ -101,6 +101,23 @@ func (c RecordPlan) decide(s State) ([]Event, error) {
 			"Call-offs, trucks or confirmed runs of %s changed while it was being planned; plan again.", c.Plan.Day)
 	}
 	return []Event{MorningPlanned{Plan: c.Plan.numbered(s.day(c.Plan.Day).planned + 1)}}, nil
+}
+
+// PlanToEdit returns a plan that another one may be made out of: it binds nobody,
+// and the yard is what it was.
+func (s State) PlanToEdit(id string) (*Plan, error) {
+	p, ok := s.plans.Get(id)
+	if !ok {
+		return nil, fault.New(fault.NotFound, "PLAN_UNKNOWN", "There is no plan %s in yard %s, or it is no longer kept; plan the morning again.", id, s.yard)
+	}
+	if p.State == Confirmed || p.State == Confirming {
+		return nil, fault.New(fault.Stale, "ALREADY_CONFIRMED",
+			"Plan %s was confirmed by %s: its runs are promised. Say what happened to plan the day again, or cancel a run.", id, p.ConfirmedBy)
+	}
+	if p.SetUp != s.setUp || p.Folded != nil {
+		return nil, fault.New(fault.Stale, "YARD_CHANGED", "The yard's rules, trucks, sites or ways changed since plan %s was made; plan the morning again.", id)
+	}
+	return &p.Plan, nil
 }
 
 // ConfirmPlan starts to confirm a plan: from here on its pieces are being

@@ -22,7 +22,20 @@ type Plan struct {
 	PicksNote       string `json:",omitempty"`
 	// CrewWaitingMinutes of crews whose pace is known.
 	CrewWaitingMinutes int `json:",omitempty"`
+	// BasedOn is the plan that it was made out of; Wishes are what was wanted.
+	BasedOn string `json:",omitempty"`
+	Wishes  Wishes
 }
+
+// Wishes are what a dispatcher wants of a plan, past which runs stay.
+type Wishes struct {
+	WithoutTrucks []string         `json:",omitempty"`
+	Forbidden     []ForbiddenTruck `json:",omitempty"`
+	LeftOut       []string         `json:",omitempty"`
+}
+
+// ForbiddenTruck is a truck that brings nothing of a call-off.
+type ForbiddenTruck struct{ CallOffID, TruckID string }
 
 // Run is one trip from the yard and back.
 type Run struct {
@@ -39,6 +52,8 @@ type Run struct {
 	AxleLoads     []AxleLoads
 	Picks         []Pick
 	Moves         []AsideMove `json:",omitempty"`
+	// Locked says that a dispatcher wants it to stay as it is.
+	Locked bool `json:",omitempty"`
 }
 
 // AsideMove takes a beam that lies above a pick to another stack; when both are
@@ -139,6 +154,8 @@ const (
 	DoesNotFit
 	NoTime
 	AfterUnserved
+	// LeftOut: a dispatcher leaves the call-off out.
+	LeftOut
 )
 
 // Missing is a piece that a plan counted on and that cannot be had.
@@ -239,6 +256,17 @@ func (p Plan) numbered(n int) Plan {
 	runs := make([]Run, len(p.Runs))
 	for i := range p.Runs {
 		runs[i] = p.Runs[i].named(fmt.Sprintf("%s-R%02d", p.ID, i+1))
+	}
+	p.Runs = runs
+	return p
+}
+
+// Tried returns a copy of a plan that is not recorded: its runs are R01 and so on.
+func (p Plan) Tried() Plan {
+	p.ID = ""
+	runs := make([]Run, len(p.Runs))
+	for i := range p.Runs {
+		runs[i] = p.Runs[i].named(fmt.Sprintf("R%02d", i+1))
 	}
 	p.Runs = runs
 	return p

@@ -117,6 +117,11 @@ func (y *story) step() {
 			SetTrucks{Trucks: []Truck{testTruck("T1"), testTruck("T2"), testTruck("T3")}},
 			ForgetFloor{FloorKey: FloorKey{"J1", "1"}, Revision: 1},
 			LearnFloor{Floor: testFloor("J1", "1", 4)},
+			Hinder{Day: day, Hindrance: Hindrance{TruckID: "T1", FromMinute: 600, Reason: "gearbox"}},
+			Hinder{Day: day, Hindrance: Hindrance{SiteID: "north", UntilMinute: 480, Reason: "road works"}},
+			EndHindrance{Day: day, TruckID: "T1"},
+			DelayRun{RunID: y.anyRun(day), Minutes: rapid.IntRange(0, 60).Draw(y.t, "late"), Reason: "flat tyre"},
+			SetTravel{Legs: []Leg{{ToSiteID: "north", Metres: 9000, Minutes: 14}}},
 		}).Draw(y.t, "other")
 	case 12, 13:
 		run := y.anyRun(day)

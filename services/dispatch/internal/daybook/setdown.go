@@ -193,11 +193,13 @@ func (s State) backFromDrop(r *RunStatus, pieceID string) State {
 	return s.withDay(r.Day, func(d *dayBook) { d.changes++ })
 }
 
-// reopen makes the place of a run's piece one that is to be filled.
+// reopen makes the place of a run's piece that came back one that is to be
+// filled, by whichever other run has a piece for it already.
 func (s State) reopen(r *RunStatus, pieceID string) State {
 	r.Run.Items(func(_ *Pile, item *Item) {
 		if item.PieceID == pieceID {
 			s = s.clearItem(r.Run.ID, item)
+			s = s.replace(item)
 		}
 	})
 	return s
@@ -214,7 +216,7 @@ func (s State) replace(emptied *Item) State {
 			return
 		}
 		r.Run.Items(func(_ *Pile, item *Item) {
-			if item.FloorKey == emptied.FloorKey && item.Mark == emptied.Mark {
+			if item.FloorKey == emptied.FloorKey && item.Mark == emptied.Mark && !slices.Contains(r.TakenBack, item.PieceID) {
 				s = s.withFloor(item.FloorKey, func(b *floorBook) { b.marks = b.marks.Set(item.Mark, id) })
 			}
 		})

@@ -132,6 +132,8 @@ type dayBook struct {
 	callOffs []string
 	// confirming is the plan being confirmed; empty when none is.
 	confirming string
+	// hindrances of trucks and sites.
+	hindrances []Hindrance
 	// served says that a plan of the day was confirmed.
 	served bool
 	// folded is what is left of the day's runs; nil while they are kept.
@@ -144,6 +146,7 @@ type State struct {
 	rules    *Rules
 	setUp    int
 	trucks   []Truck
+	travel   []Leg
 	sites    *immutable.SortedMap[string, *Site]
 	floors   *immutable.SortedMap[string, *floorBook]
 	callOffs *immutable.SortedMap[string, *CallOff]
@@ -184,6 +187,9 @@ func (s State) Rules() (Rules, bool) {
 
 // Trucks returns the yard's trucks in the order in which they were set.
 func (s State) Trucks() []Truck { return s.trucks }
+
+// Travel returns the known ways.
+func (s State) Travel() []Leg { return s.travel }
 
 // Sites returns the yard's sites by id.
 func (s State) Sites() []Site {

@@ -160,10 +160,20 @@ func (d *Deck) tooManyOf(beams []*Unit) string {
 		if beams[0].LengthMM > u.LengthMM {
 			and = " and longer"
 		}
-		return fmt.Sprintf("%d beams of %s%s need %d piles of %d; the deck takes %d",
-			last+1, metres(u.LengthMM), and, (last+each)/each, each, takes)
+		return fmt.Sprintf("%s of %s%s need %s; the deck takes %d",
+			counted(last+1, "beam"), metres(u.LengthMM), and, pilesOf((last+each)/each, each), takes)
 	}
 	return ""
+}
+
+// pilesOf says how many piles of at most so many beams.
+func pilesOf(n, each int) string { return fmt.Sprintf("%s of up to %d", counted(n, "pile"), each) }
+
+func counted(n int, what string) string {
+	if n == 1 {
+		return "1 " + what
+	}
+	return fmt.Sprintf("%d %ss", n, what)
 }
 
 // laneLength is the length of all lanes together.

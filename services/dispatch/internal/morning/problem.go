@@ -28,7 +28,7 @@ type Problem struct {
 	// EarliestLoadingMinute: no run starts loading before it.
 	EarliestLoadingMinute int
 	// Prefer are the pieces that beams are to get if they are free.
-	Prefer map[BeamPlace]string
+	Prefer map[BeamPlace]string `json:"-"`
 	// PalletPrefix starts the id of every pallet that the plan makes up, so
 	// that ids of different plans differ.
 	PalletPrefix string

@@ -20,9 +20,9 @@ import (
 // recorded plan their lasting ids.
 const palletPrefix = "pallet:"
 
-// Problem returns what has to be planned for a day from now on, and what cannot
-// be planned at all, with the reason.
-func Problem(s daybook.State, day string, now time.Time, withoutTrucks []string, stock morning.Stock) (morning.Problem, []daybook.Unserved, error) {
+// Problem returns what has to be planned for a day from now on, with what is
+// wished, and what cannot be planned at all, with the reason.
+func Problem(s daybook.State, day string, now time.Time, wishes daybook.Wishes, stock morning.Stock) (morning.Problem, []daybook.Unserved, error) {
 	rules, _ := s.Rules()
 	date, err := civil.ParseDay(day)
 	if err != nil {
@@ -38,14 +38,17 @@ func Problem(s daybook.State, day string, now time.Time, withoutTrucks []string,
 
 		EarliestLoadingMinute: s.EarliestLoading(day, now),
 	}
-	if p.Trucks, err = trucks(s.Trucks(), withoutTrucks); err != nil {
+	for _, l := range s.Travel() {
+		p.Travel = append(p.Travel, morning.Leg{FromID: l.FromSiteID, ToID: l.ToSiteID, Metres: l.Metres, Minutes: l.Minutes})
+	}
+	if p.Trucks, err = trucks(s.Trucks(), wishes.WithoutTrucks); err != nil {
 		return morning.Problem{}, nil, err
 	}
 	var unserved []daybook.Unserved
 	sites := map[string]bool{}
 	list := catalogue{profiles: map[string]int{}, blocks: map[string]int{}}
 	for _, w := range s.Outstanding(day) {
-		aside := setAside(&w)
+		aside := setAside(&w, wishes)
 		unserved = append(unserved, aside...)
 		if w.Site == nil || w.Floor == nil || len(w.Rooms) == 0 {
 			continue
@@ -55,14 +58,16 @@ func Problem(s daybook.State, day string, now time.Time, withoutTrucks []string,
 			p.Sites = append(p.Sites, site(*w.Site))
 		}
 		list.add(w.Floor)
-		p.Orders = append(p.Orders, order(w))
+		p.Orders = append(p.Orders, order(w, wishes))
 	}
 	p.Profiles, p.BlockKinds = list.profileList, list.blockList
+	hinder(&p, s.Hindrances(day))
 	return p, unserved, nil
 }
 
-// setAside takes out of a call-off what the planner cannot be asked to plan.
-func setAside(w *daybook.Wanted) []daybook.Unserved {
+// setAside takes out of a call-off what the planner cannot be asked to plan, or
+// is not to be.
+func setAside(w *daybook.Wanted, wishes daybook.Wishes) []daybook.Unserved {
 	c := w.CallOff
 	one := func(room string, reason daybook.UnservedReason, format string, args ...any) daybook.Unserved {
 		return daybook.Unserved{CallOffID: c.ID, SiteID: c.SiteID, Room: room, Reason: reason, Sentence: fmt.Sprintf(format, args...)}
@@ -85,7 +90,10 @@ func setAside(w *daybook.Wanted) []daybook.Unserved {
 	w.Rooms = slices.DeleteFunc(slices.Clone(w.Rooms), func(r daybook.RoomDemand) bool {
 		u := one(r.Room, 0, "")
 		u.BeamCount, u.BlockCount, u.MassG = len(r.Beams), r.BlockCount, massOf(w.Floor, r)
-		if name := unlisted(w.Floor, r); name != "" {
+		if slices.Contains(wishes.LeftOut, c.ID) {
+			u.Reason = daybook.LeftOut
+			u.Sentence = fmt.Sprintf("Call-off %s is left out of this plan, as it was wished.", c.ID)
+		} else if name := unlisted(w.Floor, r); name != "" {
 			u.Reason = daybook.NoPlan
 			u.Sentence = fmt.Sprintf("The laying plan uses %s in room %s without saying its size.", name, r.Room)
 		} else if w.Site == nil {

@@ -123,7 +123,7 @@ func called(id, site, floor string, rooms ...string) daybook.CalledOff {
 
 func TestProblem(t *testing.T) {
 	stock := morning.Stock{Beams: []morning.FreeBeam{{PieceID: "L1-001"}}}
-	p, aside, err := Problem(state(t, called("C1", "north", "1", "02", "01")), day, eve, []string{"T2"}, stock)
+	p, aside, err := Problem(state(t, called("C1", "north", "1", "02", "01")), day, eve, daybook.Wishes{WithoutTrucks: []string{"T2"}}, stock)
 	if err != nil || len(aside) != 0 {
 		t.Fatalf("aside %v, error %v", aside, err)
 	}
@@ -150,7 +150,7 @@ func TestProblem(t *testing.T) {
 	if diff := cmp.Diff(want, p); diff != "" {
 		t.Error(diff)
 	}
-	_, _, err = Problem(state(t, called("C1", "north", "1")), day, eve, []string{"T2", "T9"}, stock)
+	_, _, err = Problem(state(t, called("C1", "north", "1")), day, eve, daybook.Wishes{WithoutTrucks: []string{"T2", "T9"}}, stock)
 	if fault.ReasonOf(err) != "TRUCK_UNKNOWN" {
 		t.Errorf("a truck that is not there: %v", err)
 	}
@@ -167,7 +167,7 @@ func TestConfirmedRunsHoldTrucksAndPlaces(t *testing.T) {
 	gone.Piles = nil
 	s := state(t, called("C1", "north", "1"),
 		daybook.RunConfirmed{Day: day, Run: run}, daybook.RunConfirmed{Day: day, Run: gone}, daybook.RunCancelled{RunID: "R2"})
-	p, _, err := Problem(s, day, eve, nil, morning.Stock{})
+	p, _, err := Problem(s, day, eve, daybook.Wishes{}, morning.Stock{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -188,7 +188,7 @@ func TestWhatCannotBePlannedIsSaid(t *testing.T) {
 		daybook.FloorPlanned{Floor: strange}, daybook.FloorPlanned{Floor: lost},
 		called("C1", "north", "1", "01", "77"), called("C2", "north", "2"), called("C3", "south", "3"), called("C4", "moon", "4", "01"),
 		called("C5", "north", "5", "08", "09"))
-	p, aside, err := Problem(s, day, eve, nil, morning.Stock{})
+	p, aside, err := Problem(s, day, eve, daybook.Wishes{}, morning.Stock{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -230,7 +230,7 @@ func TestTheLargerSizeCounts(t *testing.T) {
 	other.Profiles[0].HeightMM, other.Profiles[0].WidthMM = 160, 110
 	other.Blocks[0] = daybook.BlockKind{Name: "B20", MassG: 14_000, BlocksPerPallet: 50, PalletLengthMM: 1100, PalletWidthMM: 900, PalletHeightMM: 900, PalletTareG: 25_000}
 	s := state(t, daybook.FloorPlanned{Floor: other}, called("C1", "north", "1"), called("C2", "north", "2"))
-	p, _, err := Problem(s, day, eve, nil, morning.Stock{})
+	p, _, err := Problem(s, day, eve, daybook.Wishes{}, morning.Stock{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -324,7 +324,7 @@ func TestLoadingStartsAfterNow(t *testing.T) {
 		{11 * 60, 60, eve},
 	} {
 		after := daybook.Evolve(s, daybook.RulesSet{Rules: daybook.Rules{TimeZone: "Etc/UTC", SpeedKMPerH: 40, LeadMinutes: c.lead}})
-		p, _, err := Problem(after, day, c.now, nil, morning.Stock{})
+		p, _, err := Problem(after, day, c.now, daybook.Wishes{}, morning.Stock{})
 		if err != nil || p.EarliestLoadingMinute != c.want {
 			t.Errorf("planned at %v with %d minutes of lead: earliest %d, %v; want %d", c.now, c.lead, p.EarliestLoadingMinute, err, c.want)
 		}

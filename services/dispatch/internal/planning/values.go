@@ -85,10 +85,15 @@ func site(s daybook.Site) morning.Site {
 	}
 }
 
-func order(w daybook.Wanted) morning.Order {
+func order(w daybook.Wanted, wishes daybook.Wishes) morning.Order {
 	o := morning.Order{
 		CallOffID: w.CallOff.ID, SiteID: w.CallOff.SiteID, JobID: w.CallOff.JobID,
 		Floor: w.CallOff.Floor, Window: morning.Window(w.CallOff.Window),
+	}
+	for _, f := range wishes.Forbidden {
+		if f.CallOffID == o.CallOffID {
+			o.NotBy = append(o.NotBy, f.TruckID)
+		}
 	}
 	for _, r := range w.Rooms {
 		room := morning.Room{Name: r.Room, BlockKind: r.BlockKind, BlockCount: r.BlockCount}

@@ -53,8 +53,47 @@ type Made struct {
 	Locked  map[int]bool
 }
 
+// glimpse is how many plans a first look tries.
+const glimpse = 200
+
 // Plan makes a plan. stop is asked by the search for what is left over.
+//
+// That everything due is brought goes before that little changes: when keeping
+// runs leaves more behind than planning them anew does, they are planned anew.
 func Plan(p morning.Problem, wish Wish, stop func() bool) (Made, []Refusal) {
+	if wish.PlanOthers {
+		return plan(p, wish, stop)
+	}
+	kept, refusals := plan(p, wish, least(stop, glimpse))
+	if len(refusals) == 0 && leftG(kept.Plan) == 0 {
+		return plan(p, wish, stop)
+	}
+	anew := wish
+	anew.PlanOthers = true
+	other, otherRefusals := plan(p, anew, least(stop, glimpse))
+	if len(otherRefusals) == 0 && (len(refusals) > 0 || leftG(other.Plan) < leftG(kept.Plan)) {
+		return plan(p, anew, stop)
+	}
+	return plan(p, wish, stop)
+}
+
+// least stops with stop, or after so many questions.
+func least(stop func() bool, questions int) func() bool {
+	return func() bool {
+		questions--
+		return questions < 0 || stop != nil && stop()
+	}
+}
+
+func leftG(p morning.Plan) int64 {
+	var sum int64
+	for _, u := range p.Unserved {
+		sum += u.MassG
+	}
+	return sum
+}
+
+func plan(p morning.Problem, wish Wish, stop func() bool) (Made, []Refusal) {
 	d := draft{problem: p, wish: wish}
 	if refusals := d.hold(); len(refusals) > 0 {
 		return Made{}, refusals

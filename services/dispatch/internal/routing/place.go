@@ -1,8 +1,10 @@
 package routing
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
+	"strings"
 
 	"spanyard.example/services/dispatch/internal/loading"
 	"spanyard.example/services/dispatch/internal/morning"
@@ -192,8 +194,7 @@ func (w *world) againstTimes(truck int, drops []stretch) loading.Refusal {
 	empty := *w
 	empty.busy = nil
 	if r, ok := empty.schedule(empty.newDiary(), truck, drops); ok {
-		return loading.Refusal{Rule: "truck_busy", Sentence: fmt.Sprintf(
-			"truck %s would load at %s and be back at %s, and is on another run, or the site has no place free, at that time", t.ID, clockTime(r.loading), clockTime(r.back))}
+		return loading.Refusal{Rule: "truck_busy", Sentence: w.taken(truck, &r)}
 	}
 	from := max(t.Hours.OpensMinute, w.problem.EarliestLoadingMinute)
 	last := &w.chains[drops[len(drops)-1].chain]
@@ -201,4 +202,23 @@ func (w *world) againstTimes(truck int, drops []stretch) loading.Refusal {
 	return loading.Refusal{Rule: "window", Sentence: fmt.Sprintf(
 		"truck %s can start loading at %s at the earliest and has to be back by %s: it cannot keep the windows of its drops, the last at %s between %s",
 		t.ID, clockTime(from), clockTime(t.Hours.ClosesMinute), last.site.Name, hoursOf(win))}
+}
+
+// taken says what stands in the way of a run that could be driven if nothing else
+// was: the other runs of its truck, or else bays, places and drivers' hours.
+func (w *world) taken(truck int, r *run) string {
+	id := w.problem.Trucks[truck].ID
+	var trips []string
+	for _, b := range w.busy {
+		if b.TruckID == id {
+			trips = append(trips, fmt.Sprintf("%s to %s", clockTime(b.LoadingMinute), clockTime(b.BackMinute)))
+		}
+	}
+	free := fmt.Sprintf("truck %s could go from %s to %s at the earliest", id, clockTime(r.loading), clockTime(r.back))
+	if len(trips) == 0 {
+		return free + ", but no loading bay is free then, or the site has no place"
+	}
+	slices.SortStableFunc(trips, func(a, b string) int { return cmp.Or(cmp.Compare(len(a), len(b)), strings.Compare(a, b)) })
+	return fmt.Sprintf("%s, and is on the road %s: between those it cannot keep the windows, the laying order, the driver's hours and the places in yard and site",
+		free, strings.Join(trips, ", "))
 }

@@ -198,7 +198,7 @@ func (w *world) drivingTo(c *chain) int {
 	return 0
 }
 
-func clockTime(minute int) string { return fmt.Sprintf("%02d:%02d", minute/60, minute%60) }
+func clockTime(minute int) string { return fmt.Sprintf("%d:%02d", minute/60, minute%60) }
 
 // cuts are where call-offs end that a plan does not bring whole.
 func (w *world) cuts(p *plan) map[string]picking.Cut {

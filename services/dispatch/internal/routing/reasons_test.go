@@ -64,7 +64,7 @@ func TestNothingIsLoadedInThePast(t *testing.T) {
 	p.EarliestLoadingMinute = 490
 	plan := planOf(t, p)
 	if len(plan.Runs) != 1 || plan.Runs[0].LoadingMinute != 490 {
-		t.Errorf("loading at %+v, want at 08:10", plan.Runs)
+		t.Errorf("loading at %+v, want at 8:10", plan.Runs)
 	}
 }
 
@@ -88,7 +88,7 @@ func TestNoLaterThanAllowedNoEarlierThanOpen(t *testing.T) {
 	p.Orders[0].Window = morning.Window{OpensMinute: 300, ClosesMinute: 370}
 	plan := planOf(t, p)
 	if len(plan.Runs) != 1 || plan.Runs[0].Drops[0].UnloadMinute != 360 {
-		t.Errorf("unloading at %+v, want at 06:00, when the site opens", plan.Runs)
+		t.Errorf("unloading at %+v, want at 6:00, when the site opens", plan.Runs)
 	}
 }
 
@@ -118,14 +118,14 @@ func TestReasons(t *testing.T) {
 		{"weak rear axle", func(p *morning.Problem) { p.Trucks[0].MaxRearKg = 2810 }, morning.DoesNotFit, 50,
 			"a beam P150/W5 4.20 m cannot stand anywhere on the decks of the trucks that can get to Quarry Lane 1 within their axle limits"},
 		{"late truck", func(p *morning.Problem) { p.Trucks[0].Hours.OpensMinute = 530 }, morning.NoTime, 50,
-			"loading and the drive to Quarry Lane 1 take 39 minutes; no truck starts early enough to be there between 07:00 and 09:00"},
+			"loading and the drive to Quarry Lane 1 take 39 minutes; no truck starts early enough to be there between 7:00 and 9:00"},
 		{"late in the morning", func(p *morning.Problem) { p.EarliestLoadingMinute = 502 }, morning.NoTime, 50,
-			"loading and the drive to Quarry Lane 1 take 39 minutes and can start at 08:22 at the earliest: too late to be there between 07:00 and 09:00"},
+			"loading and the drive to Quarry Lane 1 take 39 minutes and can start at 8:22 at the earliest: too late to be there between 7:00 and 9:00"},
 		{"busy truck", func(p *morning.Problem) {
 			p.Busy = []morning.BusyRun{{TruckID: "truck", Trip: 1, LoadingMinute: 320, BackMinute: 600}}
-		}, morning.NoTime, 50, "no truck that can get to Quarry Lane 1 is free to be unloaded there between 07:00 and 09:00"},
+		}, morning.NoTime, 50, "no truck that can get to Quarry Lane 1 is free to be unloaded there between 7:00 and 9:00"},
 		{"closed site", func(p *morning.Problem) { p.Sites[0].Opens.OpensMinute = 600 }, morning.NoTime, 50,
-			"Quarry Lane 1 is open between 10:00 and 16:40, never in the call-off's window between 07:00 and 09:00"},
+			"Quarry Lane 1 is open between 10:00 and 16:40, never in the call-off's window between 7:00 and 9:00"},
 		{"beams short", func(p *morning.Problem) { p.Stock.Beams = p.Stock.Beams[:43] }, morning.NoStock, 7,
 			"7 beams P150/W5 4.20 m are short for room 1-01 of job; 43 of the 50 it needs are free"},
 	} {
@@ -173,6 +173,6 @@ func TestConfirmedRunsKeepTheirPlaces(t *testing.T) {
 	p.Busy = []morning.BusyRun{{TruckID: "other", Stops: []morning.BusyStop{{SiteID: "site-1", UnloadMinute: 400, LeaveMinute: 450}}}}
 	plan := planOf(t, p)
 	if len(plan.Runs) != 1 || plan.Runs[0].Drops[0].UnloadMinute != 450 {
-		t.Errorf("unloading at %+v, want at 07:30, when the place is free", plan.Runs)
+		t.Errorf("unloading at %+v, want at 7:30, when the place is free", plan.Runs)
 	}
 }

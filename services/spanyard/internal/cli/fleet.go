@@ -160,7 +160,7 @@ func (p *program) siteCommand() *cobra.Command {
 			return p.answer(answer, said("The yard delivers to these sites now: %d.", len(req.GetSites())))
 		},
 	}
-	return group(groupDispatch, "site", "Building sites", "", "  spanyard site list\n  spanyard site set sites.yaml", list, set)
+	return group(groupDispatch, "site", "Building sites", "", "  spanyard site list\n  spanyard site set sites.yaml", list, set, p.siteTravelCommand())
 }
 
 func (p *program) callOffCommand() *cobra.Command {

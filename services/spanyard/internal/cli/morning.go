@@ -55,7 +55,8 @@ func (p *program) morningCommand() *cobra.Command {
 	return group(groupDispatch, "morning", "Plan a morning's runs and confirm them",
 		"A plan binds nobody until it is confirmed: then its pieces are reserved in one step\nand the yard gets its picks.",
 		"  spanyard morning plan 2027-03-17\n  spanyard morning confirm PLAN",
-		p.morningPlanCommand(), list, one, p.morningConfirmCommand())
+		p.morningPlanCommand(), list, one, p.morningEditCommand(), p.morningCompareCommand(), p.morningExplainCommand(),
+		p.morningConfirmCommand(), p.morningReplanCommand())
 }
 
 // printMorning prints a plan with names and limits. As JSON it is the morning

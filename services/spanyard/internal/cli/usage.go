@@ -16,7 +16,7 @@ import (
 // named are the commands for which a person answers by name: the name of an
 // account of the machine will not do.
 var named = []string{
-	"batch release", "batch quarantine", "batch lift", "floor approve", "morning confirm", "run depart", "run cancel", "run repair", "piece free", "piece exchange",
+	"batch release", "batch quarantine", "batch lift", "floor approve", "morning confirm", "morning replan", "run depart", "run cancel", "run repair", "piece free", "piece exchange",
 }
 
 // inPlainWords has everything that is wrong with a command line said in words

@@ -144,6 +144,67 @@ func (RunState) EnumDescriptor() ([]byte, []int) {
 	return file_spanyard_dispatch_v1_dispatch_proto_rawDescGZIP(), []int{1}
 }
 
+// RunDifferenceKind is what became of a run.
+type RunDifferenceKind int32
+
+const (
+	RunDifferenceKind_RUN_DIFFERENCE_KIND_UNSPECIFIED RunDifferenceKind = 0
+	// The load is the same, the truck or the times are not.
+	RunDifferenceKind_RUN_DIFFERENCE_KIND_TIMES RunDifferenceKind = 1
+	RunDifferenceKind_RUN_DIFFERENCE_KIND_TRUCK RunDifferenceKind = 2
+	// A part of the load is the same.
+	RunDifferenceKind_RUN_DIFFERENCE_KIND_LOAD RunDifferenceKind = 3
+	RunDifferenceKind_RUN_DIFFERENCE_KIND_GONE RunDifferenceKind = 4
+	RunDifferenceKind_RUN_DIFFERENCE_KIND_NEW  RunDifferenceKind = 5
+)
+
+// Enum value maps for RunDifferenceKind.
+var (
+	RunDifferenceKind_name = map[int32]string{
+		0: "RUN_DIFFERENCE_KIND_UNSPECIFIED",
+		1: "RUN_DIFFERENCE_KIND_TIMES",
+		2: "RUN_DIFFERENCE_KIND_TRUCK",
+		3: "RUN_DIFFERENCE_KIND_LOAD",
+		4: "RUN_DIFFERENCE_KIND_GONE",
+		5: "RUN_DIFFERENCE_KIND_NEW",
+	}
+	RunDifferenceKind_value = map[string]int32{
+		"RUN_DIFFERENCE_KIND_UNSPECIFIED": 0,
+		"RUN_DIFFERENCE_KIND_TIMES":       1,
+		"RUN_DIFFERENCE_KIND_TRUCK":       2,
+		"RUN_DIFFERENCE_KIND_LOAD":        3,
+		"RUN_DIFFERENCE_KIND_GONE":        4,
+		"RUN_DIFFERENCE_KIND_NEW":         5,
+	}
+)
+
+func (x RunDifferenceKind) Enum() *RunDifferenceKind {
+	p := new(RunDifferenceKind)
+	*p = x
+	return p
+}
+
+func (x RunDifferenceKind) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (RunDifferenceKind) Descriptor() protoreflect.EnumDescriptor {
+	return file_spanyard_dispatch_v1_dispatch_proto_enumTypes[2].Descriptor()
+}
+
+func (RunDifferenceKind) Type() protoreflect.EnumType {
+	return &file_spanyard_dispatch_v1_dispatch_proto_enumTypes[2]
+}
+
+func (x RunDifferenceKind) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use RunDifferenceKind.Descriptor instead.
+func (RunDifferenceKind) EnumDescriptor() ([]byte, []int) {
+	return file_spanyard_dispatch_v1_dispatch_proto_rawDescGZIP(), []int{2}
+}
+
 // Morning is a plan and what has become of it.
 type Morning struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
@@ -2796,6 +2857,1644 @@ func (x *CancelRunResponse) GetPosition() uint64 {
 	return 0
 }
 
+type SetTravelRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Yard          string                 `protobuf:"bytes,1,opt,name=yard,proto3" json:"yard,omitempty"`
+	RequestId     string                 `protobuf:"bytes,2,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	Legs          []*v1.TravelLeg        `protobuf:"bytes,3,rep,name=legs,proto3" json:"legs,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SetTravelRequest) Reset() {
+	*x = SetTravelRequest{}
+	mi := &file_spanyard_dispatch_v1_dispatch_proto_msgTypes[42]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SetTravelRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SetTravelRequest) ProtoMessage() {}
+
+func (x *SetTravelRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_dispatch_v1_dispatch_proto_msgTypes[42]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SetTravelRequest.ProtoReflect.Descriptor instead.
+func (*SetTravelRequest) Descriptor() ([]byte, []int) {
+	return file_spanyard_dispatch_v1_dispatch_proto_rawDescGZIP(), []int{42}
+}
+
+func (x *SetTravelRequest) GetYard() string {
+	if x != nil {
+		return x.Yard
+	}
+	return ""
+}
+
+func (x *SetTravelRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *SetTravelRequest) GetLegs() []*v1.TravelLeg {
+	if x != nil {
+		return x.Legs
+	}
+	return nil
+}
+
+type SetTravelResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Position      uint64                 `protobuf:"varint,1,opt,name=position,proto3" json:"position,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SetTravelResponse) Reset() {
+	*x = SetTravelResponse{}
+	mi := &file_spanyard_dispatch_v1_dispatch_proto_msgTypes[43]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SetTravelResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SetTravelResponse) ProtoMessage() {}
+
+func (x *SetTravelResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_dispatch_v1_dispatch_proto_msgTypes[43]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SetTravelResponse.ProtoReflect.Descriptor instead.
+func (*SetTravelResponse) Descriptor() ([]byte, []int) {
+	return file_spanyard_dispatch_v1_dispatch_proto_rawDescGZIP(), []int{43}
+}
+
+func (x *SetTravelResponse) GetPosition() uint64 {
+	if x != nil {
+		return x.Position
+	}
+	return 0
+}
+
+type ListTravelRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Yard          string                 `protobuf:"bytes,1,opt,name=yard,proto3" json:"yard,omitempty"`
+	AtLeast       uint64                 `protobuf:"varint,2,opt,name=at_least,json=atLeast,proto3" json:"at_least,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListTravelRequest) Reset() {
+	*x = ListTravelRequest{}
+	mi := &file_spanyard_dispatch_v1_dispatch_proto_msgTypes[44]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListTravelRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListTravelRequest) ProtoMessage() {}
+
+func (x *ListTravelRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_dispatch_v1_dispatch_proto_msgTypes[44]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListTravelRequest.ProtoReflect.Descriptor instead.
+func (*ListTravelRequest) Descriptor() ([]byte, []int) {
+	return file_spanyard_dispatch_v1_dispatch_proto_rawDescGZIP(), []int{44}
+}
+
+func (x *ListTravelRequest) GetYard() string {
+	if x != nil {
+		return x.Yard
+	}
+	return ""
+}
+
+func (x *ListTravelRequest) GetAtLeast() uint64 {
+	if x != nil {
+		return x.AtLeast
+	}
+	return 0
+}
+
+type ListTravelResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Legs          []*v1.TravelLeg        `protobuf:"bytes,1,rep,name=legs,proto3" json:"legs,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListTravelResponse) Reset() {
+	*x = ListTravelResponse{}
+	mi := &file_spanyard_dispatch_v1_dispatch_proto_msgTypes[45]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListTravelResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListTravelResponse) ProtoMessage() {}
+
+func (x *ListTravelResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_dispatch_v1_dispatch_proto_msgTypes[45]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListTravelResponse.ProtoReflect.Descriptor instead.
+func (*ListTravelResponse) Descriptor() ([]byte, []int) {
+	return file_spanyard_dispatch_v1_dispatch_proto_rawDescGZIP(), []int{45}
+}
+
+func (x *ListTravelResponse) GetLegs() []*v1.TravelLeg {
+	if x != nil {
+		return x.Legs
+	}
+	return nil
+}
+
+type EditMorningRequest struct {
+	state     protoimpl.MessageState `protogen:"open.v1"`
+	Yard      string                 `protobuf:"bytes,1,opt,name=yard,proto3" json:"yard,omitempty"`
+	RequestId string                 `protobuf:"bytes,2,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	PlanId    string                 `protobuf:"bytes,3,opt,name=plan_id,json=planId,proto3" json:"plan_id,omitempty"`
+	Edits     []*PlanEdit            `protobuf:"bytes,4,rep,name=edits,proto3" json:"edits,omitempty"`
+	// Plan the runs that are neither locked nor moved anew; otherwise they stay
+	// where they can.
+	PlanOthers bool `protobuf:"varint,5,opt,name=plan_others,json=planOthers,proto3" json:"plan_others,omitempty"`
+	// Wall time for improving what is planned, at most; 0 is the default of 500.
+	BudgetMs int32 `protobuf:"varint,6,opt,name=budget_ms,json=budgetMs,proto3" json:"budget_ms,omitempty"`
+	// Record nothing; only say what would come of it.
+	TryOnly       bool   `protobuf:"varint,7,opt,name=try_only,json=tryOnly,proto3" json:"try_only,omitempty"`
+	StockAtLeast  uint64 `protobuf:"varint,8,opt,name=stock_at_least,json=stockAtLeast,proto3" json:"stock_at_least,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *EditMorningRequest) Reset() {
+	*x = EditMorningRequest{}
+	mi := &file_spanyard_dispatch_v1_dispatch_proto_msgTypes[46]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *EditMorningRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*EditMorningRequest) ProtoMessage() {}
+
+func (x *EditMorningRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_dispatch_v1_dispatch_proto_msgTypes[46]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use EditMorningRequest.ProtoReflect.Descriptor instead.
+func (*EditMorningRequest) Descriptor() ([]byte, []int) {
+	return file_spanyard_dispatch_v1_dispatch_proto_rawDescGZIP(), []int{46}
+}
+
+func (x *EditMorningRequest) GetYard() string {
+	if x != nil {
+		return x.Yard
+	}
+	return ""
+}
+
+func (x *EditMorningRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *EditMorningRequest) GetPlanId() string {
+	if x != nil {
+		return x.PlanId
+	}
+	return ""
+}
+
+func (x *EditMorningRequest) GetEdits() []*PlanEdit {
+	if x != nil {
+		return x.Edits
+	}
+	return nil
+}
+
+func (x *EditMorningRequest) GetPlanOthers() bool {
+	if x != nil {
+		return x.PlanOthers
+	}
+	return false
+}
+
+func (x *EditMorningRequest) GetBudgetMs() int32 {
+	if x != nil {
+		return x.BudgetMs
+	}
+	return 0
+}
+
+func (x *EditMorningRequest) GetTryOnly() bool {
+	if x != nil {
+		return x.TryOnly
+	}
+	return false
+}
+
+func (x *EditMorningRequest) GetStockAtLeast() uint64 {
+	if x != nil {
+		return x.StockAtLeast
+	}
+	return 0
+}
+
+// PlanEdit is one wish for a plan.
+type PlanEdit struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Types that are valid to be assigned to Wish:
+	//
+	//	*PlanEdit_LockRunId
+	//	*PlanEdit_UnlockRunId
+	//	*PlanEdit_MoveRun
+	//	*PlanEdit_ForbidTruck
+	//	*PlanEdit_AllowTruck
+	//	*PlanEdit_WithoutTruckId
+	//	*PlanEdit_WithTruckId
+	//	*PlanEdit_LeaveOutCallOffId
+	//	*PlanEdit_TakeInCallOffId
+	Wish          isPlanEdit_Wish `protobuf_oneof:"wish"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PlanEdit) Reset() {
+	*x = PlanEdit{}
+	mi := &file_spanyard_dispatch_v1_dispatch_proto_msgTypes[47]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PlanEdit) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PlanEdit) ProtoMessage() {}
+
+func (x *PlanEdit) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_dispatch_v1_dispatch_proto_msgTypes[47]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PlanEdit.ProtoReflect.Descriptor instead.
+func (*PlanEdit) Descriptor() ([]byte, []int) {
+	return file_spanyard_dispatch_v1_dispatch_proto_rawDescGZIP(), []int{47}
+}
+
+func (x *PlanEdit) GetWish() isPlanEdit_Wish {
+	if x != nil {
+		return x.Wish
+	}
+	return nil
+}
+
+func (x *PlanEdit) GetLockRunId() string {
+	if x != nil {
+		if x, ok := x.Wish.(*PlanEdit_LockRunId); ok {
+			return x.LockRunId
+		}
+	}
+	return ""
+}
+
+func (x *PlanEdit) GetUnlockRunId() string {
+	if x != nil {
+		if x, ok := x.Wish.(*PlanEdit_UnlockRunId); ok {
+			return x.UnlockRunId
+		}
+	}
+	return ""
+}
+
+func (x *PlanEdit) GetMoveRun() *MoveRun {
+	if x != nil {
+		if x, ok := x.Wish.(*PlanEdit_MoveRun); ok {
+			return x.MoveRun
+		}
+	}
+	return nil
+}
+
+func (x *PlanEdit) GetForbidTruck() *v1.ForbiddenTruck {
+	if x != nil {
+		if x, ok := x.Wish.(*PlanEdit_ForbidTruck); ok {
+			return x.ForbidTruck
+		}
+	}
+	return nil
+}
+
+func (x *PlanEdit) GetAllowTruck() *v1.ForbiddenTruck {
+	if x != nil {
+		if x, ok := x.Wish.(*PlanEdit_AllowTruck); ok {
+			return x.AllowTruck
+		}
+	}
+	return nil
+}
+
+func (x *PlanEdit) GetWithoutTruckId() string {
+	if x != nil {
+		if x, ok := x.Wish.(*PlanEdit_WithoutTruckId); ok {
+			return x.WithoutTruckId
+		}
+	}
+	return ""
+}
+
+func (x *PlanEdit) GetWithTruckId() string {
+	if x != nil {
+		if x, ok := x.Wish.(*PlanEdit_WithTruckId); ok {
+			return x.WithTruckId
+		}
+	}
+	return ""
+}
+
+func (x *PlanEdit) GetLeaveOutCallOffId() string {
+	if x != nil {
+		if x, ok := x.Wish.(*PlanEdit_LeaveOutCallOffId); ok {
+			return x.LeaveOutCallOffId
+		}
+	}
+	return ""
+}
+
+func (x *PlanEdit) GetTakeInCallOffId() string {
+	if x != nil {
+		if x, ok := x.Wish.(*PlanEdit_TakeInCallOffId); ok {
+			return x.TakeInCallOffId
+		}
+	}
+	return ""
+}
+
+type isPlanEdit_Wish interface {
+	isPlanEdit_Wish()
+}
+
+type PlanEdit_LockRunId struct {
+	// The run stays as it is, or need not any more.
+	LockRunId string `protobuf:"bytes,1,opt,name=lock_run_id,json=lockRunId,proto3,oneof"`
+}
+
+type PlanEdit_UnlockRunId struct {
+	UnlockRunId string `protobuf:"bytes,2,opt,name=unlock_run_id,json=unlockRunId,proto3,oneof"`
+}
+
+type PlanEdit_MoveRun struct {
+	MoveRun *MoveRun `protobuf:"bytes,3,opt,name=move_run,json=moveRun,proto3,oneof"`
+}
+
+type PlanEdit_ForbidTruck struct {
+	// The truck brings nothing of the call-off, or may again.
+	ForbidTruck *v1.ForbiddenTruck `protobuf:"bytes,4,opt,name=forbid_truck,json=forbidTruck,proto3,oneof"`
+}
+
+type PlanEdit_AllowTruck struct {
+	AllowTruck *v1.ForbiddenTruck `protobuf:"bytes,5,opt,name=allow_truck,json=allowTruck,proto3,oneof"`
+}
+
+type PlanEdit_WithoutTruckId struct {
+	// The truck stays in the yard, or may drive again.
+	WithoutTruckId string `protobuf:"bytes,6,opt,name=without_truck_id,json=withoutTruckId,proto3,oneof"`
+}
+
+type PlanEdit_WithTruckId struct {
+	WithTruckId string `protobuf:"bytes,7,opt,name=with_truck_id,json=withTruckId,proto3,oneof"`
+}
+
+type PlanEdit_LeaveOutCallOffId struct {
+	// The call-off is left out, or taken in again.
+	LeaveOutCallOffId string `protobuf:"bytes,8,opt,name=leave_out_call_off_id,json=leaveOutCallOffId,proto3,oneof"`
+}
+
+type PlanEdit_TakeInCallOffId struct {
+	TakeInCallOffId string `protobuf:"bytes,9,opt,name=take_in_call_off_id,json=takeInCallOffId,proto3,oneof"`
+}
+
+func (*PlanEdit_LockRunId) isPlanEdit_Wish() {}
+
+func (*PlanEdit_UnlockRunId) isPlanEdit_Wish() {}
+
+func (*PlanEdit_MoveRun) isPlanEdit_Wish() {}
+
+func (*PlanEdit_ForbidTruck) isPlanEdit_Wish() {}
+
+func (*PlanEdit_AllowTruck) isPlanEdit_Wish() {}
+
+func (*PlanEdit_WithoutTruckId) isPlanEdit_Wish() {}
+
+func (*PlanEdit_WithTruckId) isPlanEdit_Wish() {}
+
+func (*PlanEdit_LeaveOutCallOffId) isPlanEdit_Wish() {}
+
+func (*PlanEdit_TakeInCallOffId) isPlanEdit_Wish() {}
+
+// MoveRun puts the load of a run on a truck, which may be its own.
+type MoveRun struct {
+	state   protoimpl.MessageState `protogen:"open.v1"`
+	RunId   string                 `protobuf:"bytes,1,opt,name=run_id,json=runId,proto3" json:"run_id,omitempty"`
+	TruckId string                 `protobuf:"bytes,2,opt,name=truck_id,json=truckId,proto3" json:"truck_id,omitempty"`
+	// First minute of loading; 0 is the one that the run has.
+	NotBeforeMinute int32 `protobuf:"varint,3,opt,name=not_before_minute,json=notBeforeMinute,proto3" json:"not_before_minute,omitempty"`
+	unknownFields   protoimpl.UnknownFields
+	sizeCache       protoimpl.SizeCache
+}
+
+func (x *MoveRun) Reset() {
+	*x = MoveRun{}
+	mi := &file_spanyard_dispatch_v1_dispatch_proto_msgTypes[48]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *MoveRun) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*MoveRun) ProtoMessage() {}
+
+func (x *MoveRun) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_dispatch_v1_dispatch_proto_msgTypes[48]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use MoveRun.ProtoReflect.Descriptor instead.
+func (*MoveRun) Descriptor() ([]byte, []int) {
+	return file_spanyard_dispatch_v1_dispatch_proto_rawDescGZIP(), []int{48}
+}
+
+func (x *MoveRun) GetRunId() string {
+	if x != nil {
+		return x.RunId
+	}
+	return ""
+}
+
+func (x *MoveRun) GetTruckId() string {
+	if x != nil {
+		return x.TruckId
+	}
+	return ""
+}
+
+func (x *MoveRun) GetNotBeforeMinute() int32 {
+	if x != nil {
+		return x.NotBeforeMinute
+	}
+	return 0
+}
+
+type EditMorningResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Without an id when nothing is recorded.
+	Morning       *Morning     `protobuf:"bytes,1,opt,name=morning,proto3" json:"morning,omitempty"`
+	Changes       *PlanChanges `protobuf:"bytes,2,opt,name=changes,proto3" json:"changes,omitempty"`
+	Position      uint64       `protobuf:"varint,3,opt,name=position,proto3" json:"position,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *EditMorningResponse) Reset() {
+	*x = EditMorningResponse{}
+	mi := &file_spanyard_dispatch_v1_dispatch_proto_msgTypes[49]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *EditMorningResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*EditMorningResponse) ProtoMessage() {}
+
+func (x *EditMorningResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_dispatch_v1_dispatch_proto_msgTypes[49]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use EditMorningResponse.ProtoReflect.Descriptor instead.
+func (*EditMorningResponse) Descriptor() ([]byte, []int) {
+	return file_spanyard_dispatch_v1_dispatch_proto_rawDescGZIP(), []int{49}
+}
+
+func (x *EditMorningResponse) GetMorning() *Morning {
+	if x != nil {
+		return x.Morning
+	}
+	return nil
+}
+
+func (x *EditMorningResponse) GetChanges() *PlanChanges {
+	if x != nil {
+		return x.Changes
+	}
+	return nil
+}
+
+func (x *EditMorningResponse) GetPosition() uint64 {
+	if x != nil {
+		return x.Position
+	}
+	return 0
+}
+
+// PlanChanges is how one plan differs from another.
+type PlanChanges struct {
+	state  protoimpl.MessageState `protogen:"open.v1"`
+	Before *PlanTotals            `protobuf:"bytes,1,opt,name=before,proto3" json:"before,omitempty"`
+	After  *PlanTotals            `protobuf:"bytes,2,opt,name=after,proto3" json:"after,omitempty"`
+	// Runs that are not the same, in the order of loading.
+	Runs              []*RunDifference `protobuf:"bytes,3,rep,name=runs,proto3" json:"runs,omitempty"`
+	UnchangedRunCount int32            `protobuf:"varint,4,opt,name=unchanged_run_count,json=unchangedRunCount,proto3" json:"unchanged_run_count,omitempty"`
+	// Call-offs that come at another time or with another amount.
+	CallOffs      []*CallOffDifference `protobuf:"bytes,5,rep,name=call_offs,json=callOffs,proto3" json:"call_offs,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PlanChanges) Reset() {
+	*x = PlanChanges{}
+	mi := &file_spanyard_dispatch_v1_dispatch_proto_msgTypes[50]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PlanChanges) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PlanChanges) ProtoMessage() {}
+
+func (x *PlanChanges) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_dispatch_v1_dispatch_proto_msgTypes[50]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PlanChanges.ProtoReflect.Descriptor instead.
+func (*PlanChanges) Descriptor() ([]byte, []int) {
+	return file_spanyard_dispatch_v1_dispatch_proto_rawDescGZIP(), []int{50}
+}
+
+func (x *PlanChanges) GetBefore() *PlanTotals {
+	if x != nil {
+		return x.Before
+	}
+	return nil
+}
+
+func (x *PlanChanges) GetAfter() *PlanTotals {
+	if x != nil {
+		return x.After
+	}
+	return nil
+}
+
+func (x *PlanChanges) GetRuns() []*RunDifference {
+	if x != nil {
+		return x.Runs
+	}
+	return nil
+}
+
+func (x *PlanChanges) GetUnchangedRunCount() int32 {
+	if x != nil {
+		return x.UnchangedRunCount
+	}
+	return 0
+}
+
+func (x *PlanChanges) GetCallOffs() []*CallOffDifference {
+	if x != nil {
+		return x.CallOffs
+	}
+	return nil
+}
+
+// PlanTotals is what a plan comes to.
+type PlanTotals struct {
+	state              protoimpl.MessageState `protogen:"open.v1"`
+	RunCount           int32                  `protobuf:"varint,1,opt,name=run_count,json=runCount,proto3" json:"run_count,omitempty"`
+	DistanceM          int32                  `protobuf:"varint,2,opt,name=distance_m,json=distanceM,proto3" json:"distance_m,omitempty"`
+	CrewWaitingMinutes int32                  `protobuf:"varint,3,opt,name=crew_waiting_minutes,json=crewWaitingMinutes,proto3" json:"crew_waiting_minutes,omitempty"`
+	MovedAsideCount    int32                  `protobuf:"varint,4,opt,name=moved_aside_count,json=movedAsideCount,proto3" json:"moved_aside_count,omitempty"`
+	BeamCount          int32                  `protobuf:"varint,5,opt,name=beam_count,json=beamCount,proto3" json:"beam_count,omitempty"`
+	UnservedBeamCount  int32                  `protobuf:"varint,6,opt,name=unserved_beam_count,json=unservedBeamCount,proto3" json:"unserved_beam_count,omitempty"`
+	UnservedBlockCount int32                  `protobuf:"varint,7,opt,name=unserved_block_count,json=unservedBlockCount,proto3" json:"unserved_block_count,omitempty"`
+	MassG              int64                  `protobuf:"varint,8,opt,name=mass_g,json=massG,proto3" json:"mass_g,omitempty"`
+	unknownFields      protoimpl.UnknownFields
+	sizeCache          protoimpl.SizeCache
+}
+
+func (x *PlanTotals) Reset() {
+	*x = PlanTotals{}
+	mi := &file_spanyard_dispatch_v1_dispatch_proto_msgTypes[51]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PlanTotals) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PlanTotals) ProtoMessage() {}
+
+func (x *PlanTotals) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_dispatch_v1_dispatch_proto_msgTypes[51]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PlanTotals.ProtoReflect.Descriptor instead.
+func (*PlanTotals) Descriptor() ([]byte, []int) {
+	return file_spanyard_dispatch_v1_dispatch_proto_rawDescGZIP(), []int{51}
+}
+
+func (x *PlanTotals) GetRunCount() int32 {
+	if x != nil {
+		return x.RunCount
+	}
+	return 0
+}
+
+func (x *PlanTotals) GetDistanceM() int32 {
+	if x != nil {
+		return x.DistanceM
+	}
+	return 0
+}
+
+func (x *PlanTotals) GetCrewWaitingMinutes() int32 {
+	if x != nil {
+		return x.CrewWaitingMinutes
+	}
+	return 0
+}
+
+func (x *PlanTotals) GetMovedAsideCount() int32 {
+	if x != nil {
+		return x.MovedAsideCount
+	}
+	return 0
+}
+
+func (x *PlanTotals) GetBeamCount() int32 {
+	if x != nil {
+		return x.BeamCount
+	}
+	return 0
+}
+
+func (x *PlanTotals) GetUnservedBeamCount() int32 {
+	if x != nil {
+		return x.UnservedBeamCount
+	}
+	return 0
+}
+
+func (x *PlanTotals) GetUnservedBlockCount() int32 {
+	if x != nil {
+		return x.UnservedBlockCount
+	}
+	return 0
+}
+
+func (x *PlanTotals) GetMassG() int64 {
+	if x != nil {
+		return x.MassG
+	}
+	return 0
+}
+
+type RunDifference struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Kind  RunDifferenceKind      `protobuf:"varint,1,opt,name=kind,proto3,enum=spanyard.dispatch.v1.RunDifferenceKind" json:"kind,omitempty"`
+	// Empty for a run that is new, or gone.
+	BeforeRunId   string `protobuf:"bytes,2,opt,name=before_run_id,json=beforeRunId,proto3" json:"before_run_id,omitempty"`
+	AfterRunId    string `protobuf:"bytes,3,opt,name=after_run_id,json=afterRunId,proto3" json:"after_run_id,omitempty"`
+	Sentence      string `protobuf:"bytes,4,opt,name=sentence,proto3" json:"sentence,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RunDifference) Reset() {
+	*x = RunDifference{}
+	mi := &file_spanyard_dispatch_v1_dispatch_proto_msgTypes[52]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RunDifference) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RunDifference) ProtoMessage() {}
+
+func (x *RunDifference) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_dispatch_v1_dispatch_proto_msgTypes[52]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RunDifference.ProtoReflect.Descriptor instead.
+func (*RunDifference) Descriptor() ([]byte, []int) {
+	return file_spanyard_dispatch_v1_dispatch_proto_rawDescGZIP(), []int{52}
+}
+
+func (x *RunDifference) GetKind() RunDifferenceKind {
+	if x != nil {
+		return x.Kind
+	}
+	return RunDifferenceKind_RUN_DIFFERENCE_KIND_UNSPECIFIED
+}
+
+func (x *RunDifference) GetBeforeRunId() string {
+	if x != nil {
+		return x.BeforeRunId
+	}
+	return ""
+}
+
+func (x *RunDifference) GetAfterRunId() string {
+	if x != nil {
+		return x.AfterRunId
+	}
+	return ""
+}
+
+func (x *RunDifference) GetSentence() string {
+	if x != nil {
+		return x.Sentence
+	}
+	return ""
+}
+
+type CallOffDifference struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	CallOffId     string                 `protobuf:"bytes,1,opt,name=call_off_id,json=callOffId,proto3" json:"call_off_id,omitempty"`
+	Sentence      string                 `protobuf:"bytes,2,opt,name=sentence,proto3" json:"sentence,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CallOffDifference) Reset() {
+	*x = CallOffDifference{}
+	mi := &file_spanyard_dispatch_v1_dispatch_proto_msgTypes[53]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CallOffDifference) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CallOffDifference) ProtoMessage() {}
+
+func (x *CallOffDifference) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_dispatch_v1_dispatch_proto_msgTypes[53]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CallOffDifference.ProtoReflect.Descriptor instead.
+func (*CallOffDifference) Descriptor() ([]byte, []int) {
+	return file_spanyard_dispatch_v1_dispatch_proto_rawDescGZIP(), []int{53}
+}
+
+func (x *CallOffDifference) GetCallOffId() string {
+	if x != nil {
+		return x.CallOffId
+	}
+	return ""
+}
+
+func (x *CallOffDifference) GetSentence() string {
+	if x != nil {
+		return x.Sentence
+	}
+	return ""
+}
+
+type ComparePlansRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Yard          string                 `protobuf:"bytes,1,opt,name=yard,proto3" json:"yard,omitempty"`
+	BeforePlanId  string                 `protobuf:"bytes,2,opt,name=before_plan_id,json=beforePlanId,proto3" json:"before_plan_id,omitempty"`
+	AfterPlanId   string                 `protobuf:"bytes,3,opt,name=after_plan_id,json=afterPlanId,proto3" json:"after_plan_id,omitempty"`
+	AtLeast       uint64                 `protobuf:"varint,4,opt,name=at_least,json=atLeast,proto3" json:"at_least,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ComparePlansRequest) Reset() {
+	*x = ComparePlansRequest{}
+	mi := &file_spanyard_dispatch_v1_dispatch_proto_msgTypes[54]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ComparePlansRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ComparePlansRequest) ProtoMessage() {}
+
+func (x *ComparePlansRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_dispatch_v1_dispatch_proto_msgTypes[54]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ComparePlansRequest.ProtoReflect.Descriptor instead.
+func (*ComparePlansRequest) Descriptor() ([]byte, []int) {
+	return file_spanyard_dispatch_v1_dispatch_proto_rawDescGZIP(), []int{54}
+}
+
+func (x *ComparePlansRequest) GetYard() string {
+	if x != nil {
+		return x.Yard
+	}
+	return ""
+}
+
+func (x *ComparePlansRequest) GetBeforePlanId() string {
+	if x != nil {
+		return x.BeforePlanId
+	}
+	return ""
+}
+
+func (x *ComparePlansRequest) GetAfterPlanId() string {
+	if x != nil {
+		return x.AfterPlanId
+	}
+	return ""
+}
+
+func (x *ComparePlansRequest) GetAtLeast() uint64 {
+	if x != nil {
+		return x.AtLeast
+	}
+	return 0
+}
+
+type ComparePlansResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Changes       *PlanChanges           `protobuf:"bytes,1,opt,name=changes,proto3" json:"changes,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ComparePlansResponse) Reset() {
+	*x = ComparePlansResponse{}
+	mi := &file_spanyard_dispatch_v1_dispatch_proto_msgTypes[55]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ComparePlansResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ComparePlansResponse) ProtoMessage() {}
+
+func (x *ComparePlansResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_dispatch_v1_dispatch_proto_msgTypes[55]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ComparePlansResponse.ProtoReflect.Descriptor instead.
+func (*ComparePlansResponse) Descriptor() ([]byte, []int) {
+	return file_spanyard_dispatch_v1_dispatch_proto_rawDescGZIP(), []int{55}
+}
+
+func (x *ComparePlansResponse) GetChanges() *PlanChanges {
+	if x != nil {
+		return x.Changes
+	}
+	return nil
+}
+
+type ReplanMorningRequest struct {
+	state      protoimpl.MessageState `protogen:"open.v1"`
+	Yard       string                 `protobuf:"bytes,1,opt,name=yard,proto3" json:"yard,omitempty"`
+	RequestId  string                 `protobuf:"bytes,2,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	Day        string                 `protobuf:"bytes,3,opt,name=day,proto3" json:"day,omitempty"`
+	Happenings []*Happening           `protobuf:"bytes,4,rep,name=happenings,proto3" json:"happenings,omitempty"`
+	// Also plan the runs again that are stopped because something in them must not
+	// leave.
+	StoppedRuns bool   `protobuf:"varint,5,opt,name=stopped_runs,json=stoppedRuns,proto3" json:"stopped_runs,omitempty"`
+	Reason      string `protobuf:"bytes,6,opt,name=reason,proto3" json:"reason,omitempty"`
+	BudgetMs    int32  `protobuf:"varint,7,opt,name=budget_ms,json=budgetMs,proto3" json:"budget_ms,omitempty"`
+	// Record nothing; only say what would come of it.
+	TryOnly       bool   `protobuf:"varint,8,opt,name=try_only,json=tryOnly,proto3" json:"try_only,omitempty"`
+	StockAtLeast  uint64 `protobuf:"varint,9,opt,name=stock_at_least,json=stockAtLeast,proto3" json:"stock_at_least,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ReplanMorningRequest) Reset() {
+	*x = ReplanMorningRequest{}
+	mi := &file_spanyard_dispatch_v1_dispatch_proto_msgTypes[56]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ReplanMorningRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ReplanMorningRequest) ProtoMessage() {}
+
+func (x *ReplanMorningRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_dispatch_v1_dispatch_proto_msgTypes[56]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ReplanMorningRequest.ProtoReflect.Descriptor instead.
+func (*ReplanMorningRequest) Descriptor() ([]byte, []int) {
+	return file_spanyard_dispatch_v1_dispatch_proto_rawDescGZIP(), []int{56}
+}
+
+func (x *ReplanMorningRequest) GetYard() string {
+	if x != nil {
+		return x.Yard
+	}
+	return ""
+}
+
+func (x *ReplanMorningRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *ReplanMorningRequest) GetDay() string {
+	if x != nil {
+		return x.Day
+	}
+	return ""
+}
+
+func (x *ReplanMorningRequest) GetHappenings() []*Happening {
+	if x != nil {
+		return x.Happenings
+	}
+	return nil
+}
+
+func (x *ReplanMorningRequest) GetStoppedRuns() bool {
+	if x != nil {
+		return x.StoppedRuns
+	}
+	return false
+}
+
+func (x *ReplanMorningRequest) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+func (x *ReplanMorningRequest) GetBudgetMs() int32 {
+	if x != nil {
+		return x.BudgetMs
+	}
+	return 0
+}
+
+func (x *ReplanMorningRequest) GetTryOnly() bool {
+	if x != nil {
+		return x.TryOnly
+	}
+	return false
+}
+
+func (x *ReplanMorningRequest) GetStockAtLeast() uint64 {
+	if x != nil {
+		return x.StockAtLeast
+	}
+	return 0
+}
+
+// Happening is what happens to a day that is being driven.
+type Happening struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Types that are valid to be assigned to What:
+	//
+	//	*Happening_Hindrance
+	//	*Happening_Delay
+	//	*Happening_Ended
+	What          isHappening_What `protobuf_oneof:"what"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Happening) Reset() {
+	*x = Happening{}
+	mi := &file_spanyard_dispatch_v1_dispatch_proto_msgTypes[57]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Happening) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Happening) ProtoMessage() {}
+
+func (x *Happening) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_dispatch_v1_dispatch_proto_msgTypes[57]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Happening.ProtoReflect.Descriptor instead.
+func (*Happening) Descriptor() ([]byte, []int) {
+	return file_spanyard_dispatch_v1_dispatch_proto_rawDescGZIP(), []int{57}
+}
+
+func (x *Happening) GetWhat() isHappening_What {
+	if x != nil {
+		return x.What
+	}
+	return nil
+}
+
+func (x *Happening) GetHindrance() *v1.Hindrance {
+	if x != nil {
+		if x, ok := x.What.(*Happening_Hindrance); ok {
+			return x.Hindrance
+		}
+	}
+	return nil
+}
+
+func (x *Happening) GetDelay() *v1.RunDelayed {
+	if x != nil {
+		if x, ok := x.What.(*Happening_Delay); ok {
+			return x.Delay
+		}
+	}
+	return nil
+}
+
+func (x *Happening) GetEnded() *v1.HindranceEnded {
+	if x != nil {
+		if x, ok := x.What.(*Happening_Ended); ok {
+			return x.Ended
+		}
+	}
+	return nil
+}
+
+type isHappening_What interface {
+	isHappening_What()
+}
+
+type Happening_Hindrance struct {
+	Hindrance *v1.Hindrance `protobuf:"bytes,1,opt,name=hindrance,proto3,oneof"`
+}
+
+type Happening_Delay struct {
+	Delay *v1.RunDelayed `protobuf:"bytes,2,opt,name=delay,proto3,oneof"`
+}
+
+type Happening_Ended struct {
+	Ended *v1.HindranceEnded `protobuf:"bytes,3,opt,name=ended,proto3,oneof"`
+}
+
+func (*Happening_Hindrance) isHappening_What() {}
+
+func (*Happening_Delay) isHappening_What() {}
+
+func (*Happening_Ended) isHappening_What() {}
+
+// HitRun is a run that cannot go as it was confirmed.
+type HitRun struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	RunId string                 `protobuf:"bytes,1,opt,name=run_id,json=runId,proto3" json:"run_id,omitempty"`
+	// Why it cannot.
+	Sentence string `protobuf:"bytes,2,opt,name=sentence,proto3" json:"sentence,omitempty"`
+	// Why it is not planned again; empty when it is.
+	KeptBecause   string `protobuf:"bytes,3,opt,name=kept_because,json=keptBecause,proto3" json:"kept_because,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *HitRun) Reset() {
+	*x = HitRun{}
+	mi := &file_spanyard_dispatch_v1_dispatch_proto_msgTypes[58]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *HitRun) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*HitRun) ProtoMessage() {}
+
+func (x *HitRun) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_dispatch_v1_dispatch_proto_msgTypes[58]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use HitRun.ProtoReflect.Descriptor instead.
+func (*HitRun) Descriptor() ([]byte, []int) {
+	return file_spanyard_dispatch_v1_dispatch_proto_rawDescGZIP(), []int{58}
+}
+
+func (x *HitRun) GetRunId() string {
+	if x != nil {
+		return x.RunId
+	}
+	return ""
+}
+
+func (x *HitRun) GetSentence() string {
+	if x != nil {
+		return x.Sentence
+	}
+	return ""
+}
+
+func (x *HitRun) GetKeptBecause() string {
+	if x != nil {
+		return x.KeptBecause
+	}
+	return ""
+}
+
+type ReplanMorningResponse struct {
+	state   protoimpl.MessageState `protogen:"open.v1"`
+	HitRuns []*HitRun              `protobuf:"bytes,1,rep,name=hit_runs,json=hitRuns,proto3" json:"hit_runs,omitempty"`
+	// The plan for what is to be brought now, to be confirmed; none when nothing
+	// was hit. Without an id when nothing is recorded.
+	Morning *Morning `protobuf:"bytes,2,opt,name=morning,proto3" json:"morning,omitempty"`
+	// From the runs that were hit to those of the plan.
+	Changes       *PlanChanges `protobuf:"bytes,3,opt,name=changes,proto3" json:"changes,omitempty"`
+	Position      uint64       `protobuf:"varint,4,opt,name=position,proto3" json:"position,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ReplanMorningResponse) Reset() {
+	*x = ReplanMorningResponse{}
+	mi := &file_spanyard_dispatch_v1_dispatch_proto_msgTypes[59]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ReplanMorningResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ReplanMorningResponse) ProtoMessage() {}
+
+func (x *ReplanMorningResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_dispatch_v1_dispatch_proto_msgTypes[59]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ReplanMorningResponse.ProtoReflect.Descriptor instead.
+func (*ReplanMorningResponse) Descriptor() ([]byte, []int) {
+	return file_spanyard_dispatch_v1_dispatch_proto_rawDescGZIP(), []int{59}
+}
+
+func (x *ReplanMorningResponse) GetHitRuns() []*HitRun {
+	if x != nil {
+		return x.HitRuns
+	}
+	return nil
+}
+
+func (x *ReplanMorningResponse) GetMorning() *Morning {
+	if x != nil {
+		return x.Morning
+	}
+	return nil
+}
+
+func (x *ReplanMorningResponse) GetChanges() *PlanChanges {
+	if x != nil {
+		return x.Changes
+	}
+	return nil
+}
+
+func (x *ReplanMorningResponse) GetPosition() uint64 {
+	if x != nil {
+		return x.Position
+	}
+	return 0
+}
+
+type ExplainMorningRequest struct {
+	state  protoimpl.MessageState `protogen:"open.v1"`
+	Yard   string                 `protobuf:"bytes,1,opt,name=yard,proto3" json:"yard,omitempty"`
+	PlanId string                 `protobuf:"bytes,2,opt,name=plan_id,json=planId,proto3" json:"plan_id,omitempty"`
+	// Types that are valid to be assigned to What:
+	//
+	//	*ExplainMorningRequest_Piece
+	//	*ExplainMorningRequest_RunId
+	//	*ExplainMorningRequest_CallOffId
+	What          isExplainMorningRequest_What `protobuf_oneof:"what"`
+	StockAtLeast  uint64                       `protobuf:"varint,6,opt,name=stock_at_least,json=stockAtLeast,proto3" json:"stock_at_least,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ExplainMorningRequest) Reset() {
+	*x = ExplainMorningRequest{}
+	mi := &file_spanyard_dispatch_v1_dispatch_proto_msgTypes[60]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ExplainMorningRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ExplainMorningRequest) ProtoMessage() {}
+
+func (x *ExplainMorningRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_dispatch_v1_dispatch_proto_msgTypes[60]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ExplainMorningRequest.ProtoReflect.Descriptor instead.
+func (*ExplainMorningRequest) Descriptor() ([]byte, []int) {
+	return file_spanyard_dispatch_v1_dispatch_proto_rawDescGZIP(), []int{60}
+}
+
+func (x *ExplainMorningRequest) GetYard() string {
+	if x != nil {
+		return x.Yard
+	}
+	return ""
+}
+
+func (x *ExplainMorningRequest) GetPlanId() string {
+	if x != nil {
+		return x.PlanId
+	}
+	return ""
+}
+
+func (x *ExplainMorningRequest) GetWhat() isExplainMorningRequest_What {
+	if x != nil {
+		return x.What
+	}
+	return nil
+}
+
+func (x *ExplainMorningRequest) GetPiece() string {
+	if x != nil {
+		if x, ok := x.What.(*ExplainMorningRequest_Piece); ok {
+			return x.Piece
+		}
+	}
+	return ""
+}
+
+func (x *ExplainMorningRequest) GetRunId() string {
+	if x != nil {
+		if x, ok := x.What.(*ExplainMorningRequest_RunId); ok {
+			return x.RunId
+		}
+	}
+	return ""
+}
+
+func (x *ExplainMorningRequest) GetCallOffId() string {
+	if x != nil {
+		if x, ok := x.What.(*ExplainMorningRequest_CallOffId); ok {
+			return x.CallOffId
+		}
+	}
+	return ""
+}
+
+func (x *ExplainMorningRequest) GetStockAtLeast() uint64 {
+	if x != nil {
+		return x.StockAtLeast
+	}
+	return 0
+}
+
+type isExplainMorningRequest_What interface {
+	isExplainMorningRequest_What()
+}
+
+type ExplainMorningRequest_Piece struct {
+	// A piece of the plan, or the mark of a beam with its job: "J101 1-01-01".
+	Piece string `protobuf:"bytes,3,opt,name=piece,proto3,oneof"`
+}
+
+type ExplainMorningRequest_RunId struct {
+	RunId string `protobuf:"bytes,4,opt,name=run_id,json=runId,proto3,oneof"`
+}
+
+type ExplainMorningRequest_CallOffId struct {
+	CallOffId string `protobuf:"bytes,5,opt,name=call_off_id,json=callOffId,proto3,oneof"`
+}
+
+func (*ExplainMorningRequest_Piece) isExplainMorningRequest_What() {}
+
+func (*ExplainMorningRequest_RunId) isExplainMorningRequest_What() {}
+
+func (*ExplainMorningRequest_CallOffId) isExplainMorningRequest_What() {}
+
+type ExplainMorningResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What is asked about, and why it is so.
+	Headline      string          `protobuf:"bytes,1,opt,name=headline,proto3" json:"headline,omitempty"`
+	Sentences     []string        `protobuf:"bytes,2,rep,name=sentences,proto3" json:"sentences,omitempty"`
+	Trucks        []*TruckVerdict `protobuf:"bytes,3,rep,name=trucks,proto3" json:"trucks,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ExplainMorningResponse) Reset() {
+	*x = ExplainMorningResponse{}
+	mi := &file_spanyard_dispatch_v1_dispatch_proto_msgTypes[61]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ExplainMorningResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ExplainMorningResponse) ProtoMessage() {}
+
+func (x *ExplainMorningResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_dispatch_v1_dispatch_proto_msgTypes[61]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ExplainMorningResponse.ProtoReflect.Descriptor instead.
+func (*ExplainMorningResponse) Descriptor() ([]byte, []int) {
+	return file_spanyard_dispatch_v1_dispatch_proto_rawDescGZIP(), []int{61}
+}
+
+func (x *ExplainMorningResponse) GetHeadline() string {
+	if x != nil {
+		return x.Headline
+	}
+	return ""
+}
+
+func (x *ExplainMorningResponse) GetSentences() []string {
+	if x != nil {
+		return x.Sentences
+	}
+	return nil
+}
+
+func (x *ExplainMorningResponse) GetTrucks() []*TruckVerdict {
+	if x != nil {
+		return x.Trucks
+	}
+	return nil
+}
+
+// TruckVerdict is what another truck could do instead.
+type TruckVerdict struct {
+	state   protoimpl.MessageState `protogen:"open.v1"`
+	TruckId string                 `protobuf:"bytes,1,opt,name=truck_id,json=truckId,proto3" json:"truck_id,omitempty"`
+	// Empty when the truck could bring it.
+	Refusals []string `protobuf:"bytes,2,rep,name=refusals,proto3" json:"refusals,omitempty"`
+	// When it could load, and unload at the first site.
+	LoadingMinute int32 `protobuf:"varint,3,opt,name=loading_minute,json=loadingMinute,proto3" json:"loading_minute,omitempty"`
+	UnloadMinute  int32 `protobuf:"varint,4,opt,name=unload_minute,json=unloadMinute,proto3" json:"unload_minute,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *TruckVerdict) Reset() {
+	*x = TruckVerdict{}
+	mi := &file_spanyard_dispatch_v1_dispatch_proto_msgTypes[62]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *TruckVerdict) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*TruckVerdict) ProtoMessage() {}
+
+func (x *TruckVerdict) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_dispatch_v1_dispatch_proto_msgTypes[62]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use TruckVerdict.ProtoReflect.Descriptor instead.
+func (*TruckVerdict) Descriptor() ([]byte, []int) {
+	return file_spanyard_dispatch_v1_dispatch_proto_rawDescGZIP(), []int{62}
+}
+
+func (x *TruckVerdict) GetTruckId() string {
+	if x != nil {
+		return x.TruckId
+	}
+	return ""
+}
+
+func (x *TruckVerdict) GetRefusals() []string {
+	if x != nil {
+		return x.Refusals
+	}
+	return nil
+}
+
+func (x *TruckVerdict) GetLoadingMinute() int32 {
+	if x != nil {
+		return x.LoadingMinute
+	}
+	return 0
+}
+
+func (x *TruckVerdict) GetUnloadMinute() int32 {
+	if x != nil {
+		return x.UnloadMinute
+	}
+	return 0
+}
+
 var File_spanyard_dispatch_v1_dispatch_proto protoreflect.FileDescriptor
 
 const file_spanyard_dispatch_v1_dispatch_proto_rawDesc = "" +
@@ -3000,7 +4699,131 @@ const file_spanyard_dispatch_v1_dispatch_proto_rawDesc = "" +
 	"\x06reason\x18\x04 \x01(\tB\n" +
 	"\xbaH\ar\x05\x10\x01\x18\xf4\x03R\x06reason\"/\n" +
 	"\x11CancelRunResponse\x12\x1a\n" +
-	"\bposition\x18\x01 \x01(\x04R\bposition*\x9b\x01\n" +
+	"\bposition\x18\x01 \x01(\x04R\bposition\"\xb9\x01\n" +
+	"\x10SetTravelRequest\x124\n" +
+	"\x04yard\x18\x01 \x01(\tB \xbaH\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,31}$R\x04yard\x12(\n" +
+	"\n" +
+	"request_id\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18@R\trequestId\x12E\n" +
+	"\x04legs\x18\x03 \x03(\v2%.spanyard.dispatch.event.v1.TravelLegB\n" +
+	"\xbaH\a\x92\x01\x04\x10\x90\xa1\x0fR\x04legs\"/\n" +
+	"\x11SetTravelResponse\x12\x1a\n" +
+	"\bposition\x18\x01 \x01(\x04R\bposition\"d\n" +
+	"\x11ListTravelRequest\x124\n" +
+	"\x04yard\x18\x01 \x01(\tB \xbaH\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,31}$R\x04yard\x12\x19\n" +
+	"\bat_least\x18\x02 \x01(\x04R\aatLeast\"O\n" +
+	"\x12ListTravelResponse\x129\n" +
+	"\x04legs\x18\x01 \x03(\v2%.spanyard.dispatch.event.v1.TravelLegR\x04legs\"\xe5\x02\n" +
+	"\x12EditMorningRequest\x124\n" +
+	"\x04yard\x18\x01 \x01(\tB \xbaH\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,31}$R\x04yard\x12(\n" +
+	"\n" +
+	"request_id\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18@R\trequestId\x12\"\n" +
+	"\aplan_id\x18\x03 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18@R\x06planId\x12?\n" +
+	"\x05edits\x18\x04 \x03(\v2\x1e.spanyard.dispatch.v1.PlanEditB\t\xbaH\x06\x92\x01\x03\x10\xf4\x03R\x05edits\x12\x1f\n" +
+	"\vplan_others\x18\x05 \x01(\bR\n" +
+	"planOthers\x12(\n" +
+	"\tbudget_ms\x18\x06 \x01(\x05B\v\xbaH\b\x1a\x06\x18\xe0\xd4\x03(\x00R\bbudgetMs\x12\x19\n" +
+	"\btry_only\x18\a \x01(\bR\atryOnly\x12$\n" +
+	"\x0estock_at_least\x18\b \x01(\x04R\fstockAtLeast\"\xf3\x03\n" +
+	"\bPlanEdit\x12 \n" +
+	"\vlock_run_id\x18\x01 \x01(\tH\x00R\tlockRunId\x12$\n" +
+	"\runlock_run_id\x18\x02 \x01(\tH\x00R\vunlockRunId\x12:\n" +
+	"\bmove_run\x18\x03 \x01(\v2\x1d.spanyard.dispatch.v1.MoveRunH\x00R\amoveRun\x12O\n" +
+	"\fforbid_truck\x18\x04 \x01(\v2*.spanyard.dispatch.event.v1.ForbiddenTruckH\x00R\vforbidTruck\x12M\n" +
+	"\vallow_truck\x18\x05 \x01(\v2*.spanyard.dispatch.event.v1.ForbiddenTruckH\x00R\n" +
+	"allowTruck\x12*\n" +
+	"\x10without_truck_id\x18\x06 \x01(\tH\x00R\x0ewithoutTruckId\x12$\n" +
+	"\rwith_truck_id\x18\a \x01(\tH\x00R\vwithTruckId\x122\n" +
+	"\x15leave_out_call_off_id\x18\b \x01(\tH\x00R\x11leaveOutCallOffId\x12.\n" +
+	"\x13take_in_call_off_id\x18\t \x01(\tH\x00R\x0ftakeInCallOffIdB\r\n" +
+	"\x04wish\x12\x05\xbaH\x02\b\x01\"s\n" +
+	"\aMoveRun\x12\x15\n" +
+	"\x06run_id\x18\x01 \x01(\tR\x05runId\x12\x19\n" +
+	"\btruck_id\x18\x02 \x01(\tR\atruckId\x126\n" +
+	"\x11not_before_minute\x18\x03 \x01(\x05B\n" +
+	"\xbaH\a\x1a\x05\x10\xa0\v(\x00R\x0fnotBeforeMinute\"\xa7\x01\n" +
+	"\x13EditMorningResponse\x127\n" +
+	"\amorning\x18\x01 \x01(\v2\x1d.spanyard.dispatch.v1.MorningR\amorning\x12;\n" +
+	"\achanges\x18\x02 \x01(\v2!.spanyard.dispatch.v1.PlanChangesR\achanges\x12\x1a\n" +
+	"\bposition\x18\x03 \x01(\x04R\bposition\"\xae\x02\n" +
+	"\vPlanChanges\x128\n" +
+	"\x06before\x18\x01 \x01(\v2 .spanyard.dispatch.v1.PlanTotalsR\x06before\x126\n" +
+	"\x05after\x18\x02 \x01(\v2 .spanyard.dispatch.v1.PlanTotalsR\x05after\x127\n" +
+	"\x04runs\x18\x03 \x03(\v2#.spanyard.dispatch.v1.RunDifferenceR\x04runs\x12.\n" +
+	"\x13unchanged_run_count\x18\x04 \x01(\x05R\x11unchangedRunCount\x12D\n" +
+	"\tcall_offs\x18\x05 \x03(\v2'.spanyard.dispatch.v1.CallOffDifferenceR\bcallOffs\"\xbe\x02\n" +
+	"\n" +
+	"PlanTotals\x12\x1b\n" +
+	"\trun_count\x18\x01 \x01(\x05R\brunCount\x12\x1d\n" +
+	"\n" +
+	"distance_m\x18\x02 \x01(\x05R\tdistanceM\x120\n" +
+	"\x14crew_waiting_minutes\x18\x03 \x01(\x05R\x12crewWaitingMinutes\x12*\n" +
+	"\x11moved_aside_count\x18\x04 \x01(\x05R\x0fmovedAsideCount\x12\x1d\n" +
+	"\n" +
+	"beam_count\x18\x05 \x01(\x05R\tbeamCount\x12.\n" +
+	"\x13unserved_beam_count\x18\x06 \x01(\x05R\x11unservedBeamCount\x120\n" +
+	"\x14unserved_block_count\x18\a \x01(\x05R\x12unservedBlockCount\x12\x15\n" +
+	"\x06mass_g\x18\b \x01(\x03R\x05massG\"\xae\x01\n" +
+	"\rRunDifference\x12;\n" +
+	"\x04kind\x18\x01 \x01(\x0e2'.spanyard.dispatch.v1.RunDifferenceKindR\x04kind\x12\"\n" +
+	"\rbefore_run_id\x18\x02 \x01(\tR\vbeforeRunId\x12 \n" +
+	"\fafter_run_id\x18\x03 \x01(\tR\n" +
+	"afterRunId\x12\x1a\n" +
+	"\bsentence\x18\x04 \x01(\tR\bsentence\"O\n" +
+	"\x11CallOffDifference\x12\x1e\n" +
+	"\vcall_off_id\x18\x01 \x01(\tR\tcallOffId\x12\x1a\n" +
+	"\bsentence\x18\x02 \x01(\tR\bsentence\"\xc6\x01\n" +
+	"\x13ComparePlansRequest\x124\n" +
+	"\x04yard\x18\x01 \x01(\tB \xbaH\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,31}$R\x04yard\x12/\n" +
+	"\x0ebefore_plan_id\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18@R\fbeforePlanId\x12-\n" +
+	"\rafter_plan_id\x18\x03 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18@R\vafterPlanId\x12\x19\n" +
+	"\bat_least\x18\x04 \x01(\x04R\aatLeast\"S\n" +
+	"\x14ComparePlansResponse\x12;\n" +
+	"\achanges\x18\x01 \x01(\v2!.spanyard.dispatch.v1.PlanChangesR\achanges\"\xaa\x03\n" +
+	"\x14ReplanMorningRequest\x124\n" +
+	"\x04yard\x18\x01 \x01(\tB \xbaH\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,31}$R\x04yard\x12(\n" +
+	"\n" +
+	"request_id\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18@R\trequestId\x125\n" +
+	"\x03day\x18\x03 \x01(\tB#\xbaH r\x1e2\x1c^[0-9]{4}-[0-9]{2}-[0-9]{2}$R\x03day\x12I\n" +
+	"\n" +
+	"happenings\x18\x04 \x03(\v2\x1f.spanyard.dispatch.v1.HappeningB\b\xbaH\x05\x92\x01\x02\x10dR\n" +
+	"happenings\x12!\n" +
+	"\fstopped_runs\x18\x05 \x01(\bR\vstoppedRuns\x12\"\n" +
+	"\x06reason\x18\x06 \x01(\tB\n" +
+	"\xbaH\ar\x05\x10\x01\x18\xf4\x03R\x06reason\x12(\n" +
+	"\tbudget_ms\x18\a \x01(\x05B\v\xbaH\b\x1a\x06\x18\xe0\xd4\x03(\x00R\bbudgetMs\x12\x19\n" +
+	"\btry_only\x18\b \x01(\bR\atryOnly\x12$\n" +
+	"\x0estock_at_least\x18\t \x01(\x04R\fstockAtLeast\"\xe5\x01\n" +
+	"\tHappening\x12E\n" +
+	"\thindrance\x18\x01 \x01(\v2%.spanyard.dispatch.event.v1.HindranceH\x00R\thindrance\x12>\n" +
+	"\x05delay\x18\x02 \x01(\v2&.spanyard.dispatch.event.v1.RunDelayedH\x00R\x05delay\x12B\n" +
+	"\x05ended\x18\x03 \x01(\v2*.spanyard.dispatch.event.v1.HindranceEndedH\x00R\x05endedB\r\n" +
+	"\x04what\x12\x05\xbaH\x02\b\x01\"^\n" +
+	"\x06HitRun\x12\x15\n" +
+	"\x06run_id\x18\x01 \x01(\tR\x05runId\x12\x1a\n" +
+	"\bsentence\x18\x02 \x01(\tR\bsentence\x12!\n" +
+	"\fkept_because\x18\x03 \x01(\tR\vkeptBecause\"\xe2\x01\n" +
+	"\x15ReplanMorningResponse\x127\n" +
+	"\bhit_runs\x18\x01 \x03(\v2\x1c.spanyard.dispatch.v1.HitRunR\ahitRuns\x127\n" +
+	"\amorning\x18\x02 \x01(\v2\x1d.spanyard.dispatch.v1.MorningR\amorning\x12;\n" +
+	"\achanges\x18\x03 \x01(\v2!.spanyard.dispatch.v1.PlanChangesR\achanges\x12\x1a\n" +
+	"\bposition\x18\x04 \x01(\x04R\bposition\"\xf9\x01\n" +
+	"\x15ExplainMorningRequest\x124\n" +
+	"\x04yard\x18\x01 \x01(\tB \xbaH\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,31}$R\x04yard\x12\"\n" +
+	"\aplan_id\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18@R\x06planId\x12\x16\n" +
+	"\x05piece\x18\x03 \x01(\tH\x00R\x05piece\x12\x17\n" +
+	"\x06run_id\x18\x04 \x01(\tH\x00R\x05runId\x12 \n" +
+	"\vcall_off_id\x18\x05 \x01(\tH\x00R\tcallOffId\x12$\n" +
+	"\x0estock_at_least\x18\x06 \x01(\x04R\fstockAtLeastB\r\n" +
+	"\x04what\x12\x05\xbaH\x02\b\x01\"\x8e\x01\n" +
+	"\x16ExplainMorningResponse\x12\x1a\n" +
+	"\bheadline\x18\x01 \x01(\tR\bheadline\x12\x1c\n" +
+	"\tsentences\x18\x02 \x03(\tR\tsentences\x12:\n" +
+	"\x06trucks\x18\x03 \x03(\v2\".spanyard.dispatch.v1.TruckVerdictR\x06trucks\"\x91\x01\n" +
+	"\fTruckVerdict\x12\x19\n" +
+	"\btruck_id\x18\x01 \x01(\tR\atruckId\x12\x1a\n" +
+	"\brefusals\x18\x02 \x03(\tR\brefusals\x12%\n" +
+	"\x0eloading_minute\x18\x03 \x01(\x05R\rloadingMinute\x12#\n" +
+	"\runload_minute\x18\x04 \x01(\x05R\funloadMinute*\x9b\x01\n" +
 	"\fMorningState\x12\x1d\n" +
 	"\x19MORNING_STATE_UNSPECIFIED\x10\x00\x12\x17\n" +
 	"\x13MORNING_STATE_DRAFT\x10\x01\x12\x1c\n" +
@@ -3013,7 +4836,14 @@ const file_spanyard_dispatch_v1_dispatch_proto_rawDesc = "" +
 	"\rRUN_STATE_HIT\x10\x02\x12\x16\n" +
 	"\x12RUN_STATE_DEPARTED\x10\x03\x12\x17\n" +
 	"\x13RUN_STATE_DELIVERED\x10\x04\x12\x17\n" +
-	"\x13RUN_STATE_CANCELLED\x10\x052\xe2\x12\n" +
+	"\x13RUN_STATE_CANCELLED\x10\x05*\xcf\x01\n" +
+	"\x11RunDifferenceKind\x12#\n" +
+	"\x1fRUN_DIFFERENCE_KIND_UNSPECIFIED\x10\x00\x12\x1d\n" +
+	"\x19RUN_DIFFERENCE_KIND_TIMES\x10\x01\x12\x1d\n" +
+	"\x19RUN_DIFFERENCE_KIND_TRUCK\x10\x02\x12\x1c\n" +
+	"\x18RUN_DIFFERENCE_KIND_LOAD\x10\x03\x12\x1c\n" +
+	"\x18RUN_DIFFERENCE_KIND_GONE\x10\x04\x12\x1b\n" +
+	"\x17RUN_DIFFERENCE_KIND_NEW\x10\x052\xfa\x17\n" +
 	"\x0fDispatchService\x12o\n" +
 	"\fSetYardRules\x12).spanyard.dispatch.v1.SetYardRulesRequest\x1a*.spanyard.dispatch.v1.SetYardRulesResponse\"\b\xaa\xbc\x18\x04\n" +
 	"\x02\x01\x06\x12n\n" +
@@ -3027,6 +4857,11 @@ const file_spanyard_dispatch_v1_dispatch_proto_rawDesc = "" +
 	"\bSetSites\x12%.spanyard.dispatch.v1.SetSitesRequest\x1a&.spanyard.dispatch.v1.SetSitesResponse\"\b\xaa\xbc\x18\x04\n" +
 	"\x02\x01\x06\x12e\n" +
 	"\tListSites\x12&.spanyard.dispatch.v1.ListSitesRequest\x1a'.spanyard.dispatch.v1.ListSitesResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\b\x12f\n" +
+	"\tSetTravel\x12&.spanyard.dispatch.v1.SetTravelRequest\x1a'.spanyard.dispatch.v1.SetTravelResponse\"\b\xaa\xbc\x18\x04\n" +
+	"\x02\x01\x06\x12h\n" +
+	"\n" +
+	"ListTravel\x12'.spanyard.dispatch.v1.ListTravelRequest\x1a(.spanyard.dispatch.v1.ListTravelResponse\"\a\xaa\xbc\x18\x03\n" +
 	"\x01\b\x12n\n" +
 	"\fCallOffRooms\x12).spanyard.dispatch.v1.CallOffRoomsRequest\x1a*.spanyard.dispatch.v1.CallOffRoomsResponse\"\a\xaa\xbc\x18\x03\n" +
 	"\x01\x01\x12q\n" +
@@ -3038,7 +4873,15 @@ const file_spanyard_dispatch_v1_dispatch_proto_rawDesc = "" +
 	"ListFloors\x12'.spanyard.dispatch.v1.ListFloorsRequest\x1a(.spanyard.dispatch.v1.ListFloorsResponse\"\a\xaa\xbc\x18\x03\n" +
 	"\x01\b\x12k\n" +
 	"\vPlanMorning\x12(.spanyard.dispatch.v1.PlanMorningRequest\x1a).spanyard.dispatch.v1.PlanMorningResponse\"\a\xaa\xbc\x18\x03\n" +
-	"\x01\x01\x12h\n" +
+	"\x01\x01\x12k\n" +
+	"\vEditMorning\x12(.spanyard.dispatch.v1.EditMorningRequest\x1a).spanyard.dispatch.v1.EditMorningResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\x01\x12q\n" +
+	"\rReplanMorning\x12*.spanyard.dispatch.v1.ReplanMorningRequest\x1a+.spanyard.dispatch.v1.ReplanMorningResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\x01\x12n\n" +
+	"\fComparePlans\x12).spanyard.dispatch.v1.ComparePlansRequest\x1a*.spanyard.dispatch.v1.ComparePlansResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\b\x12t\n" +
+	"\x0eExplainMorning\x12+.spanyard.dispatch.v1.ExplainMorningRequest\x1a,.spanyard.dispatch.v1.ExplainMorningResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\b\x12h\n" +
 	"\n" +
 	"GetMorning\x12'.spanyard.dispatch.v1.GetMorningRequest\x1a(.spanyard.dispatch.v1.GetMorningResponse\"\a\xaa\xbc\x18\x03\n" +
 	"\x01\b\x12n\n" +
@@ -3077,159 +4920,220 @@ func file_spanyard_dispatch_v1_dispatch_proto_rawDescGZIP() []byte {
 	return file_spanyard_dispatch_v1_dispatch_proto_rawDescData
 }
 
-var file_spanyard_dispatch_v1_dispatch_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
-var file_spanyard_dispatch_v1_dispatch_proto_msgTypes = make([]protoimpl.MessageInfo, 42)
+var file_spanyard_dispatch_v1_dispatch_proto_enumTypes = make([]protoimpl.EnumInfo, 3)
+var file_spanyard_dispatch_v1_dispatch_proto_msgTypes = make([]protoimpl.MessageInfo, 63)
 var file_spanyard_dispatch_v1_dispatch_proto_goTypes = []any{
 	(MorningState)(0),               // 0: spanyard.dispatch.v1.MorningState
 	(RunState)(0),                   // 1: spanyard.dispatch.v1.RunState
-	(*Morning)(nil),                 // 2: spanyard.dispatch.v1.Morning
-	(*RunStatus)(nil),               // 3: spanyard.dispatch.v1.RunStatus
-	(*SetYardRulesRequest)(nil),     // 4: spanyard.dispatch.v1.SetYardRulesRequest
-	(*SetYardRulesResponse)(nil),    // 5: spanyard.dispatch.v1.SetYardRulesResponse
-	(*GetYardRulesRequest)(nil),     // 6: spanyard.dispatch.v1.GetYardRulesRequest
-	(*GetYardRulesResponse)(nil),    // 7: spanyard.dispatch.v1.GetYardRulesResponse
-	(*SetTrucksRequest)(nil),        // 8: spanyard.dispatch.v1.SetTrucksRequest
-	(*SetTrucksResponse)(nil),       // 9: spanyard.dispatch.v1.SetTrucksResponse
-	(*ListTrucksRequest)(nil),       // 10: spanyard.dispatch.v1.ListTrucksRequest
-	(*ListTrucksResponse)(nil),      // 11: spanyard.dispatch.v1.ListTrucksResponse
-	(*SetSitesRequest)(nil),         // 12: spanyard.dispatch.v1.SetSitesRequest
-	(*SetSitesResponse)(nil),        // 13: spanyard.dispatch.v1.SetSitesResponse
-	(*ListSitesRequest)(nil),        // 14: spanyard.dispatch.v1.ListSitesRequest
-	(*ListSitesResponse)(nil),       // 15: spanyard.dispatch.v1.ListSitesResponse
-	(*CallOffRoomsRequest)(nil),     // 16: spanyard.dispatch.v1.CallOffRoomsRequest
-	(*CallOffRoomsResponse)(nil),    // 17: spanyard.dispatch.v1.CallOffRoomsResponse
-	(*CancelCallOffRequest)(nil),    // 18: spanyard.dispatch.v1.CancelCallOffRequest
-	(*CancelCallOffResponse)(nil),   // 19: spanyard.dispatch.v1.CancelCallOffResponse
-	(*ListCallOffsRequest)(nil),     // 20: spanyard.dispatch.v1.ListCallOffsRequest
-	(*ListCallOffsResponse)(nil),    // 21: spanyard.dispatch.v1.ListCallOffsResponse
-	(*ListFloorsRequest)(nil),       // 22: spanyard.dispatch.v1.ListFloorsRequest
-	(*ListFloorsResponse)(nil),      // 23: spanyard.dispatch.v1.ListFloorsResponse
-	(*Floor)(nil),                   // 24: spanyard.dispatch.v1.Floor
-	(*PlanMorningRequest)(nil),      // 25: spanyard.dispatch.v1.PlanMorningRequest
-	(*PlanMorningResponse)(nil),     // 26: spanyard.dispatch.v1.PlanMorningResponse
-	(*GetMorningRequest)(nil),       // 27: spanyard.dispatch.v1.GetMorningRequest
-	(*GetMorningResponse)(nil),      // 28: spanyard.dispatch.v1.GetMorningResponse
-	(*ListMorningsRequest)(nil),     // 29: spanyard.dispatch.v1.ListMorningsRequest
-	(*ListMorningsResponse)(nil),    // 30: spanyard.dispatch.v1.ListMorningsResponse
-	(*MorningSummary)(nil),          // 31: spanyard.dispatch.v1.MorningSummary
-	(*ConfirmMorningRequest)(nil),   // 32: spanyard.dispatch.v1.ConfirmMorningRequest
-	(*ConfirmMorningResponse)(nil),  // 33: spanyard.dispatch.v1.ConfirmMorningResponse
-	(*ListRunsRequest)(nil),         // 34: spanyard.dispatch.v1.ListRunsRequest
-	(*ListRunsResponse)(nil),        // 35: spanyard.dispatch.v1.ListRunsResponse
-	(*WatchPicksRequest)(nil),       // 36: spanyard.dispatch.v1.WatchPicksRequest
-	(*WatchPicksResponse)(nil),      // 37: spanyard.dispatch.v1.WatchPicksResponse
-	(*DepartRunRequest)(nil),        // 38: spanyard.dispatch.v1.DepartRunRequest
-	(*DepartRunResponse)(nil),       // 39: spanyard.dispatch.v1.DepartRunResponse
-	(*DeliverDropRequest)(nil),      // 40: spanyard.dispatch.v1.DeliverDropRequest
-	(*DeliverDropResponse)(nil),     // 41: spanyard.dispatch.v1.DeliverDropResponse
-	(*CancelRunRequest)(nil),        // 42: spanyard.dispatch.v1.CancelRunRequest
-	(*CancelRunResponse)(nil),       // 43: spanyard.dispatch.v1.CancelRunResponse
-	(*v1.MorningPlan)(nil),          // 44: spanyard.dispatch.event.v1.MorningPlan
-	(*v1.MissingPiece)(nil),         // 45: spanyard.dispatch.event.v1.MissingPiece
-	(*v1.Run)(nil),                  // 46: spanyard.dispatch.event.v1.Run
-	(*v1.RunHit)(nil),               // 47: spanyard.dispatch.event.v1.RunHit
-	(*v1.YardRules)(nil),            // 48: spanyard.dispatch.event.v1.YardRules
-	(*v1.Truck)(nil),                // 49: spanyard.dispatch.event.v1.Truck
-	(*v1.Site)(nil),                 // 50: spanyard.dispatch.event.v1.Site
-	(*v1.CallOff)(nil),              // 51: spanyard.dispatch.event.v1.CallOff
-	(*timestamppb.Timestamp)(nil),   // 52: google.protobuf.Timestamp
-	(*v1.PicksIssued)(nil),          // 53: spanyard.dispatch.event.v1.PicksIssued
-	(*v1.RunChanged)(nil),           // 54: spanyard.dispatch.event.v1.RunChanged
-	(*v1.RunDeparted)(nil),          // 55: spanyard.dispatch.event.v1.RunDeparted
-	(*v1.RunCancelled)(nil),         // 56: spanyard.dispatch.event.v1.RunCancelled
-	(*v1.DropDelivered)(nil),        // 57: spanyard.dispatch.event.v1.DropDelivered
-	(*v1.RunCleared)(nil),           // 58: spanyard.dispatch.event.v1.RunCleared
-	(*v1.PieceSetDown)(nil),         // 59: spanyard.dispatch.event.v1.PieceSetDown
-	(*v1.PieceTakenBack)(nil),       // 60: spanyard.dispatch.event.v1.PieceTakenBack
-	(*v1.PieceExchanged)(nil),       // 61: spanyard.dispatch.event.v1.PieceExchanged
-	(*RepairRunsRequest)(nil),       // 62: spanyard.dispatch.v1.RepairRunsRequest
-	(*ListNeedsRequest)(nil),        // 63: spanyard.dispatch.v1.ListNeedsRequest
-	(*RenderRunPapersRequest)(nil),  // 64: spanyard.dispatch.v1.RenderRunPapersRequest
-	(*RepairRunsResponse)(nil),      // 65: spanyard.dispatch.v1.RepairRunsResponse
-	(*ListNeedsResponse)(nil),       // 66: spanyard.dispatch.v1.ListNeedsResponse
-	(*RenderRunPapersResponse)(nil), // 67: spanyard.dispatch.v1.RenderRunPapersResponse
+	(RunDifferenceKind)(0),          // 2: spanyard.dispatch.v1.RunDifferenceKind
+	(*Morning)(nil),                 // 3: spanyard.dispatch.v1.Morning
+	(*RunStatus)(nil),               // 4: spanyard.dispatch.v1.RunStatus
+	(*SetYardRulesRequest)(nil),     // 5: spanyard.dispatch.v1.SetYardRulesRequest
+	(*SetYardRulesResponse)(nil),    // 6: spanyard.dispatch.v1.SetYardRulesResponse
+	(*GetYardRulesRequest)(nil),     // 7: spanyard.dispatch.v1.GetYardRulesRequest
+	(*GetYardRulesResponse)(nil),    // 8: spanyard.dispatch.v1.GetYardRulesResponse
+	(*SetTrucksRequest)(nil),        // 9: spanyard.dispatch.v1.SetTrucksRequest
+	(*SetTrucksResponse)(nil),       // 10: spanyard.dispatch.v1.SetTrucksResponse
+	(*ListTrucksRequest)(nil),       // 11: spanyard.dispatch.v1.ListTrucksRequest
+	(*ListTrucksResponse)(nil),      // 12: spanyard.dispatch.v1.ListTrucksResponse
+	(*SetSitesRequest)(nil),         // 13: spanyard.dispatch.v1.SetSitesRequest
+	(*SetSitesResponse)(nil),        // 14: spanyard.dispatch.v1.SetSitesResponse
+	(*ListSitesRequest)(nil),        // 15: spanyard.dispatch.v1.ListSitesRequest
+	(*ListSitesResponse)(nil),       // 16: spanyard.dispatch.v1.ListSitesResponse
+	(*CallOffRoomsRequest)(nil),     // 17: spanyard.dispatch.v1.CallOffRoomsRequest
+	(*CallOffRoomsResponse)(nil),    // 18: spanyard.dispatch.v1.CallOffRoomsResponse
+	(*CancelCallOffRequest)(nil),    // 19: spanyard.dispatch.v1.CancelCallOffRequest
+	(*CancelCallOffResponse)(nil),   // 20: spanyard.dispatch.v1.CancelCallOffResponse
+	(*ListCallOffsRequest)(nil),     // 21: spanyard.dispatch.v1.ListCallOffsRequest
+	(*ListCallOffsResponse)(nil),    // 22: spanyard.dispatch.v1.ListCallOffsResponse
+	(*ListFloorsRequest)(nil),       // 23: spanyard.dispatch.v1.ListFloorsRequest
+	(*ListFloorsResponse)(nil),      // 24: spanyard.dispatch.v1.ListFloorsResponse
+	(*Floor)(nil),                   // 25: spanyard.dispatch.v1.Floor
+	(*PlanMorningRequest)(nil),      // 26: spanyard.dispatch.v1.PlanMorningRequest
+	(*PlanMorningResponse)(nil),     // 27: spanyard.dispatch.v1.PlanMorningResponse
+	(*GetMorningRequest)(nil),       // 28: spanyard.dispatch.v1.GetMorningRequest
+	(*GetMorningResponse)(nil),      // 29: spanyard.dispatch.v1.GetMorningResponse
+	(*ListMorningsRequest)(nil),     // 30: spanyard.dispatch.v1.ListMorningsRequest
+	(*ListMorningsResponse)(nil),    // 31: spanyard.dispatch.v1.ListMorningsResponse
+	(*MorningSummary)(nil),          // 32: spanyard.dispatch.v1.MorningSummary
+	(*ConfirmMorningRequest)(nil),   // 33: spanyard.dispatch.v1.ConfirmMorningRequest
+	(*ConfirmMorningResponse)(nil),  // 34: spanyard.dispatch.v1.ConfirmMorningResponse
+	(*ListRunsRequest)(nil),         // 35: spanyard.dispatch.v1.ListRunsRequest
+	(*ListRunsResponse)(nil),        // 36: spanyard.dispatch.v1.ListRunsResponse
+	(*WatchPicksRequest)(nil),       // 37: spanyard.dispatch.v1.WatchPicksRequest
+	(*WatchPicksResponse)(nil),      // 38: spanyard.dispatch.v1.WatchPicksResponse
+	(*DepartRunRequest)(nil),        // 39: spanyard.dispatch.v1.DepartRunRequest
+	(*DepartRunResponse)(nil),       // 40: spanyard.dispatch.v1.DepartRunResponse
+	(*DeliverDropRequest)(nil),      // 41: spanyard.dispatch.v1.DeliverDropRequest
+	(*DeliverDropResponse)(nil),     // 42: spanyard.dispatch.v1.DeliverDropResponse
+	(*CancelRunRequest)(nil),        // 43: spanyard.dispatch.v1.CancelRunRequest
+	(*CancelRunResponse)(nil),       // 44: spanyard.dispatch.v1.CancelRunResponse
+	(*SetTravelRequest)(nil),        // 45: spanyard.dispatch.v1.SetTravelRequest
+	(*SetTravelResponse)(nil),       // 46: spanyard.dispatch.v1.SetTravelResponse
+	(*ListTravelRequest)(nil),       // 47: spanyard.dispatch.v1.ListTravelRequest
+	(*ListTravelResponse)(nil),      // 48: spanyard.dispatch.v1.ListTravelResponse
+	(*EditMorningRequest)(nil),      // 49: spanyard.dispatch.v1.EditMorningRequest
+	(*PlanEdit)(nil),                // 50: spanyard.dispatch.v1.PlanEdit
+	(*MoveRun)(nil),                 // 51: spanyard.dispatch.v1.MoveRun
+	(*EditMorningResponse)(nil),     // 52: spanyard.dispatch.v1.EditMorningResponse
+	(*PlanChanges)(nil),             // 53: spanyard.dispatch.v1.PlanChanges
+	(*PlanTotals)(nil),              // 54: spanyard.dispatch.v1.PlanTotals
+	(*RunDifference)(nil),           // 55: spanyard.dispatch.v1.RunDifference
+	(*CallOffDifference)(nil),       // 56: spanyard.dispatch.v1.CallOffDifference
+	(*ComparePlansRequest)(nil),     // 57: spanyard.dispatch.v1.ComparePlansRequest
+	(*ComparePlansResponse)(nil),    // 58: spanyard.dispatch.v1.ComparePlansResponse
+	(*ReplanMorningRequest)(nil),    // 59: spanyard.dispatch.v1.ReplanMorningRequest
+	(*Happening)(nil),               // 60: spanyard.dispatch.v1.Happening
+	(*HitRun)(nil),                  // 61: spanyard.dispatch.v1.HitRun
+	(*ReplanMorningResponse)(nil),   // 62: spanyard.dispatch.v1.ReplanMorningResponse
+	(*ExplainMorningRequest)(nil),   // 63: spanyard.dispatch.v1.ExplainMorningRequest
+	(*ExplainMorningResponse)(nil),  // 64: spanyard.dispatch.v1.ExplainMorningResponse
+	(*TruckVerdict)(nil),            // 65: spanyard.dispatch.v1.TruckVerdict
+	(*v1.MorningPlan)(nil),          // 66: spanyard.dispatch.event.v1.MorningPlan
+	(*v1.MissingPiece)(nil),         // 67: spanyard.dispatch.event.v1.MissingPiece
+	(*v1.Run)(nil),                  // 68: spanyard.dispatch.event.v1.Run
+	(*v1.RunHit)(nil),               // 69: spanyard.dispatch.event.v1.RunHit
+	(*v1.YardRules)(nil),            // 70: spanyard.dispatch.event.v1.YardRules
+	(*v1.Truck)(nil),                // 71: spanyard.dispatch.event.v1.Truck
+	(*v1.Site)(nil),                 // 72: spanyard.dispatch.event.v1.Site
+	(*v1.CallOff)(nil),              // 73: spanyard.dispatch.event.v1.CallOff
+	(*timestamppb.Timestamp)(nil),   // 74: google.protobuf.Timestamp
+	(*v1.PicksIssued)(nil),          // 75: spanyard.dispatch.event.v1.PicksIssued
+	(*v1.RunChanged)(nil),           // 76: spanyard.dispatch.event.v1.RunChanged
+	(*v1.RunDeparted)(nil),          // 77: spanyard.dispatch.event.v1.RunDeparted
+	(*v1.RunCancelled)(nil),         // 78: spanyard.dispatch.event.v1.RunCancelled
+	(*v1.DropDelivered)(nil),        // 79: spanyard.dispatch.event.v1.DropDelivered
+	(*v1.RunCleared)(nil),           // 80: spanyard.dispatch.event.v1.RunCleared
+	(*v1.PieceSetDown)(nil),         // 81: spanyard.dispatch.event.v1.PieceSetDown
+	(*v1.PieceTakenBack)(nil),       // 82: spanyard.dispatch.event.v1.PieceTakenBack
+	(*v1.PieceExchanged)(nil),       // 83: spanyard.dispatch.event.v1.PieceExchanged
+	(*v1.TravelLeg)(nil),            // 84: spanyard.dispatch.event.v1.TravelLeg
+	(*v1.ForbiddenTruck)(nil),       // 85: spanyard.dispatch.event.v1.ForbiddenTruck
+	(*v1.Hindrance)(nil),            // 86: spanyard.dispatch.event.v1.Hindrance
+	(*v1.RunDelayed)(nil),           // 87: spanyard.dispatch.event.v1.RunDelayed
+	(*v1.HindranceEnded)(nil),       // 88: spanyard.dispatch.event.v1.HindranceEnded
+	(*RepairRunsRequest)(nil),       // 89: spanyard.dispatch.v1.RepairRunsRequest
+	(*ListNeedsRequest)(nil),        // 90: spanyard.dispatch.v1.ListNeedsRequest
+	(*RenderRunPapersRequest)(nil),  // 91: spanyard.dispatch.v1.RenderRunPapersRequest
+	(*RepairRunsResponse)(nil),      // 92: spanyard.dispatch.v1.RepairRunsResponse
+	(*ListNeedsResponse)(nil),       // 93: spanyard.dispatch.v1.ListNeedsResponse
+	(*RenderRunPapersResponse)(nil), // 94: spanyard.dispatch.v1.RenderRunPapersResponse
 }
 var file_spanyard_dispatch_v1_dispatch_proto_depIdxs = []int32{
 	0,  // 0: spanyard.dispatch.v1.Morning.state:type_name -> spanyard.dispatch.v1.MorningState
-	44, // 1: spanyard.dispatch.v1.Morning.plan:type_name -> spanyard.dispatch.event.v1.MorningPlan
-	45, // 2: spanyard.dispatch.v1.Morning.missing:type_name -> spanyard.dispatch.event.v1.MissingPiece
+	66, // 1: spanyard.dispatch.v1.Morning.plan:type_name -> spanyard.dispatch.event.v1.MorningPlan
+	67, // 2: spanyard.dispatch.v1.Morning.missing:type_name -> spanyard.dispatch.event.v1.MissingPiece
 	1,  // 3: spanyard.dispatch.v1.RunStatus.state:type_name -> spanyard.dispatch.v1.RunState
-	46, // 4: spanyard.dispatch.v1.RunStatus.run:type_name -> spanyard.dispatch.event.v1.Run
-	47, // 5: spanyard.dispatch.v1.RunStatus.hits:type_name -> spanyard.dispatch.event.v1.RunHit
-	48, // 6: spanyard.dispatch.v1.SetYardRulesRequest.rules:type_name -> spanyard.dispatch.event.v1.YardRules
-	48, // 7: spanyard.dispatch.v1.GetYardRulesResponse.rules:type_name -> spanyard.dispatch.event.v1.YardRules
-	49, // 8: spanyard.dispatch.v1.SetTrucksRequest.trucks:type_name -> spanyard.dispatch.event.v1.Truck
-	49, // 9: spanyard.dispatch.v1.ListTrucksResponse.trucks:type_name -> spanyard.dispatch.event.v1.Truck
-	50, // 10: spanyard.dispatch.v1.SetSitesRequest.sites:type_name -> spanyard.dispatch.event.v1.Site
-	50, // 11: spanyard.dispatch.v1.ListSitesResponse.sites:type_name -> spanyard.dispatch.event.v1.Site
-	51, // 12: spanyard.dispatch.v1.CallOffRoomsRequest.call_offs:type_name -> spanyard.dispatch.event.v1.CallOff
-	51, // 13: spanyard.dispatch.v1.ListCallOffsResponse.call_offs:type_name -> spanyard.dispatch.event.v1.CallOff
-	24, // 14: spanyard.dispatch.v1.ListFloorsResponse.floors:type_name -> spanyard.dispatch.v1.Floor
-	2,  // 15: spanyard.dispatch.v1.PlanMorningResponse.morning:type_name -> spanyard.dispatch.v1.Morning
-	2,  // 16: spanyard.dispatch.v1.GetMorningResponse.morning:type_name -> spanyard.dispatch.v1.Morning
-	31, // 17: spanyard.dispatch.v1.ListMorningsResponse.mornings:type_name -> spanyard.dispatch.v1.MorningSummary
+	68, // 4: spanyard.dispatch.v1.RunStatus.run:type_name -> spanyard.dispatch.event.v1.Run
+	69, // 5: spanyard.dispatch.v1.RunStatus.hits:type_name -> spanyard.dispatch.event.v1.RunHit
+	70, // 6: spanyard.dispatch.v1.SetYardRulesRequest.rules:type_name -> spanyard.dispatch.event.v1.YardRules
+	70, // 7: spanyard.dispatch.v1.GetYardRulesResponse.rules:type_name -> spanyard.dispatch.event.v1.YardRules
+	71, // 8: spanyard.dispatch.v1.SetTrucksRequest.trucks:type_name -> spanyard.dispatch.event.v1.Truck
+	71, // 9: spanyard.dispatch.v1.ListTrucksResponse.trucks:type_name -> spanyard.dispatch.event.v1.Truck
+	72, // 10: spanyard.dispatch.v1.SetSitesRequest.sites:type_name -> spanyard.dispatch.event.v1.Site
+	72, // 11: spanyard.dispatch.v1.ListSitesResponse.sites:type_name -> spanyard.dispatch.event.v1.Site
+	73, // 12: spanyard.dispatch.v1.CallOffRoomsRequest.call_offs:type_name -> spanyard.dispatch.event.v1.CallOff
+	73, // 13: spanyard.dispatch.v1.ListCallOffsResponse.call_offs:type_name -> spanyard.dispatch.event.v1.CallOff
+	25, // 14: spanyard.dispatch.v1.ListFloorsResponse.floors:type_name -> spanyard.dispatch.v1.Floor
+	3,  // 15: spanyard.dispatch.v1.PlanMorningResponse.morning:type_name -> spanyard.dispatch.v1.Morning
+	3,  // 16: spanyard.dispatch.v1.GetMorningResponse.morning:type_name -> spanyard.dispatch.v1.Morning
+	32, // 17: spanyard.dispatch.v1.ListMorningsResponse.mornings:type_name -> spanyard.dispatch.v1.MorningSummary
 	0,  // 18: spanyard.dispatch.v1.MorningSummary.state:type_name -> spanyard.dispatch.v1.MorningState
-	52, // 19: spanyard.dispatch.v1.MorningSummary.planned_at:type_name -> google.protobuf.Timestamp
-	3,  // 20: spanyard.dispatch.v1.ListRunsResponse.runs:type_name -> spanyard.dispatch.v1.RunStatus
-	52, // 21: spanyard.dispatch.v1.WatchPicksResponse.happened_at:type_name -> google.protobuf.Timestamp
-	53, // 22: spanyard.dispatch.v1.WatchPicksResponse.picks_issued:type_name -> spanyard.dispatch.event.v1.PicksIssued
-	54, // 23: spanyard.dispatch.v1.WatchPicksResponse.run_changed:type_name -> spanyard.dispatch.event.v1.RunChanged
-	55, // 24: spanyard.dispatch.v1.WatchPicksResponse.run_departed:type_name -> spanyard.dispatch.event.v1.RunDeparted
-	56, // 25: spanyard.dispatch.v1.WatchPicksResponse.run_cancelled:type_name -> spanyard.dispatch.event.v1.RunCancelled
-	57, // 26: spanyard.dispatch.v1.WatchPicksResponse.drop_delivered:type_name -> spanyard.dispatch.event.v1.DropDelivered
-	58, // 27: spanyard.dispatch.v1.WatchPicksResponse.run_cleared:type_name -> spanyard.dispatch.event.v1.RunCleared
-	59, // 28: spanyard.dispatch.v1.WatchPicksResponse.piece_set_down:type_name -> spanyard.dispatch.event.v1.PieceSetDown
-	60, // 29: spanyard.dispatch.v1.WatchPicksResponse.piece_taken_back:type_name -> spanyard.dispatch.event.v1.PieceTakenBack
-	61, // 30: spanyard.dispatch.v1.WatchPicksResponse.piece_exchanged:type_name -> spanyard.dispatch.event.v1.PieceExchanged
-	4,  // 31: spanyard.dispatch.v1.DispatchService.SetYardRules:input_type -> spanyard.dispatch.v1.SetYardRulesRequest
-	6,  // 32: spanyard.dispatch.v1.DispatchService.GetYardRules:input_type -> spanyard.dispatch.v1.GetYardRulesRequest
-	8,  // 33: spanyard.dispatch.v1.DispatchService.SetTrucks:input_type -> spanyard.dispatch.v1.SetTrucksRequest
-	10, // 34: spanyard.dispatch.v1.DispatchService.ListTrucks:input_type -> spanyard.dispatch.v1.ListTrucksRequest
-	12, // 35: spanyard.dispatch.v1.DispatchService.SetSites:input_type -> spanyard.dispatch.v1.SetSitesRequest
-	14, // 36: spanyard.dispatch.v1.DispatchService.ListSites:input_type -> spanyard.dispatch.v1.ListSitesRequest
-	16, // 37: spanyard.dispatch.v1.DispatchService.CallOffRooms:input_type -> spanyard.dispatch.v1.CallOffRoomsRequest
-	18, // 38: spanyard.dispatch.v1.DispatchService.CancelCallOff:input_type -> spanyard.dispatch.v1.CancelCallOffRequest
-	20, // 39: spanyard.dispatch.v1.DispatchService.ListCallOffs:input_type -> spanyard.dispatch.v1.ListCallOffsRequest
-	22, // 40: spanyard.dispatch.v1.DispatchService.ListFloors:input_type -> spanyard.dispatch.v1.ListFloorsRequest
-	25, // 41: spanyard.dispatch.v1.DispatchService.PlanMorning:input_type -> spanyard.dispatch.v1.PlanMorningRequest
-	27, // 42: spanyard.dispatch.v1.DispatchService.GetMorning:input_type -> spanyard.dispatch.v1.GetMorningRequest
-	29, // 43: spanyard.dispatch.v1.DispatchService.ListMornings:input_type -> spanyard.dispatch.v1.ListMorningsRequest
-	32, // 44: spanyard.dispatch.v1.DispatchService.ConfirmMorning:input_type -> spanyard.dispatch.v1.ConfirmMorningRequest
-	34, // 45: spanyard.dispatch.v1.DispatchService.ListRuns:input_type -> spanyard.dispatch.v1.ListRunsRequest
-	36, // 46: spanyard.dispatch.v1.DispatchService.WatchPicks:input_type -> spanyard.dispatch.v1.WatchPicksRequest
-	38, // 47: spanyard.dispatch.v1.DispatchService.DepartRun:input_type -> spanyard.dispatch.v1.DepartRunRequest
-	40, // 48: spanyard.dispatch.v1.DispatchService.DeliverDrop:input_type -> spanyard.dispatch.v1.DeliverDropRequest
-	42, // 49: spanyard.dispatch.v1.DispatchService.CancelRun:input_type -> spanyard.dispatch.v1.CancelRunRequest
-	62, // 50: spanyard.dispatch.v1.DispatchService.RepairRuns:input_type -> spanyard.dispatch.v1.RepairRunsRequest
-	63, // 51: spanyard.dispatch.v1.DispatchService.ListNeeds:input_type -> spanyard.dispatch.v1.ListNeedsRequest
-	64, // 52: spanyard.dispatch.v1.DispatchService.RenderRunPapers:input_type -> spanyard.dispatch.v1.RenderRunPapersRequest
-	5,  // 53: spanyard.dispatch.v1.DispatchService.SetYardRules:output_type -> spanyard.dispatch.v1.SetYardRulesResponse
-	7,  // 54: spanyard.dispatch.v1.DispatchService.GetYardRules:output_type -> spanyard.dispatch.v1.GetYardRulesResponse
-	9,  // 55: spanyard.dispatch.v1.DispatchService.SetTrucks:output_type -> spanyard.dispatch.v1.SetTrucksResponse
-	11, // 56: spanyard.dispatch.v1.DispatchService.ListTrucks:output_type -> spanyard.dispatch.v1.ListTrucksResponse
-	13, // 57: spanyard.dispatch.v1.DispatchService.SetSites:output_type -> spanyard.dispatch.v1.SetSitesResponse
-	15, // 58: spanyard.dispatch.v1.DispatchService.ListSites:output_type -> spanyard.dispatch.v1.ListSitesResponse
-	17, // 59: spanyard.dispatch.v1.DispatchService.CallOffRooms:output_type -> spanyard.dispatch.v1.CallOffRoomsResponse
-	19, // 60: spanyard.dispatch.v1.DispatchService.CancelCallOff:output_type -> spanyard.dispatch.v1.CancelCallOffResponse
-	21, // 61: spanyard.dispatch.v1.DispatchService.ListCallOffs:output_type -> spanyard.dispatch.v1.ListCallOffsResponse
-	23, // 62: spanyard.dispatch.v1.DispatchService.ListFloors:output_type -> spanyard.dispatch.v1.ListFloorsResponse
-	26, // 63: spanyard.dispatch.v1.DispatchService.PlanMorning:output_type -> spanyard.dispatch.v1.PlanMorningResponse
-	28, // 64: spanyard.dispatch.v1.DispatchService.GetMorning:output_type -> spanyard.dispatch.v1.GetMorningResponse
-	30, // 65: spanyard.dispatch.v1.DispatchService.ListMornings:output_type -> spanyard.dispatch.v1.ListMorningsResponse
-	33, // 66: spanyard.dispatch.v1.DispatchService.ConfirmMorning:output_type -> spanyard.dispatch.v1.ConfirmMorningResponse
-	35, // 67: spanyard.dispatch.v1.DispatchService.ListRuns:output_type -> spanyard.dispatch.v1.ListRunsResponse
-	37, // 68: spanyard.dispatch.v1.DispatchService.WatchPicks:output_type -> spanyard.dispatch.v1.WatchPicksResponse
-	39, // 69: spanyard.dispatch.v1.DispatchService.DepartRun:output_type -> spanyard.dispatch.v1.DepartRunResponse
-	41, // 70: spanyard.dispatch.v1.DispatchService.DeliverDrop:output_type -> spanyard.dispatch.v1.DeliverDropResponse
-	43, // 71: spanyard.dispatch.v1.DispatchService.CancelRun:output_type -> spanyard.dispatch.v1.CancelRunResponse
-	65, // 72: spanyard.dispatch.v1.DispatchService.RepairRuns:output_type -> spanyard.dispatch.v1.RepairRunsResponse
-	66, // 73: spanyard.dispatch.v1.DispatchService.ListNeeds:output_type -> spanyard.dispatch.v1.ListNeedsResponse
-	67, // 74: spanyard.dispatch.v1.DispatchService.RenderRunPapers:output_type -> spanyard.dispatch.v1.RenderRunPapersResponse
-	53, // [53:75] is the sub-list for method output_type
-	31, // [31:53] is the sub-list for method input_type
-	31, // [31:31] is the sub-list for extension type_name
-	31, // [31:31] is the sub-list for extension extendee
-	0,  // [0:31] is the sub-list for field type_name
+	74, // 19: spanyard.dispatch.v1.MorningSummary.planned_at:type_name -> google.protobuf.Timestamp
+	4,  // 20: spanyard.dispatch.v1.ListRunsResponse.runs:type_name -> spanyard.dispatch.v1.RunStatus
+	74, // 21: spanyard.dispatch.v1.WatchPicksResponse.happened_at:type_name -> google.protobuf.Timestamp
+	75, // 22: spanyard.dispatch.v1.WatchPicksResponse.picks_issued:type_name -> spanyard.dispatch.event.v1.PicksIssued
+	76, // 23: spanyard.dispatch.v1.WatchPicksResponse.run_changed:type_name -> spanyard.dispatch.event.v1.RunChanged
+	77, // 24: spanyard.dispatch.v1.WatchPicksResponse.run_departed:type_name -> spanyard.dispatch.event.v1.RunDeparted
+	78, // 25: spanyard.dispatch.v1.WatchPicksResponse.run_cancelled:type_name -> spanyard.dispatch.event.v1.RunCancelled
+	79, // 26: spanyard.dispatch.v1.WatchPicksResponse.drop_delivered:type_name -> spanyard.dispatch.event.v1.DropDelivered
+	80, // 27: spanyard.dispatch.v1.WatchPicksResponse.run_cleared:type_name -> spanyard.dispatch.event.v1.RunCleared
+	81, // 28: spanyard.dispatch.v1.WatchPicksResponse.piece_set_down:type_name -> spanyard.dispatch.event.v1.PieceSetDown
+	82, // 29: spanyard.dispatch.v1.WatchPicksResponse.piece_taken_back:type_name -> spanyard.dispatch.event.v1.PieceTakenBack
+	83, // 30: spanyard.dispatch.v1.WatchPicksResponse.piece_exchanged:type_name -> spanyard.dispatch.event.v1.PieceExchanged
+	84, // 31: spanyard.dispatch.v1.SetTravelRequest.legs:type_name -> spanyard.dispatch.event.v1.TravelLeg
+	84, // 32: spanyard.dispatch.v1.ListTravelResponse.legs:type_name -> spanyard.dispatch.event.v1.TravelLeg
+	50, // 33: spanyard.dispatch.v1.EditMorningRequest.edits:type_name -> spanyard.dispatch.v1.PlanEdit
+	51, // 34: spanyard.dispatch.v1.PlanEdit.move_run:type_name -> spanyard.dispatch.v1.MoveRun
+	85, // 35: spanyard.dispatch.v1.PlanEdit.forbid_truck:type_name -> spanyard.dispatch.event.v1.ForbiddenTruck
+	85, // 36: spanyard.dispatch.v1.PlanEdit.allow_truck:type_name -> spanyard.dispatch.event.v1.ForbiddenTruck
+	3,  // 37: spanyard.dispatch.v1.EditMorningResponse.morning:type_name -> spanyard.dispatch.v1.Morning
+	53, // 38: spanyard.dispatch.v1.EditMorningResponse.changes:type_name -> spanyard.dispatch.v1.PlanChanges
+	54, // 39: spanyard.dispatch.v1.PlanChanges.before:type_name -> spanyard.dispatch.v1.PlanTotals
+	54, // 40: spanyard.dispatch.v1.PlanChanges.after:type_name -> spanyard.dispatch.v1.PlanTotals
+	55, // 41: spanyard.dispatch.v1.PlanChanges.runs:type_name -> spanyard.dispatch.v1.RunDifference
+	56, // 42: spanyard.dispatch.v1.PlanChanges.call_offs:type_name -> spanyard.dispatch.v1.CallOffDifference
+	2,  // 43: spanyard.dispatch.v1.RunDifference.kind:type_name -> spanyard.dispatch.v1.RunDifferenceKind
+	53, // 44: spanyard.dispatch.v1.ComparePlansResponse.changes:type_name -> spanyard.dispatch.v1.PlanChanges
+	60, // 45: spanyard.dispatch.v1.ReplanMorningRequest.happenings:type_name -> spanyard.dispatch.v1.Happening
+	86, // 46: spanyard.dispatch.v1.Happening.hindrance:type_name -> spanyard.dispatch.event.v1.Hindrance
+	87, // 47: spanyard.dispatch.v1.Happening.delay:type_name -> spanyard.dispatch.event.v1.RunDelayed
+	88, // 48: spanyard.dispatch.v1.Happening.ended:type_name -> spanyard.dispatch.event.v1.HindranceEnded
+	61, // 49: spanyard.dispatch.v1.ReplanMorningResponse.hit_runs:type_name -> spanyard.dispatch.v1.HitRun
+	3,  // 50: spanyard.dispatch.v1.ReplanMorningResponse.morning:type_name -> spanyard.dispatch.v1.Morning
+	53, // 51: spanyard.dispatch.v1.ReplanMorningResponse.changes:type_name -> spanyard.dispatch.v1.PlanChanges
+	65, // 52: spanyard.dispatch.v1.ExplainMorningResponse.trucks:type_name -> spanyard.dispatch.v1.TruckVerdict
+	5,  // 53: spanyard.dispatch.v1.DispatchService.SetYardRules:input_type -> spanyard.dispatch.v1.SetYardRulesRequest
+	7,  // 54: spanyard.dispatch.v1.DispatchService.GetYardRules:input_type -> spanyard.dispatch.v1.GetYardRulesRequest
+	9,  // 55: spanyard.dispatch.v1.DispatchService.SetTrucks:input_type -> spanyard.dispatch.v1.SetTrucksRequest
+	11, // 56: spanyard.dispatch.v1.DispatchService.ListTrucks:input_type -> spanyard.dispatch.v1.ListTrucksRequest
+	13, // 57: spanyard.dispatch.v1.DispatchService.SetSites:input_type -> spanyard.dispatch.v1.SetSitesRequest
+	15, // 58: spanyard.dispatch.v1.DispatchService.ListSites:input_type -> spanyard.dispatch.v1.ListSitesRequest
+	45, // 59: spanyard.dispatch.v1.DispatchService.SetTravel:input_type -> spanyard.dispatch.v1.SetTravelRequest
+	47, // 60: spanyard.dispatch.v1.DispatchService.ListTravel:input_type -> spanyard.dispatch.v1.ListTravelRequest
+	17, // 61: spanyard.dispatch.v1.DispatchService.CallOffRooms:input_type -> spanyard.dispatch.v1.CallOffRoomsRequest
+	19, // 62: spanyard.dispatch.v1.DispatchService.CancelCallOff:input_type -> spanyard.dispatch.v1.CancelCallOffRequest
+	21, // 63: spanyard.dispatch.v1.DispatchService.ListCallOffs:input_type -> spanyard.dispatch.v1.ListCallOffsRequest
+	23, // 64: spanyard.dispatch.v1.DispatchService.ListFloors:input_type -> spanyard.dispatch.v1.ListFloorsRequest
+	26, // 65: spanyard.dispatch.v1.DispatchService.PlanMorning:input_type -> spanyard.dispatch.v1.PlanMorningRequest
+	49, // 66: spanyard.dispatch.v1.DispatchService.EditMorning:input_type -> spanyard.dispatch.v1.EditMorningRequest
+	59, // 67: spanyard.dispatch.v1.DispatchService.ReplanMorning:input_type -> spanyard.dispatch.v1.ReplanMorningRequest
+	57, // 68: spanyard.dispatch.v1.DispatchService.ComparePlans:input_type -> spanyard.dispatch.v1.ComparePlansRequest
+	63, // 69: spanyard.dispatch.v1.DispatchService.ExplainMorning:input_type -> spanyard.dispatch.v1.ExplainMorningRequest
+	28, // 70: spanyard.dispatch.v1.DispatchService.GetMorning:input_type -> spanyard.dispatch.v1.GetMorningRequest
+	30, // 71: spanyard.dispatch.v1.DispatchService.ListMornings:input_type -> spanyard.dispatch.v1.ListMorningsRequest
+	33, // 72: spanyard.dispatch.v1.DispatchService.ConfirmMorning:input_type -> spanyard.dispatch.v1.ConfirmMorningRequest
+	35, // 73: spanyard.dispatch.v1.DispatchService.ListRuns:input_type -> spanyard.dispatch.v1.ListRunsRequest
+	37, // 74: spanyard.dispatch.v1.DispatchService.WatchPicks:input_type -> spanyard.dispatch.v1.WatchPicksRequest
+	39, // 75: spanyard.dispatch.v1.DispatchService.DepartRun:input_type -> spanyard.dispatch.v1.DepartRunRequest
+	41, // 76: spanyard.dispatch.v1.DispatchService.DeliverDrop:input_type -> spanyard.dispatch.v1.DeliverDropRequest
+	43, // 77: spanyard.dispatch.v1.DispatchService.CancelRun:input_type -> spanyard.dispatch.v1.CancelRunRequest
+	89, // 78: spanyard.dispatch.v1.DispatchService.RepairRuns:input_type -> spanyard.dispatch.v1.RepairRunsRequest
+	90, // 79: spanyard.dispatch.v1.DispatchService.ListNeeds:input_type -> spanyard.dispatch.v1.ListNeedsRequest
+	91, // 80: spanyard.dispatch.v1.DispatchService.RenderRunPapers:input_type -> spanyard.dispatch.v1.RenderRunPapersRequest
+	6,  // 81: spanyard.dispatch.v1.DispatchService.SetYardRules:output_type -> spanyard.dispatch.v1.SetYardRulesResponse
+	8,  // 82: spanyard.dispatch.v1.DispatchService.GetYardRules:output_type -> spanyard.dispatch.v1.GetYardRulesResponse
+	10, // 83: spanyard.dispatch.v1.DispatchService.SetTrucks:output_type -> spanyard.dispatch.v1.SetTrucksResponse
+	12, // 84: spanyard.dispatch.v1.DispatchService.ListTrucks:output_type -> spanyard.dispatch.v1.ListTrucksResponse
+	14, // 85: spanyard.dispatch.v1.DispatchService.SetSites:output_type -> spanyard.dispatch.v1.SetSitesResponse
+	16, // 86: spanyard.dispatch.v1.DispatchService.ListSites:output_type -> spanyard.dispatch.v1.ListSitesResponse
+	46, // 87: spanyard.dispatch.v1.DispatchService.SetTravel:output_type -> spanyard.dispatch.v1.SetTravelResponse
+	48, // 88: spanyard.dispatch.v1.DispatchService.ListTravel:output_type -> spanyard.dispatch.v1.ListTravelResponse
+	18, // 89: spanyard.dispatch.v1.DispatchService.CallOffRooms:output_type -> spanyard.dispatch.v1.CallOffRoomsResponse
+	20, // 90: spanyard.dispatch.v1.DispatchService.CancelCallOff:output_type -> spanyard.dispatch.v1.CancelCallOffResponse
+	22, // 91: spanyard.dispatch.v1.DispatchService.ListCallOffs:output_type -> spanyard.dispatch.v1.ListCallOffsResponse
+	24, // 92: spanyard.dispatch.v1.DispatchService.ListFloors:output_type -> spanyard.dispatch.v1.ListFloorsResponse
+	27, // 93: spanyard.dispatch.v1.DispatchService.PlanMorning:output_type -> spanyard.dispatch.v1.PlanMorningResponse
+	52, // 94: spanyard.dispatch.v1.DispatchService.EditMorning:output_type -> spanyard.dispatch.v1.EditMorningResponse
+	62, // 95: spanyard.dispatch.v1.DispatchService.ReplanMorning:output_type -> spanyard.dispatch.v1.ReplanMorningResponse
+	58, // 96: spanyard.dispatch.v1.DispatchService.ComparePlans:output_type -> spanyard.dispatch.v1.ComparePlansResponse
+	64, // 97: spanyard.dispatch.v1.DispatchService.ExplainMorning:output_type -> spanyard.dispatch.v1.ExplainMorningResponse
+	29, // 98: spanyard.dispatch.v1.DispatchService.GetMorning:output_type -> spanyard.dispatch.v1.GetMorningResponse
+	31, // 99: spanyard.dispatch.v1.DispatchService.ListMornings:output_type -> spanyard.dispatch.v1.ListMorningsResponse
+	34, // 100: spanyard.dispatch.v1.DispatchService.ConfirmMorning:output_type -> spanyard.dispatch.v1.ConfirmMorningResponse
+	36, // 101: spanyard.dispatch.v1.DispatchService.ListRuns:output_type -> spanyard.dispatch.v1.ListRunsResponse
+	38, // 102: spanyard.dispatch.v1.DispatchService.WatchPicks:output_type -> spanyard.dispatch.v1.WatchPicksResponse
+	40, // 103: spanyard.dispatch.v1.DispatchService.DepartRun:output_type -> spanyard.dispatch.v1.DepartRunResponse
+	42, // 104: spanyard.dispatch.v1.DispatchService.DeliverDrop:output_type -> spanyard.dispatch.v1.DeliverDropResponse
+	44, // 105: spanyard.dispatch.v1.DispatchService.CancelRun:output_type -> spanyard.dispatch.v1.CancelRunResponse
+	92, // 106: spanyard.dispatch.v1.DispatchService.RepairRuns:output_type -> spanyard.dispatch.v1.RepairRunsResponse
+	93, // 107: spanyard.dispatch.v1.DispatchService.ListNeeds:output_type -> spanyard.dispatch.v1.ListNeedsResponse
+	94, // 108: spanyard.dispatch.v1.DispatchService.RenderRunPapers:output_type -> spanyard.dispatch.v1.RenderRunPapersResponse
+	81, // [81:109] is the sub-list for method output_type
+	53, // [53:81] is the sub-list for method input_type
+	53, // [53:53] is the sub-list for extension type_name
+	53, // [53:53] is the sub-list for extension extendee
+	0,  // [0:53] is the sub-list for field type_name
 }
 
 func init() { file_spanyard_dispatch_v1_dispatch_proto_init() }
@@ -3251,13 +5155,34 @@ func file_spanyard_dispatch_v1_dispatch_proto_init() {
 		(*WatchPicksResponse_PieceTakenBack)(nil),
 		(*WatchPicksResponse_PieceExchanged)(nil),
 	}
+	file_spanyard_dispatch_v1_dispatch_proto_msgTypes[47].OneofWrappers = []any{
+		(*PlanEdit_LockRunId)(nil),
+		(*PlanEdit_UnlockRunId)(nil),
+		(*PlanEdit_MoveRun)(nil),
+		(*PlanEdit_ForbidTruck)(nil),
+		(*PlanEdit_AllowTruck)(nil),
+		(*PlanEdit_WithoutTruckId)(nil),
+		(*PlanEdit_WithTruckId)(nil),
+		(*PlanEdit_LeaveOutCallOffId)(nil),
+		(*PlanEdit_TakeInCallOffId)(nil),
+	}
+	file_spanyard_dispatch_v1_dispatch_proto_msgTypes[57].OneofWrappers = []any{
+		(*Happening_Hindrance)(nil),
+		(*Happening_Delay)(nil),
+		(*Happening_Ended)(nil),
+	}
+	file_spanyard_dispatch_v1_dispatch_proto_msgTypes[60].OneofWrappers = []any{
+		(*ExplainMorningRequest_Piece)(nil),
+		(*ExplainMorningRequest_RunId)(nil),
+		(*ExplainMorningRequest_CallOffId)(nil),
+	}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_spanyard_dispatch_v1_dispatch_proto_rawDesc), len(file_spanyard_dispatch_v1_dispatch_proto_rawDesc)),
-			NumEnums:      2,
-			NumMessages:   42,
+			NumEnums:      3,
+			NumMessages:   63,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -28,11 +28,17 @@ const (
 	DispatchService_ListTrucks_FullMethodName      = "/spanyard.dispatch.v1.DispatchService/ListTrucks"
 	DispatchService_SetSites_FullMethodName        = "/spanyard.dispatch.v1.DispatchService/SetSites"
 	DispatchService_ListSites_FullMethodName       = "/spanyard.dispatch.v1.DispatchService/ListSites"
+	DispatchService_SetTravel_FullMethodName       = "/spanyard.dispatch.v1.DispatchService/SetTravel"
+	DispatchService_ListTravel_FullMethodName      = "/spanyard.dispatch.v1.DispatchService/ListTravel"
 	DispatchService_CallOffRooms_FullMethodName    = "/spanyard.dispatch.v1.DispatchService/CallOffRooms"
 	DispatchService_CancelCallOff_FullMethodName   = "/spanyard.dispatch.v1.DispatchService/CancelCallOff"
 	DispatchService_ListCallOffs_FullMethodName    = "/spanyard.dispatch.v1.DispatchService/ListCallOffs"
 	DispatchService_ListFloors_FullMethodName      = "/spanyard.dispatch.v1.DispatchService/ListFloors"
 	DispatchService_PlanMorning_FullMethodName     = "/spanyard.dispatch.v1.DispatchService/PlanMorning"
+	DispatchService_EditMorning_FullMethodName     = "/spanyard.dispatch.v1.DispatchService/EditMorning"
+	DispatchService_ReplanMorning_FullMethodName   = "/spanyard.dispatch.v1.DispatchService/ReplanMorning"
+	DispatchService_ComparePlans_FullMethodName    = "/spanyard.dispatch.v1.DispatchService/ComparePlans"
+	DispatchService_ExplainMorning_FullMethodName  = "/spanyard.dispatch.v1.DispatchService/ExplainMorning"
 	DispatchService_GetMorning_FullMethodName      = "/spanyard.dispatch.v1.DispatchService/GetMorning"
 	DispatchService_ListMornings_FullMethodName    = "/spanyard.dispatch.v1.DispatchService/ListMornings"
 	DispatchService_ConfirmMorning_FullMethodName  = "/spanyard.dispatch.v1.DispatchService/ConfirmMorning"
@@ -68,6 +74,11 @@ type DispatchServiceClient interface {
 	SetSites(ctx context.Context, in *SetSitesRequest, opts ...grpc.CallOption) (*SetSitesResponse, error)
 	// Lists the yard's sites. Idempotent.
 	ListSites(ctx context.Context, in *ListSitesRequest, opts ...grpc.CallOption) (*ListSitesResponse, error)
+	// Replaces the table of known ways between the yard and the sites; ways that it
+	// does not have are worked out from places, road factor and speed. Idempotent.
+	SetTravel(ctx context.Context, in *SetTravelRequest, opts ...grpc.CallOption) (*SetTravelResponse, error)
+	// Lists the known ways. Idempotent.
+	ListTravel(ctx context.Context, in *ListTravelRequest, opts ...grpc.CallOption) (*ListTravelResponse, error)
 	// Takes call-offs, all or none. Idempotent.
 	CallOffRooms(ctx context.Context, in *CallOffRoomsRequest, opts ...grpc.CallOption) (*CallOffRoomsResponse, error)
 	// Withdraws a call-off that is not on a confirmed run. Idempotent.
@@ -79,6 +90,19 @@ type DispatchServiceClient interface {
 	// Makes a plan for a morning from what is free and called off and not yet
 	// on a confirmed run. It binds nobody until it is confirmed. Idempotent.
 	PlanMorning(ctx context.Context, in *PlanMorningRequest, opts ...grpc.CallOption) (*PlanMorningResponse, error)
+	// Makes a plan out of one that is not confirmed: with what is wished, and as
+	// little else changed as can be. Refuses with every limit that stands against a
+	// wish. Idempotent.
+	EditMorning(ctx context.Context, in *EditMorningRequest, opts ...grpc.CallOption) (*EditMorningResponse, error)
+	// Plans a day anew after something happened: only the runs that it hits are
+	// cancelled and planned again. What is loading, on the road or not hit stays.
+	// Idempotent.
+	ReplanMorning(ctx context.Context, in *ReplanMorningRequest, opts ...grpc.CallOption) (*ReplanMorningResponse, error)
+	// Says run by run and call-off by call-off how two plans of a day differ.
+	ComparePlans(ctx context.Context, in *ComparePlansRequest, opts ...grpc.CallOption) (*ComparePlansResponse, error)
+	// Says why a piece is on its run, or why a call-off is not served, and what
+	// stands against other trucks.
+	ExplainMorning(ctx context.Context, in *ExplainMorningRequest, opts ...grpc.CallOption) (*ExplainMorningResponse, error)
 	// Returns a plan. Idempotent.
 	GetMorning(ctx context.Context, in *GetMorningRequest, opts ...grpc.CallOption) (*GetMorningResponse, error)
 	// Lists the plans of a day, without their runs. Idempotent.
@@ -178,6 +202,26 @@ func (c *dispatchServiceClient) ListSites(ctx context.Context, in *ListSitesRequ
 	return out, nil
 }
 
+func (c *dispatchServiceClient) SetTravel(ctx context.Context, in *SetTravelRequest, opts ...grpc.CallOption) (*SetTravelResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(SetTravelResponse)
+	err := c.cc.Invoke(ctx, DispatchService_SetTravel_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *dispatchServiceClient) ListTravel(ctx context.Context, in *ListTravelRequest, opts ...grpc.CallOption) (*ListTravelResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListTravelResponse)
+	err := c.cc.Invoke(ctx, DispatchService_ListTravel_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *dispatchServiceClient) CallOffRooms(ctx context.Context, in *CallOffRoomsRequest, opts ...grpc.CallOption) (*CallOffRoomsResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(CallOffRoomsResponse)
@@ -222,6 +266,46 @@ func (c *dispatchServiceClient) PlanMorning(ctx context.Context, in *PlanMorning
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(PlanMorningResponse)
 	err := c.cc.Invoke(ctx, DispatchService_PlanMorning_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *dispatchServiceClient) EditMorning(ctx context.Context, in *EditMorningRequest, opts ...grpc.CallOption) (*EditMorningResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(EditMorningResponse)
+	err := c.cc.Invoke(ctx, DispatchService_EditMorning_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *dispatchServiceClient) ReplanMorning(ctx context.Context, in *ReplanMorningRequest, opts ...grpc.CallOption) (*ReplanMorningResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ReplanMorningResponse)
+	err := c.cc.Invoke(ctx, DispatchService_ReplanMorning_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *dispatchServiceClient) ComparePlans(ctx context.Context, in *ComparePlansRequest, opts ...grpc.CallOption) (*ComparePlansResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ComparePlansResponse)
+	err := c.cc.Invoke(ctx, DispatchService_ComparePlans_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *dispatchServiceClient) ExplainMorning(ctx context.Context, in *ExplainMorningRequest, opts ...grpc.CallOption) (*ExplainMorningResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ExplainMorningResponse)
+	err := c.cc.Invoke(ctx, DispatchService_ExplainMorning_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
@@ -369,6 +453,11 @@ type DispatchServiceServer interface {
 	SetSites(context.Context, *SetSitesRequest) (*SetSitesResponse, error)
 	// Lists the yard's sites. Idempotent.
 	ListSites(context.Context, *ListSitesRequest) (*ListSitesResponse, error)
+	// Replaces the table of known ways between the yard and the sites; ways that it
+	// does not have are worked out from places, road factor and speed. Idempotent.
+	SetTravel(context.Context, *SetTravelRequest) (*SetTravelResponse, error)
+	// Lists the known ways. Idempotent.
+	ListTravel(context.Context, *ListTravelRequest) (*ListTravelResponse, error)
 	// Takes call-offs, all or none. Idempotent.
 	CallOffRooms(context.Context, *CallOffRoomsRequest) (*CallOffRoomsResponse, error)
 	// Withdraws a call-off that is not on a confirmed run. Idempotent.
@@ -380,6 +469,19 @@ type DispatchServiceServer interface {
 	// Makes a plan for a morning from what is free and called off and not yet
 	// on a confirmed run. It binds nobody until it is confirmed. Idempotent.
 	PlanMorning(context.Context, *PlanMorningRequest) (*PlanMorningResponse, error)
+	// Makes a plan out of one that is not confirmed: with what is wished, and as
+	// little else changed as can be. Refuses with every limit that stands against a
+	// wish. Idempotent.
+	EditMorning(context.Context, *EditMorningRequest) (*EditMorningResponse, error)
+	// Plans a day anew after something happened: only the runs that it hits are
+	// cancelled and planned again. What is loading, on the road or not hit stays.
+	// Idempotent.
+	ReplanMorning(context.Context, *ReplanMorningRequest) (*ReplanMorningResponse, error)
+	// Says run by run and call-off by call-off how two plans of a day differ.
+	ComparePlans(context.Context, *ComparePlansRequest) (*ComparePlansResponse, error)
+	// Says why a piece is on its run, or why a call-off is not served, and what
+	// stands against other trucks.
+	ExplainMorning(context.Context, *ExplainMorningRequest) (*ExplainMorningResponse, error)
 	// Returns a plan. Idempotent.
 	GetMorning(context.Context, *GetMorningRequest) (*GetMorningResponse, error)
 	// Lists the plans of a day, without their runs. Idempotent.
@@ -437,6 +539,12 @@ func (UnimplementedDispatchServiceServer) SetSites(context.Context, *SetSitesReq
 func (UnimplementedDispatchServiceServer) ListSites(context.Context, *ListSitesRequest) (*ListSitesResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ListSites not implemented")
 }
+func (UnimplementedDispatchServiceServer) SetTravel(context.Context, *SetTravelRequest) (*SetTravelResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method SetTravel not implemented")
+}
+func (UnimplementedDispatchServiceServer) ListTravel(context.Context, *ListTravelRequest) (*ListTravelResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListTravel not implemented")
+}
 func (UnimplementedDispatchServiceServer) CallOffRooms(context.Context, *CallOffRoomsRequest) (*CallOffRoomsResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method CallOffRooms not implemented")
 }
@@ -451,6 +559,18 @@ func (UnimplementedDispatchServiceServer) ListFloors(context.Context, *ListFloor
 }
 func (UnimplementedDispatchServiceServer) PlanMorning(context.Context, *PlanMorningRequest) (*PlanMorningResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method PlanMorning not implemented")
+}
+func (UnimplementedDispatchServiceServer) EditMorning(context.Context, *EditMorningRequest) (*EditMorningResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method EditMorning not implemented")
+}
+func (UnimplementedDispatchServiceServer) ReplanMorning(context.Context, *ReplanMorningRequest) (*ReplanMorningResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ReplanMorning not implemented")
+}
+func (UnimplementedDispatchServiceServer) ComparePlans(context.Context, *ComparePlansRequest) (*ComparePlansResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ComparePlans not implemented")
+}
+func (UnimplementedDispatchServiceServer) ExplainMorning(context.Context, *ExplainMorningRequest) (*ExplainMorningResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ExplainMorning not implemented")
 }
 func (UnimplementedDispatchServiceServer) GetMorning(context.Context, *GetMorningRequest) (*GetMorningResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method GetMorning not implemented")
@@ -614,6 +734,42 @@ func _DispatchService_ListSites_Handler(srv interface{}, ctx context.Context, de
 	return interceptor(ctx, in, info, handler)
 }
 
+func _DispatchService_SetTravel_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(SetTravelRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(DispatchServiceServer).SetTravel(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: DispatchService_SetTravel_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(DispatchServiceServer).SetTravel(ctx, req.(*SetTravelRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _DispatchService_ListTravel_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListTravelRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(DispatchServiceServer).ListTravel(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: DispatchService_ListTravel_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(DispatchServiceServer).ListTravel(ctx, req.(*ListTravelRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _DispatchService_CallOffRooms_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(CallOffRoomsRequest)
 	if err := dec(in); err != nil {
@@ -700,6 +856,78 @@ func _DispatchService_PlanMorning_Handler(srv interface{}, ctx context.Context, 
 	}
 	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
 		return srv.(DispatchServiceServer).PlanMorning(ctx, req.(*PlanMorningRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _DispatchService_EditMorning_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(EditMorningRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(DispatchServiceServer).EditMorning(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: DispatchService_EditMorning_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(DispatchServiceServer).EditMorning(ctx, req.(*EditMorningRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _DispatchService_ReplanMorning_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ReplanMorningRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(DispatchServiceServer).ReplanMorning(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: DispatchService_ReplanMorning_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(DispatchServiceServer).ReplanMorning(ctx, req.(*ReplanMorningRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _DispatchService_ComparePlans_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ComparePlansRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(DispatchServiceServer).ComparePlans(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: DispatchService_ComparePlans_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(DispatchServiceServer).ComparePlans(ctx, req.(*ComparePlansRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _DispatchService_ExplainMorning_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ExplainMorningRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(DispatchServiceServer).ExplainMorning(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: DispatchService_ExplainMorning_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(DispatchServiceServer).ExplainMorning(ctx, req.(*ExplainMorningRequest))
 	}
 	return interceptor(ctx, in, info, handler)
 }
@@ -927,6 +1155,14 @@ var DispatchService_ServiceDesc = grpc.ServiceDesc{
 			Handler:    _DispatchService_ListSites_Handler,
 		},
 		{
+			MethodName: "SetTravel",
+			Handler:    _DispatchService_SetTravel_Handler,
+		},
+		{
+			MethodName: "ListTravel",
+			Handler:    _DispatchService_ListTravel_Handler,
+		},
+		{
 			MethodName: "CallOffRooms",
 			Handler:    _DispatchService_CallOffRooms_Handler,
 		},
@@ -945,6 +1181,22 @@ var DispatchService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "PlanMorning",
 			Handler:    _DispatchService_PlanMorning_Handler,
+		},
+		{
+			MethodName: "EditMorning",
+			Handler:    _DispatchService_EditMorning_Handler,
+		},
+		{
+			MethodName: "ReplanMorning",
+			Handler:    _DispatchService_ReplanMorning_Handler,
+		},
+		{
+			MethodName: "ComparePlans",
+			Handler:    _DispatchService_ComparePlans_Handler,
+		},
+		{
+			MethodName: "ExplainMorning",
+			Handler:    _DispatchService_ExplainMorning_Handler,
 		},
 		{
 			MethodName: "GetMorning",

@@ -108,6 +108,8 @@ const (
 	UnservedReason_UNSERVED_REASON_NO_TIME UnservedReason = 5
 	// An earlier piece of the laying order is not served.
 	UnservedReason_UNSERVED_REASON_AFTER_UNSERVED UnservedReason = 6
+	// A dispatcher leaves the call-off out.
+	UnservedReason_UNSERVED_REASON_LEFT_OUT UnservedReason = 7
 )
 
 // Enum value maps for UnservedReason.
@@ -120,6 +122,7 @@ var (
 		4: "UNSERVED_REASON_DOES_NOT_FIT",
 		5: "UNSERVED_REASON_NO_TIME",
 		6: "UNSERVED_REASON_AFTER_UNSERVED",
+		7: "UNSERVED_REASON_LEFT_OUT",
 	}
 	UnservedReason_value = map[string]int32{
 		"UNSERVED_REASON_UNSPECIFIED":    0,
@@ -129,6 +132,7 @@ var (
 		"UNSERVED_REASON_DOES_NOT_FIT":   4,
 		"UNSERVED_REASON_NO_TIME":        5,
 		"UNSERVED_REASON_AFTER_UNSERVED": 6,
+		"UNSERVED_REASON_LEFT_OUT":       7,
 	}
 )
 
@@ -171,6 +175,7 @@ type Event struct {
 	//	*Event_YardRulesSet
 	//	*Event_TrucksSet
 	//	*Event_SitesSet
+	//	*Event_TravelSet
 	//	*Event_FloorPlanned
 	//	*Event_FloorWithdrawn
 	//	*Event_CalledOff
@@ -181,6 +186,8 @@ type Event struct {
 	//	*Event_PicksIssued
 	//	*Event_MorningConfirmed
 	//	*Event_MorningConfirmFailed
+	//	*Event_DayHindered
+	//	*Event_HindranceEnded
 	//	*Event_RunChanged
 	//	*Event_RunDeparted
 	//	*Event_DropDelivered
@@ -190,6 +197,7 @@ type Event struct {
 	//	*Event_PieceSetDown
 	//	*Event_PieceTakenBack
 	//	*Event_PieceExchanged
+	//	*Event_RunDelayed
 	Kind          isEvent_Kind `protobuf_oneof:"kind"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -254,6 +262,15 @@ func (x *Event) GetSitesSet() *SitesSet {
 	if x != nil {
 		if x, ok := x.Kind.(*Event_SitesSet); ok {
 			return x.SitesSet
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetTravelSet() *TravelSet {
+	if x != nil {
+		if x, ok := x.Kind.(*Event_TravelSet); ok {
+			return x.TravelSet
 		}
 	}
 	return nil
@@ -349,6 +366,24 @@ func (x *Event) GetMorningConfirmFailed() *MorningConfirmFailed {
 	return nil
 }
 
+func (x *Event) GetDayHindered() *DayHindered {
+	if x != nil {
+		if x, ok := x.Kind.(*Event_DayHindered); ok {
+			return x.DayHindered
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetHindranceEnded() *HindranceEnded {
+	if x != nil {
+		if x, ok := x.Kind.(*Event_HindranceEnded); ok {
+			return x.HindranceEnded
+		}
+	}
+	return nil
+}
+
 func (x *Event) GetRunChanged() *RunChanged {
 	if x != nil {
 		if x, ok := x.Kind.(*Event_RunChanged); ok {
@@ -430,6 +465,15 @@ func (x *Event) GetPieceExchanged() *PieceExchanged {
 	return nil
 }
 
+func (x *Event) GetRunDelayed() *RunDelayed {
+	if x != nil {
+		if x, ok := x.Kind.(*Event_RunDelayed); ok {
+			return x.RunDelayed
+		}
+	}
+	return nil
+}
+
 type isEvent_Kind interface {
 	isEvent_Kind()
 }
@@ -444,6 +488,10 @@ type Event_TrucksSet struct {
 
 type Event_SitesSet struct {
 	SitesSet *SitesSet `protobuf:"bytes,3,opt,name=sites_set,json=sitesSet,proto3,oneof"`
+}
+
+type Event_TravelSet struct {
+	TravelSet *TravelSet `protobuf:"bytes,4,opt,name=travel_set,json=travelSet,proto3,oneof"`
 }
 
 type Event_FloorPlanned struct {
@@ -486,6 +534,14 @@ type Event_MorningConfirmFailed struct {
 	MorningConfirmFailed *MorningConfirmFailed `protobuf:"bytes,35,opt,name=morning_confirm_failed,json=morningConfirmFailed,proto3,oneof"`
 }
 
+type Event_DayHindered struct {
+	DayHindered *DayHindered `protobuf:"bytes,36,opt,name=day_hindered,json=dayHindered,proto3,oneof"`
+}
+
+type Event_HindranceEnded struct {
+	HindranceEnded *HindranceEnded `protobuf:"bytes,37,opt,name=hindrance_ended,json=hindranceEnded,proto3,oneof"`
+}
+
 type Event_RunChanged struct {
 	RunChanged *RunChanged `protobuf:"bytes,40,opt,name=run_changed,json=runChanged,proto3,oneof"`
 }
@@ -522,11 +578,17 @@ type Event_PieceExchanged struct {
 	PieceExchanged *PieceExchanged `protobuf:"bytes,48,opt,name=piece_exchanged,json=pieceExchanged,proto3,oneof"`
 }
 
+type Event_RunDelayed struct {
+	RunDelayed *RunDelayed `protobuf:"bytes,49,opt,name=run_delayed,json=runDelayed,proto3,oneof"`
+}
+
 func (*Event_YardRulesSet) isEvent_Kind() {}
 
 func (*Event_TrucksSet) isEvent_Kind() {}
 
 func (*Event_SitesSet) isEvent_Kind() {}
+
+func (*Event_TravelSet) isEvent_Kind() {}
 
 func (*Event_FloorPlanned) isEvent_Kind() {}
 
@@ -548,6 +610,10 @@ func (*Event_MorningConfirmed) isEvent_Kind() {}
 
 func (*Event_MorningConfirmFailed) isEvent_Kind() {}
 
+func (*Event_DayHindered) isEvent_Kind() {}
+
+func (*Event_HindranceEnded) isEvent_Kind() {}
+
 func (*Event_RunChanged) isEvent_Kind() {}
 
 func (*Event_RunDeparted) isEvent_Kind() {}
@@ -565,6 +631,8 @@ func (*Event_PieceSetDown) isEvent_Kind() {}
 func (*Event_PieceTakenBack) isEvent_Kind() {}
 
 func (*Event_PieceExchanged) isEvent_Kind() {}
+
+func (*Event_RunDelayed) isEvent_Kind() {}
 
 // The rules of loading and driving were set.
 type YardRulesSet struct {
@@ -1263,6 +1331,374 @@ func (x *SitesSet) GetSites() []*Site {
 	return nil
 }
 
+// TravelSet replaces the table of known ways as a whole.
+type TravelSet struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Legs          []*TravelLeg           `protobuf:"bytes,1,rep,name=legs,proto3" json:"legs,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *TravelSet) Reset() {
+	*x = TravelSet{}
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[8]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *TravelSet) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*TravelSet) ProtoMessage() {}
+
+func (x *TravelSet) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[8]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use TravelSet.ProtoReflect.Descriptor instead.
+func (*TravelSet) Descriptor() ([]byte, []int) {
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{8}
+}
+
+func (x *TravelSet) GetLegs() []*TravelLeg {
+	if x != nil {
+		return x.Legs
+	}
+	return nil
+}
+
+// TravelLeg is a way of which distance and time are known. An empty site is the
+// yard.
+type TravelLeg struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	FromSiteId    string                 `protobuf:"bytes,1,opt,name=from_site_id,json=fromSiteId,proto3" json:"from_site_id,omitempty"`
+	ToSiteId      string                 `protobuf:"bytes,2,opt,name=to_site_id,json=toSiteId,proto3" json:"to_site_id,omitempty"`
+	Metres        int32                  `protobuf:"varint,3,opt,name=metres,proto3" json:"metres,omitempty"`
+	Minutes       int32                  `protobuf:"varint,4,opt,name=minutes,proto3" json:"minutes,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *TravelLeg) Reset() {
+	*x = TravelLeg{}
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[9]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *TravelLeg) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*TravelLeg) ProtoMessage() {}
+
+func (x *TravelLeg) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[9]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use TravelLeg.ProtoReflect.Descriptor instead.
+func (*TravelLeg) Descriptor() ([]byte, []int) {
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{9}
+}
+
+func (x *TravelLeg) GetFromSiteId() string {
+	if x != nil {
+		return x.FromSiteId
+	}
+	return ""
+}
+
+func (x *TravelLeg) GetToSiteId() string {
+	if x != nil {
+		return x.ToSiteId
+	}
+	return ""
+}
+
+func (x *TravelLeg) GetMetres() int32 {
+	if x != nil {
+		return x.Metres
+	}
+	return 0
+}
+
+func (x *TravelLeg) GetMinutes() int32 {
+	if x != nil {
+		return x.Minutes
+	}
+	return 0
+}
+
+// DayHindered: a truck stands still, or a site is closed, for a part of a day.
+type DayHindered struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Day           string                 `protobuf:"bytes,1,opt,name=day,proto3" json:"day,omitempty"`
+	Hindrance     *Hindrance             `protobuf:"bytes,2,opt,name=hindrance,proto3" json:"hindrance,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DayHindered) Reset() {
+	*x = DayHindered{}
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DayHindered) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DayHindered) ProtoMessage() {}
+
+func (x *DayHindered) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DayHindered.ProtoReflect.Descriptor instead.
+func (*DayHindered) Descriptor() ([]byte, []int) {
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{10}
+}
+
+func (x *DayHindered) GetDay() string {
+	if x != nil {
+		return x.Day
+	}
+	return ""
+}
+
+func (x *DayHindered) GetHindrance() *Hindrance {
+	if x != nil {
+		return x.Hindrance
+	}
+	return nil
+}
+
+// Hindrance is of a truck or of a site.
+type Hindrance struct {
+	state   protoimpl.MessageState `protogen:"open.v1"`
+	TruckId string                 `protobuf:"bytes,1,opt,name=truck_id,json=truckId,proto3" json:"truck_id,omitempty"`
+	SiteId  string                 `protobuf:"bytes,2,opt,name=site_id,json=siteId,proto3" json:"site_id,omitempty"`
+	// First minute of the day, and the first after it; 0 is the end of the day.
+	FromMinute    int32  `protobuf:"varint,3,opt,name=from_minute,json=fromMinute,proto3" json:"from_minute,omitempty"`
+	UntilMinute   int32  `protobuf:"varint,4,opt,name=until_minute,json=untilMinute,proto3" json:"until_minute,omitempty"`
+	Reason        string `protobuf:"bytes,5,opt,name=reason,proto3" json:"reason,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Hindrance) Reset() {
+	*x = Hindrance{}
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Hindrance) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Hindrance) ProtoMessage() {}
+
+func (x *Hindrance) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Hindrance.ProtoReflect.Descriptor instead.
+func (*Hindrance) Descriptor() ([]byte, []int) {
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{11}
+}
+
+func (x *Hindrance) GetTruckId() string {
+	if x != nil {
+		return x.TruckId
+	}
+	return ""
+}
+
+func (x *Hindrance) GetSiteId() string {
+	if x != nil {
+		return x.SiteId
+	}
+	return ""
+}
+
+func (x *Hindrance) GetFromMinute() int32 {
+	if x != nil {
+		return x.FromMinute
+	}
+	return 0
+}
+
+func (x *Hindrance) GetUntilMinute() int32 {
+	if x != nil {
+		return x.UntilMinute
+	}
+	return 0
+}
+
+func (x *Hindrance) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+// HindranceEnded: the truck drives again, or the site is open.
+type HindranceEnded struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Day           string                 `protobuf:"bytes,1,opt,name=day,proto3" json:"day,omitempty"`
+	TruckId       string                 `protobuf:"bytes,2,opt,name=truck_id,json=truckId,proto3" json:"truck_id,omitempty"`
+	SiteId        string                 `protobuf:"bytes,3,opt,name=site_id,json=siteId,proto3" json:"site_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *HindranceEnded) Reset() {
+	*x = HindranceEnded{}
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *HindranceEnded) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*HindranceEnded) ProtoMessage() {}
+
+func (x *HindranceEnded) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use HindranceEnded.ProtoReflect.Descriptor instead.
+func (*HindranceEnded) Descriptor() ([]byte, []int) {
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{12}
+}
+
+func (x *HindranceEnded) GetDay() string {
+	if x != nil {
+		return x.Day
+	}
+	return ""
+}
+
+func (x *HindranceEnded) GetTruckId() string {
+	if x != nil {
+		return x.TruckId
+	}
+	return ""
+}
+
+func (x *HindranceEnded) GetSiteId() string {
+	if x != nil {
+		return x.SiteId
+	}
+	return ""
+}
+
+// RunDelayed: what is left of a run is so much later.
+type RunDelayed struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	RunId         string                 `protobuf:"bytes,1,opt,name=run_id,json=runId,proto3" json:"run_id,omitempty"`
+	Minutes       int32                  `protobuf:"varint,2,opt,name=minutes,proto3" json:"minutes,omitempty"`
+	Reason        string                 `protobuf:"bytes,3,opt,name=reason,proto3" json:"reason,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RunDelayed) Reset() {
+	*x = RunDelayed{}
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RunDelayed) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RunDelayed) ProtoMessage() {}
+
+func (x *RunDelayed) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RunDelayed.ProtoReflect.Descriptor instead.
+func (*RunDelayed) Descriptor() ([]byte, []int) {
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *RunDelayed) GetRunId() string {
+	if x != nil {
+		return x.RunId
+	}
+	return ""
+}
+
+func (x *RunDelayed) GetMinutes() int32 {
+	if x != nil {
+		return x.Minutes
+	}
+	return 0
+}
+
+func (x *RunDelayed) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
 // Site is where floors are laid.
 type Site struct {
 	state  protoimpl.MessageState `protogen:"open.v1"`
@@ -1292,7 +1728,7 @@ type Site struct {
 
 func (x *Site) Reset() {
 	*x = Site{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[8]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1304,7 +1740,7 @@ func (x *Site) String() string {
 func (*Site) ProtoMessage() {}
 
 func (x *Site) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[8]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1317,7 +1753,7 @@ func (x *Site) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Site.ProtoReflect.Descriptor instead.
 func (*Site) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{8}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *Site) GetSiteId() string {
@@ -1427,7 +1863,7 @@ type FloorPlanned struct {
 
 func (x *FloorPlanned) Reset() {
 	*x = FloorPlanned{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[9]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1439,7 +1875,7 @@ func (x *FloorPlanned) String() string {
 func (*FloorPlanned) ProtoMessage() {}
 
 func (x *FloorPlanned) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[9]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1452,7 +1888,7 @@ func (x *FloorPlanned) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FloorPlanned.ProtoReflect.Descriptor instead.
 func (*FloorPlanned) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{9}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *FloorPlanned) GetJobId() string {
@@ -1511,7 +1947,7 @@ type RoomDemand struct {
 
 func (x *RoomDemand) Reset() {
 	*x = RoomDemand{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[10]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1523,7 +1959,7 @@ func (x *RoomDemand) String() string {
 func (*RoomDemand) ProtoMessage() {}
 
 func (x *RoomDemand) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[10]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1536,7 +1972,7 @@ func (x *RoomDemand) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RoomDemand.ProtoReflect.Descriptor instead.
 func (*RoomDemand) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{10}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *RoomDemand) GetRoom() string {
@@ -1579,7 +2015,7 @@ type BeamDemand struct {
 
 func (x *BeamDemand) Reset() {
 	*x = BeamDemand{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[11]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1591,7 +2027,7 @@ func (x *BeamDemand) String() string {
 func (*BeamDemand) ProtoMessage() {}
 
 func (x *BeamDemand) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[11]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1604,7 +2040,7 @@ func (x *BeamDemand) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BeamDemand.ProtoReflect.Descriptor instead.
 func (*BeamDemand) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{11}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *BeamDemand) GetMark() string {
@@ -1640,7 +2076,7 @@ type FloorWithdrawn struct {
 
 func (x *FloorWithdrawn) Reset() {
 	*x = FloorWithdrawn{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[12]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1652,7 +2088,7 @@ func (x *FloorWithdrawn) String() string {
 func (*FloorWithdrawn) ProtoMessage() {}
 
 func (x *FloorWithdrawn) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[12]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1665,7 +2101,7 @@ func (x *FloorWithdrawn) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FloorWithdrawn.ProtoReflect.Descriptor instead.
 func (*FloorWithdrawn) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{12}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *FloorWithdrawn) GetJobId() string {
@@ -1699,7 +2135,7 @@ type CalledOff struct {
 
 func (x *CalledOff) Reset() {
 	*x = CalledOff{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[13]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1711,7 +2147,7 @@ func (x *CalledOff) String() string {
 func (*CalledOff) ProtoMessage() {}
 
 func (x *CalledOff) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[13]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1724,7 +2160,7 @@ func (x *CalledOff) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CalledOff.ProtoReflect.Descriptor instead.
 func (*CalledOff) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{13}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *CalledOff) GetCallOff() *CallOff {
@@ -1753,7 +2189,7 @@ type CallOff struct {
 
 func (x *CallOff) Reset() {
 	*x = CallOff{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[14]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1765,7 +2201,7 @@ func (x *CallOff) String() string {
 func (*CallOff) ProtoMessage() {}
 
 func (x *CallOff) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[14]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1778,7 +2214,7 @@ func (x *CallOff) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CallOff.ProtoReflect.Descriptor instead.
 func (*CallOff) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{14}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *CallOff) GetCallOffId() string {
@@ -1841,7 +2277,7 @@ type CallOffCancelled struct {
 
 func (x *CallOffCancelled) Reset() {
 	*x = CallOffCancelled{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[15]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1853,7 +2289,7 @@ func (x *CallOffCancelled) String() string {
 func (*CallOffCancelled) ProtoMessage() {}
 
 func (x *CallOffCancelled) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[15]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1866,7 +2302,7 @@ func (x *CallOffCancelled) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CallOffCancelled.ProtoReflect.Descriptor instead.
 func (*CallOffCancelled) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{15}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *CallOffCancelled) GetCallOffId() string {
@@ -1893,7 +2329,7 @@ type MorningPlanned struct {
 
 func (x *MorningPlanned) Reset() {
 	*x = MorningPlanned{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[16]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1905,7 +2341,7 @@ func (x *MorningPlanned) String() string {
 func (*MorningPlanned) ProtoMessage() {}
 
 func (x *MorningPlanned) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[16]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1918,7 +2354,7 @@ func (x *MorningPlanned) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MorningPlanned.ProtoReflect.Descriptor instead.
 func (*MorningPlanned) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{16}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *MorningPlanned) GetPlan() *MorningPlan {
@@ -1942,7 +2378,7 @@ type MorningConfirming struct {
 
 func (x *MorningConfirming) Reset() {
 	*x = MorningConfirming{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[17]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1954,7 +2390,7 @@ func (x *MorningConfirming) String() string {
 func (*MorningConfirming) ProtoMessage() {}
 
 func (x *MorningConfirming) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[17]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1967,7 +2403,7 @@ func (x *MorningConfirming) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MorningConfirming.ProtoReflect.Descriptor instead.
 func (*MorningConfirming) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{17}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *MorningConfirming) GetPlanId() string {
@@ -2010,7 +2446,7 @@ type RunConfirmed struct {
 
 func (x *RunConfirmed) Reset() {
 	*x = RunConfirmed{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[18]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2022,7 +2458,7 @@ func (x *RunConfirmed) String() string {
 func (*RunConfirmed) ProtoMessage() {}
 
 func (x *RunConfirmed) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[18]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2035,7 +2471,7 @@ func (x *RunConfirmed) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RunConfirmed.ProtoReflect.Descriptor instead.
 func (*RunConfirmed) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{18}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *RunConfirmed) GetPlanId() string {
@@ -2076,7 +2512,7 @@ type PicksIssued struct {
 
 func (x *PicksIssued) Reset() {
 	*x = PicksIssued{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[19]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2088,7 +2524,7 @@ func (x *PicksIssued) String() string {
 func (*PicksIssued) ProtoMessage() {}
 
 func (x *PicksIssued) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[19]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2101,7 +2537,7 @@ func (x *PicksIssued) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PicksIssued.ProtoReflect.Descriptor instead.
 func (*PicksIssued) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{19}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *PicksIssued) GetRunId() string {
@@ -2170,7 +2606,7 @@ type Pick struct {
 
 func (x *Pick) Reset() {
 	*x = Pick{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[20]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2182,7 +2618,7 @@ func (x *Pick) String() string {
 func (*Pick) ProtoMessage() {}
 
 func (x *Pick) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[20]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2195,7 +2631,7 @@ func (x *Pick) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Pick.ProtoReflect.Descriptor instead.
 func (*Pick) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{20}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *Pick) GetNumber() int32 {
@@ -2297,7 +2733,7 @@ type MorningConfirmed struct {
 
 func (x *MorningConfirmed) Reset() {
 	*x = MorningConfirmed{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[21]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2309,7 +2745,7 @@ func (x *MorningConfirmed) String() string {
 func (*MorningConfirmed) ProtoMessage() {}
 
 func (x *MorningConfirmed) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[21]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2322,7 +2758,7 @@ func (x *MorningConfirmed) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MorningConfirmed.ProtoReflect.Descriptor instead.
 func (*MorningConfirmed) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{21}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *MorningConfirmed) GetPlanId() string {
@@ -2373,7 +2809,7 @@ type MorningConfirmFailed struct {
 
 func (x *MorningConfirmFailed) Reset() {
 	*x = MorningConfirmFailed{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[22]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2385,7 +2821,7 @@ func (x *MorningConfirmFailed) String() string {
 func (*MorningConfirmFailed) ProtoMessage() {}
 
 func (x *MorningConfirmFailed) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[22]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2398,7 +2834,7 @@ func (x *MorningConfirmFailed) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MorningConfirmFailed.ProtoReflect.Descriptor instead.
 func (*MorningConfirmFailed) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{22}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *MorningConfirmFailed) GetPlanId() string {
@@ -2435,7 +2871,7 @@ type MissingPiece struct {
 
 func (x *MissingPiece) Reset() {
 	*x = MissingPiece{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[23]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2447,7 +2883,7 @@ func (x *MissingPiece) String() string {
 func (*MissingPiece) ProtoMessage() {}
 
 func (x *MissingPiece) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[23]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2460,7 +2896,7 @@ func (x *MissingPiece) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MissingPiece.ProtoReflect.Descriptor instead.
 func (*MissingPiece) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{23}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *MissingPiece) GetPieceId() string {
@@ -2504,7 +2940,7 @@ type RunChanged struct {
 
 func (x *RunChanged) Reset() {
 	*x = RunChanged{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[24]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2516,7 +2952,7 @@ func (x *RunChanged) String() string {
 func (*RunChanged) ProtoMessage() {}
 
 func (x *RunChanged) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[24]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2529,7 +2965,7 @@ func (x *RunChanged) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RunChanged.ProtoReflect.Descriptor instead.
 func (*RunChanged) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{24}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *RunChanged) GetRunId() string {
@@ -2569,7 +3005,7 @@ type RunHit struct {
 
 func (x *RunHit) Reset() {
 	*x = RunHit{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[25]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2581,7 +3017,7 @@ func (x *RunHit) String() string {
 func (*RunHit) ProtoMessage() {}
 
 func (x *RunHit) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[25]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2594,7 +3030,7 @@ func (x *RunHit) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RunHit.ProtoReflect.Descriptor instead.
 func (*RunHit) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{25}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *RunHit) GetPieceId() string {
@@ -2654,7 +3090,7 @@ type RunCleared struct {
 
 func (x *RunCleared) Reset() {
 	*x = RunCleared{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[26]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2666,7 +3102,7 @@ func (x *RunCleared) String() string {
 func (*RunCleared) ProtoMessage() {}
 
 func (x *RunCleared) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[26]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2679,7 +3115,7 @@ func (x *RunCleared) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RunCleared.ProtoReflect.Descriptor instead.
 func (*RunCleared) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{26}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{32}
 }
 
 func (x *RunCleared) GetRunId() string {
@@ -2725,7 +3161,7 @@ type PieceSetDown struct {
 
 func (x *PieceSetDown) Reset() {
 	*x = PieceSetDown{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[27]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[33]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2737,7 +3173,7 @@ func (x *PieceSetDown) String() string {
 func (*PieceSetDown) ProtoMessage() {}
 
 func (x *PieceSetDown) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[27]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[33]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2750,7 +3186,7 @@ func (x *PieceSetDown) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PieceSetDown.ProtoReflect.Descriptor instead.
 func (*PieceSetDown) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{27}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{33}
 }
 
 func (x *PieceSetDown) GetRunId() string {
@@ -2794,7 +3230,7 @@ type PieceTakenBack struct {
 
 func (x *PieceTakenBack) Reset() {
 	*x = PieceTakenBack{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[28]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[34]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2806,7 +3242,7 @@ func (x *PieceTakenBack) String() string {
 func (*PieceTakenBack) ProtoMessage() {}
 
 func (x *PieceTakenBack) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[28]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[34]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2819,7 +3255,7 @@ func (x *PieceTakenBack) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PieceTakenBack.ProtoReflect.Descriptor instead.
 func (*PieceTakenBack) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{28}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{34}
 }
 
 func (x *PieceTakenBack) GetRunId() string {
@@ -2862,7 +3298,7 @@ type PieceExchanged struct {
 
 func (x *PieceExchanged) Reset() {
 	*x = PieceExchanged{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[29]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[35]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2874,7 +3310,7 @@ func (x *PieceExchanged) String() string {
 func (*PieceExchanged) ProtoMessage() {}
 
 func (x *PieceExchanged) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[29]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[35]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2887,7 +3323,7 @@ func (x *PieceExchanged) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PieceExchanged.ProtoReflect.Descriptor instead.
 func (*PieceExchanged) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{29}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{35}
 }
 
 func (x *PieceExchanged) GetRunId() string {
@@ -2965,7 +3401,7 @@ type RunDeparted struct {
 
 func (x *RunDeparted) Reset() {
 	*x = RunDeparted{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[30]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[36]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2977,7 +3413,7 @@ func (x *RunDeparted) String() string {
 func (*RunDeparted) ProtoMessage() {}
 
 func (x *RunDeparted) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[30]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[36]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2990,7 +3426,7 @@ func (x *RunDeparted) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RunDeparted.ProtoReflect.Descriptor instead.
 func (*RunDeparted) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{30}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{36}
 }
 
 func (x *RunDeparted) GetRunId() string {
@@ -3029,7 +3465,7 @@ type DropDelivered struct {
 
 func (x *DropDelivered) Reset() {
 	*x = DropDelivered{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[31]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[37]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3041,7 +3477,7 @@ func (x *DropDelivered) String() string {
 func (*DropDelivered) ProtoMessage() {}
 
 func (x *DropDelivered) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[31]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[37]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3054,7 +3490,7 @@ func (x *DropDelivered) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DropDelivered.ProtoReflect.Descriptor instead.
 func (*DropDelivered) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{31}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{37}
 }
 
 func (x *DropDelivered) GetRunId() string {
@@ -3111,7 +3547,7 @@ type RunCancelled struct {
 
 func (x *RunCancelled) Reset() {
 	*x = RunCancelled{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[32]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[38]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3123,7 +3559,7 @@ func (x *RunCancelled) String() string {
 func (*RunCancelled) ProtoMessage() {}
 
 func (x *RunCancelled) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[32]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[38]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3136,7 +3572,7 @@ func (x *RunCancelled) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RunCancelled.ProtoReflect.Descriptor instead.
 func (*RunCancelled) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{32}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{38}
 }
 
 func (x *RunCancelled) GetRunId() string {
@@ -3171,7 +3607,7 @@ type RunFreed struct {
 
 func (x *RunFreed) Reset() {
 	*x = RunFreed{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[33]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[39]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3183,7 +3619,7 @@ func (x *RunFreed) String() string {
 func (*RunFreed) ProtoMessage() {}
 
 func (x *RunFreed) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[33]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[39]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3196,7 +3632,7 @@ func (x *RunFreed) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RunFreed.ProtoReflect.Descriptor instead.
 func (*RunFreed) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{33}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{39}
 }
 
 func (x *RunFreed) GetRunId() string {
@@ -3241,13 +3677,20 @@ type MorningPlan struct {
 	// Minutes in which crews of sites whose pace is known have laid all that was
 	// brought and wait for more.
 	CrewWaitingMinutes int32 `protobuf:"varint,14,opt,name=crew_waiting_minutes,json=crewWaitingMinutes,proto3" json:"crew_waiting_minutes,omitempty"`
-	unknownFields      protoimpl.UnknownFields
-	sizeCache          protoimpl.SizeCache
+	// The plan that it was made out of; empty when it was made from nothing.
+	BasedOnPlanId string `protobuf:"bytes,15,opt,name=based_on_plan_id,json=basedOnPlanId,proto3" json:"based_on_plan_id,omitempty"`
+	// What a dispatcher wanted: trucks that stay in the yard, trucks that do not
+	// bring a call-off, and call-offs that are left out.
+	WithoutTruckIds   []string          `protobuf:"bytes,16,rep,name=without_truck_ids,json=withoutTruckIds,proto3" json:"without_truck_ids,omitempty"`
+	ForbiddenTrucks   []*ForbiddenTruck `protobuf:"bytes,17,rep,name=forbidden_trucks,json=forbiddenTrucks,proto3" json:"forbidden_trucks,omitempty"`
+	LeftOutCallOffIds []string          `protobuf:"bytes,18,rep,name=left_out_call_off_ids,json=leftOutCallOffIds,proto3" json:"left_out_call_off_ids,omitempty"`
+	unknownFields     protoimpl.UnknownFields
+	sizeCache         protoimpl.SizeCache
 }
 
 func (x *MorningPlan) Reset() {
 	*x = MorningPlan{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[34]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[40]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3259,7 +3702,7 @@ func (x *MorningPlan) String() string {
 func (*MorningPlan) ProtoMessage() {}
 
 func (x *MorningPlan) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[34]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[40]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3272,7 +3715,7 @@ func (x *MorningPlan) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MorningPlan.ProtoReflect.Descriptor instead.
 func (*MorningPlan) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{34}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{40}
 }
 
 func (x *MorningPlan) GetPlanId() string {
@@ -3373,6 +3816,87 @@ func (x *MorningPlan) GetCrewWaitingMinutes() int32 {
 	return 0
 }
 
+func (x *MorningPlan) GetBasedOnPlanId() string {
+	if x != nil {
+		return x.BasedOnPlanId
+	}
+	return ""
+}
+
+func (x *MorningPlan) GetWithoutTruckIds() []string {
+	if x != nil {
+		return x.WithoutTruckIds
+	}
+	return nil
+}
+
+func (x *MorningPlan) GetForbiddenTrucks() []*ForbiddenTruck {
+	if x != nil {
+		return x.ForbiddenTrucks
+	}
+	return nil
+}
+
+func (x *MorningPlan) GetLeftOutCallOffIds() []string {
+	if x != nil {
+		return x.LeftOutCallOffIds
+	}
+	return nil
+}
+
+// ForbiddenTruck is a truck that brings nothing of a call-off.
+type ForbiddenTruck struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	CallOffId     string                 `protobuf:"bytes,1,opt,name=call_off_id,json=callOffId,proto3" json:"call_off_id,omitempty"`
+	TruckId       string                 `protobuf:"bytes,2,opt,name=truck_id,json=truckId,proto3" json:"truck_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ForbiddenTruck) Reset() {
+	*x = ForbiddenTruck{}
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[41]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ForbiddenTruck) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ForbiddenTruck) ProtoMessage() {}
+
+func (x *ForbiddenTruck) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[41]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ForbiddenTruck.ProtoReflect.Descriptor instead.
+func (*ForbiddenTruck) Descriptor() ([]byte, []int) {
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{41}
+}
+
+func (x *ForbiddenTruck) GetCallOffId() string {
+	if x != nil {
+		return x.CallOffId
+	}
+	return ""
+}
+
+func (x *ForbiddenTruck) GetTruckId() string {
+	if x != nil {
+		return x.TruckId
+	}
+	return ""
+}
+
 // Run is one trip from the yard and back.
 type Run struct {
 	state   protoimpl.MessageState `protogen:"open.v1"`
@@ -3392,14 +3916,16 @@ type Run struct {
 	AxleLoads []*AxleLoads `protobuf:"bytes,11,rep,name=axle_loads,json=axleLoads,proto3" json:"axle_loads,omitempty"`
 	Picks     []*Pick      `protobuf:"bytes,12,rep,name=picks,proto3" json:"picks,omitempty"`
 	// What is moved aside for the picks, in order.
-	Moves         []*AsideMove `protobuf:"bytes,13,rep,name=moves,proto3" json:"moves,omitempty"`
+	Moves []*AsideMove `protobuf:"bytes,13,rep,name=moves,proto3" json:"moves,omitempty"`
+	// A dispatcher wants the run to stay as it is.
+	Locked        bool `protobuf:"varint,14,opt,name=locked,proto3" json:"locked,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Run) Reset() {
 	*x = Run{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[35]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[42]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3411,7 +3937,7 @@ func (x *Run) String() string {
 func (*Run) ProtoMessage() {}
 
 func (x *Run) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[35]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[42]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3424,7 +3950,7 @@ func (x *Run) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Run.ProtoReflect.Descriptor instead.
 func (*Run) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{35}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{42}
 }
 
 func (x *Run) GetRunId() string {
@@ -3518,6 +4044,13 @@ func (x *Run) GetMoves() []*AsideMove {
 	return nil
 }
 
+func (x *Run) GetLocked() bool {
+	if x != nil {
+		return x.Locked
+	}
+	return false
+}
+
 // AsideMove takes a beam that lies above a pick to another stack. When both are
 // the same it is lifted aside and put back.
 type AsideMove struct {
@@ -3533,7 +4066,7 @@ type AsideMove struct {
 
 func (x *AsideMove) Reset() {
 	*x = AsideMove{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[36]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[43]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3545,7 +4078,7 @@ func (x *AsideMove) String() string {
 func (*AsideMove) ProtoMessage() {}
 
 func (x *AsideMove) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[36]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[43]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3558,7 +4091,7 @@ func (x *AsideMove) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AsideMove.ProtoReflect.Descriptor instead.
 func (*AsideMove) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{36}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{43}
 }
 
 func (x *AsideMove) GetPieceId() string {
@@ -3605,7 +4138,7 @@ type Drop struct {
 
 func (x *Drop) Reset() {
 	*x = Drop{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[37]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[44]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3617,7 +4150,7 @@ func (x *Drop) String() string {
 func (*Drop) ProtoMessage() {}
 
 func (x *Drop) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[37]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[44]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3630,7 +4163,7 @@ func (x *Drop) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Drop.ProtoReflect.Descriptor instead.
 func (*Drop) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{37}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{44}
 }
 
 func (x *Drop) GetNumber() int32 {
@@ -3688,7 +4221,7 @@ type AxleLoads struct {
 
 func (x *AxleLoads) Reset() {
 	*x = AxleLoads{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[38]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[45]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3700,7 +4233,7 @@ func (x *AxleLoads) String() string {
 func (*AxleLoads) ProtoMessage() {}
 
 func (x *AxleLoads) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[38]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[45]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3713,7 +4246,7 @@ func (x *AxleLoads) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AxleLoads.ProtoReflect.Descriptor instead.
 func (*AxleLoads) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{38}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{45}
 }
 
 func (x *AxleLoads) GetAfterDrop() int32 {
@@ -3763,7 +4296,7 @@ type Pile struct {
 
 func (x *Pile) Reset() {
 	*x = Pile{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[39]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[46]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3775,7 +4308,7 @@ func (x *Pile) String() string {
 func (*Pile) ProtoMessage() {}
 
 func (x *Pile) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[39]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[46]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3788,7 +4321,7 @@ func (x *Pile) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Pile.ProtoReflect.Descriptor instead.
 func (*Pile) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{39}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{46}
 }
 
 func (x *Pile) GetNumber() int32 {
@@ -3871,7 +4404,7 @@ type Tier struct {
 
 func (x *Tier) Reset() {
 	*x = Tier{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[40]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[47]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3883,7 +4416,7 @@ func (x *Tier) String() string {
 func (*Tier) ProtoMessage() {}
 
 func (x *Tier) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[40]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[47]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3896,7 +4429,7 @@ func (x *Tier) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Tier.ProtoReflect.Descriptor instead.
 func (*Tier) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{40}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{47}
 }
 
 func (x *Tier) GetItems() []*Item {
@@ -3928,7 +4461,7 @@ type Item struct {
 
 func (x *Item) Reset() {
 	*x = Item{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[41]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[48]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3940,7 +4473,7 @@ func (x *Item) String() string {
 func (*Item) ProtoMessage() {}
 
 func (x *Item) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[41]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[48]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3953,7 +4486,7 @@ func (x *Item) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Item.ProtoReflect.Descriptor instead.
 func (*Item) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{41}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{48}
 }
 
 func (x *Item) GetPieceId() string {
@@ -4058,7 +4591,7 @@ type Unserved struct {
 
 func (x *Unserved) Reset() {
 	*x = Unserved{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[42]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[49]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4070,7 +4603,7 @@ func (x *Unserved) String() string {
 func (*Unserved) ProtoMessage() {}
 
 func (x *Unserved) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[42]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[49]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4083,7 +4616,7 @@ func (x *Unserved) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Unserved.ProtoReflect.Descriptor instead.
 func (*Unserved) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{42}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{49}
 }
 
 func (x *Unserved) GetCallOffId() string {
@@ -4146,12 +4679,14 @@ var File_spanyard_dispatch_event_v1_event_proto protoreflect.FileDescriptor
 
 const file_spanyard_dispatch_event_v1_event_proto_rawDesc = "" +
 	"\n" +
-	"&spanyard/dispatch/event/v1/event.proto\x12\x1aspanyard.dispatch.event.v1\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1fspanyard/common/v1/common.proto\"\xa8\x0e\n" +
+	"&spanyard/dispatch/event/v1/event.proto\x12\x1aspanyard.dispatch.event.v1\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1fspanyard/common/v1/common.proto\"\xe0\x10\n" +
 	"\x05Event\x12P\n" +
 	"\x0eyard_rules_set\x18\x01 \x01(\v2(.spanyard.dispatch.event.v1.YardRulesSetH\x00R\fyardRulesSet\x12F\n" +
 	"\n" +
 	"trucks_set\x18\x02 \x01(\v2%.spanyard.dispatch.event.v1.TrucksSetH\x00R\ttrucksSet\x12C\n" +
-	"\tsites_set\x18\x03 \x01(\v2$.spanyard.dispatch.event.v1.SitesSetH\x00R\bsitesSet\x12O\n" +
+	"\tsites_set\x18\x03 \x01(\v2$.spanyard.dispatch.event.v1.SitesSetH\x00R\bsitesSet\x12F\n" +
+	"\n" +
+	"travel_set\x18\x04 \x01(\v2%.spanyard.dispatch.event.v1.TravelSetH\x00R\ttravelSet\x12O\n" +
 	"\rfloor_planned\x18\n" +
 	" \x01(\v2(.spanyard.dispatch.event.v1.FloorPlannedH\x00R\ffloorPlanned\x12U\n" +
 	"\x0ffloor_withdrawn\x18\v \x01(\v2*.spanyard.dispatch.event.v1.FloorWithdrawnH\x00R\x0efloorWithdrawn\x12F\n" +
@@ -4163,7 +4698,9 @@ const file_spanyard_dispatch_event_v1_event_proto_rawDesc = "" +
 	"\rrun_confirmed\x18  \x01(\v2(.spanyard.dispatch.event.v1.RunConfirmedH\x00R\frunConfirmed\x12L\n" +
 	"\fpicks_issued\x18! \x01(\v2'.spanyard.dispatch.event.v1.PicksIssuedH\x00R\vpicksIssued\x12[\n" +
 	"\x11morning_confirmed\x18\" \x01(\v2,.spanyard.dispatch.event.v1.MorningConfirmedH\x00R\x10morningConfirmed\x12h\n" +
-	"\x16morning_confirm_failed\x18# \x01(\v20.spanyard.dispatch.event.v1.MorningConfirmFailedH\x00R\x14morningConfirmFailed\x12I\n" +
+	"\x16morning_confirm_failed\x18# \x01(\v20.spanyard.dispatch.event.v1.MorningConfirmFailedH\x00R\x14morningConfirmFailed\x12L\n" +
+	"\fday_hindered\x18$ \x01(\v2'.spanyard.dispatch.event.v1.DayHinderedH\x00R\vdayHindered\x12U\n" +
+	"\x0fhindrance_ended\x18% \x01(\v2*.spanyard.dispatch.event.v1.HindranceEndedH\x00R\x0ehindranceEnded\x12I\n" +
 	"\vrun_changed\x18( \x01(\v2&.spanyard.dispatch.event.v1.RunChangedH\x00R\n" +
 	"runChanged\x12L\n" +
 	"\frun_departed\x18) \x01(\v2'.spanyard.dispatch.event.v1.RunDepartedH\x00R\vrunDeparted\x12R\n" +
@@ -4174,7 +4711,9 @@ const file_spanyard_dispatch_event_v1_event_proto_rawDesc = "" +
 	"runCleared\x12P\n" +
 	"\x0epiece_set_down\x18. \x01(\v2(.spanyard.dispatch.event.v1.PieceSetDownH\x00R\fpieceSetDown\x12V\n" +
 	"\x10piece_taken_back\x18/ \x01(\v2*.spanyard.dispatch.event.v1.PieceTakenBackH\x00R\x0epieceTakenBack\x12U\n" +
-	"\x0fpiece_exchanged\x180 \x01(\v2*.spanyard.dispatch.event.v1.PieceExchangedH\x00R\x0epieceExchangedB\x06\n" +
+	"\x0fpiece_exchanged\x180 \x01(\v2*.spanyard.dispatch.event.v1.PieceExchangedH\x00R\x0epieceExchanged\x12I\n" +
+	"\vrun_delayed\x181 \x01(\v2&.spanyard.dispatch.event.v1.RunDelayedH\x00R\n" +
+	"runDelayedB\x06\n" +
 	"\x04kind\"K\n" +
 	"\fYardRulesSet\x12;\n" +
 	"\x05rules\x18\x01 \x01(\v2%.spanyard.dispatch.event.v1.YardRulesR\x05rules\"\x8d\x06\n" +
@@ -4240,7 +4779,35 @@ const file_spanyard_dispatch_event_v1_event_proto_rawDesc = "" +
 	"\thas_crane\x18\x0f \x01(\bR\bhasCrane\x12\x1b\n" +
 	"\tmax_drops\x18\x10 \x01(\x05R\bmaxDrops\"B\n" +
 	"\bSitesSet\x126\n" +
-	"\x05sites\x18\x01 \x03(\v2 .spanyard.dispatch.event.v1.SiteR\x05sites\"\xef\x03\n" +
+	"\x05sites\x18\x01 \x03(\v2 .spanyard.dispatch.event.v1.SiteR\x05sites\"F\n" +
+	"\tTravelSet\x129\n" +
+	"\x04legs\x18\x01 \x03(\v2%.spanyard.dispatch.event.v1.TravelLegR\x04legs\"}\n" +
+	"\tTravelLeg\x12 \n" +
+	"\ffrom_site_id\x18\x01 \x01(\tR\n" +
+	"fromSiteId\x12\x1c\n" +
+	"\n" +
+	"to_site_id\x18\x02 \x01(\tR\btoSiteId\x12\x16\n" +
+	"\x06metres\x18\x03 \x01(\x05R\x06metres\x12\x18\n" +
+	"\aminutes\x18\x04 \x01(\x05R\aminutes\"d\n" +
+	"\vDayHindered\x12\x10\n" +
+	"\x03day\x18\x01 \x01(\tR\x03day\x12C\n" +
+	"\thindrance\x18\x02 \x01(\v2%.spanyard.dispatch.event.v1.HindranceR\thindrance\"\x9b\x01\n" +
+	"\tHindrance\x12\x19\n" +
+	"\btruck_id\x18\x01 \x01(\tR\atruckId\x12\x17\n" +
+	"\asite_id\x18\x02 \x01(\tR\x06siteId\x12\x1f\n" +
+	"\vfrom_minute\x18\x03 \x01(\x05R\n" +
+	"fromMinute\x12!\n" +
+	"\funtil_minute\x18\x04 \x01(\x05R\vuntilMinute\x12\x16\n" +
+	"\x06reason\x18\x05 \x01(\tR\x06reason\"V\n" +
+	"\x0eHindranceEnded\x12\x10\n" +
+	"\x03day\x18\x01 \x01(\tR\x03day\x12\x19\n" +
+	"\btruck_id\x18\x02 \x01(\tR\atruckId\x12\x17\n" +
+	"\asite_id\x18\x03 \x01(\tR\x06siteId\"U\n" +
+	"\n" +
+	"RunDelayed\x12\x15\n" +
+	"\x06run_id\x18\x01 \x01(\tR\x05runId\x12\x18\n" +
+	"\aminutes\x18\x02 \x01(\x05R\aminutes\x12\x16\n" +
+	"\x06reason\x18\x03 \x01(\tR\x06reason\"\xef\x03\n" +
 	"\x04Site\x12\x17\n" +
 	"\asite_id\x18\x01 \x01(\tR\x06siteId\x12\x12\n" +
 	"\x04name\x18\x02 \x01(\tR\x04name\x12/\n" +
@@ -4408,7 +4975,7 @@ const file_spanyard_dispatch_event_v1_event_proto_rawDesc = "" +
 	"\x0ereservation_id\x18\x03 \x01(\tR\rreservationId\"H\n" +
 	"\bRunFreed\x12\x15\n" +
 	"\x06run_id\x18\x01 \x01(\tR\x05runId\x12%\n" +
-	"\x0ereservation_id\x18\x02 \x01(\tR\rreservationId\"\xbd\x04\n" +
+	"\x0ereservation_id\x18\x02 \x01(\tR\rreservationId\"\x9b\x06\n" +
 	"\vMorningPlan\x12\x17\n" +
 	"\aplan_id\x18\x01 \x01(\tR\x06planId\x12\x10\n" +
 	"\x03day\x18\x02 \x01(\tR\x03day\x12\x1d\n" +
@@ -4427,7 +4994,14 @@ const file_spanyard_dispatch_event_v1_event_proto_rawDesc = "" +
 	"\x11moved_aside_bound\x18\f \x01(\x05R\x0fmovedAsideBound\x12\x1d\n" +
 	"\n" +
 	"picks_note\x18\r \x01(\tR\tpicksNote\x120\n" +
-	"\x14crew_waiting_minutes\x18\x0e \x01(\x05R\x12crewWaitingMinutes\"\x97\x04\n" +
+	"\x14crew_waiting_minutes\x18\x0e \x01(\x05R\x12crewWaitingMinutes\x12'\n" +
+	"\x10based_on_plan_id\x18\x0f \x01(\tR\rbasedOnPlanId\x12*\n" +
+	"\x11without_truck_ids\x18\x10 \x03(\tR\x0fwithoutTruckIds\x12U\n" +
+	"\x10forbidden_trucks\x18\x11 \x03(\v2*.spanyard.dispatch.event.v1.ForbiddenTruckR\x0fforbiddenTrucks\x120\n" +
+	"\x15left_out_call_off_ids\x18\x12 \x03(\tR\x11leftOutCallOffIds\"K\n" +
+	"\x0eForbiddenTruck\x12\x1e\n" +
+	"\vcall_off_id\x18\x01 \x01(\tR\tcallOffId\x12\x19\n" +
+	"\btruck_id\x18\x02 \x01(\tR\atruckId\"\xaf\x04\n" +
 	"\x03Run\x12\x15\n" +
 	"\x06run_id\x18\x01 \x01(\tR\x05runId\x12\x19\n" +
 	"\btruck_id\x18\x02 \x01(\tR\atruckId\x12\x12\n" +
@@ -4445,7 +5019,8 @@ const file_spanyard_dispatch_event_v1_event_proto_rawDesc = "" +
 	"\n" +
 	"axle_loads\x18\v \x03(\v2%.spanyard.dispatch.event.v1.AxleLoadsR\taxleLoads\x126\n" +
 	"\x05picks\x18\f \x03(\v2 .spanyard.dispatch.event.v1.PickR\x05picks\x12;\n" +
-	"\x05moves\x18\r \x03(\v2%.spanyard.dispatch.event.v1.AsideMoveR\x05moves\"\x8b\x01\n" +
+	"\x05moves\x18\r \x03(\v2%.spanyard.dispatch.event.v1.AsideMoveR\x05moves\x12\x16\n" +
+	"\x06locked\x18\x0e \x01(\bR\x06locked\"\x8b\x01\n" +
 	"\tAsideMove\x12\x19\n" +
 	"\bpiece_id\x18\x01 \x01(\tR\apieceId\x12\"\n" +
 	"\rfrom_stack_id\x18\x02 \x01(\tR\vfromStackId\x12\x1e\n" +
@@ -4514,7 +5089,7 @@ const file_spanyard_dispatch_event_v1_event_proto_rawDesc = "" +
 	"\x15RUN_HIT_KIND_SCRAPPED\x10\x02\x12\x19\n" +
 	"\x15RUN_HIT_KIND_RETURNED\x10\x03\x12\x1d\n" +
 	"\x19RUN_HIT_KIND_PLACE_FILLED\x10\x04\x12\x18\n" +
-	"\x14RUN_HIT_KIND_REDRAWN\x10\x05*\xee\x01\n" +
+	"\x14RUN_HIT_KIND_REDRAWN\x10\x05*\x8c\x02\n" +
 	"\x0eUnservedReason\x12\x1f\n" +
 	"\x1bUNSERVED_REASON_UNSPECIFIED\x10\x00\x12\x1b\n" +
 	"\x17UNSERVED_REASON_NO_PLAN\x10\x01\x12\x1c\n" +
@@ -4522,7 +5097,8 @@ const file_spanyard_dispatch_event_v1_event_proto_rawDesc = "" +
 	"\x19UNSERVED_REASON_NO_ACCESS\x10\x03\x12 \n" +
 	"\x1cUNSERVED_REASON_DOES_NOT_FIT\x10\x04\x12\x1b\n" +
 	"\x17UNSERVED_REASON_NO_TIME\x10\x05\x12\"\n" +
-	"\x1eUNSERVED_REASON_AFTER_UNSERVED\x10\x06BGZEspanyard.example/proto/gen/spanyard/dispatch/event/v1;dispatcheventv1b\x06proto3"
+	"\x1eUNSERVED_REASON_AFTER_UNSERVED\x10\x06\x12\x1c\n" +
+	"\x18UNSERVED_REASON_LEFT_OUT\x10\aBGZEspanyard.example/proto/gen/spanyard/dispatch/event/v1;dispatcheventv1b\x06proto3"
 
 var (
 	file_spanyard_dispatch_event_v1_event_proto_rawDescOnce sync.Once
@@ -4537,7 +5113,7 @@ func file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP() []byte {
 }
 
 var file_spanyard_dispatch_event_v1_event_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
-var file_spanyard_dispatch_event_v1_event_proto_msgTypes = make([]protoimpl.MessageInfo, 43)
+var file_spanyard_dispatch_event_v1_event_proto_msgTypes = make([]protoimpl.MessageInfo, 50)
 var file_spanyard_dispatch_event_v1_event_proto_goTypes = []any{
 	(RunHitKind)(0),               // 0: spanyard.dispatch.event.v1.RunHitKind
 	(UnservedReason)(0),           // 1: spanyard.dispatch.event.v1.UnservedReason
@@ -4549,115 +5125,129 @@ var file_spanyard_dispatch_event_v1_event_proto_goTypes = []any{
 	(*TrucksSet)(nil),             // 7: spanyard.dispatch.event.v1.TrucksSet
 	(*Truck)(nil),                 // 8: spanyard.dispatch.event.v1.Truck
 	(*SitesSet)(nil),              // 9: spanyard.dispatch.event.v1.SitesSet
-	(*Site)(nil),                  // 10: spanyard.dispatch.event.v1.Site
-	(*FloorPlanned)(nil),          // 11: spanyard.dispatch.event.v1.FloorPlanned
-	(*RoomDemand)(nil),            // 12: spanyard.dispatch.event.v1.RoomDemand
-	(*BeamDemand)(nil),            // 13: spanyard.dispatch.event.v1.BeamDemand
-	(*FloorWithdrawn)(nil),        // 14: spanyard.dispatch.event.v1.FloorWithdrawn
-	(*CalledOff)(nil),             // 15: spanyard.dispatch.event.v1.CalledOff
-	(*CallOff)(nil),               // 16: spanyard.dispatch.event.v1.CallOff
-	(*CallOffCancelled)(nil),      // 17: spanyard.dispatch.event.v1.CallOffCancelled
-	(*MorningPlanned)(nil),        // 18: spanyard.dispatch.event.v1.MorningPlanned
-	(*MorningConfirming)(nil),     // 19: spanyard.dispatch.event.v1.MorningConfirming
-	(*RunConfirmed)(nil),          // 20: spanyard.dispatch.event.v1.RunConfirmed
-	(*PicksIssued)(nil),           // 21: spanyard.dispatch.event.v1.PicksIssued
-	(*Pick)(nil),                  // 22: spanyard.dispatch.event.v1.Pick
-	(*MorningConfirmed)(nil),      // 23: spanyard.dispatch.event.v1.MorningConfirmed
-	(*MorningConfirmFailed)(nil),  // 24: spanyard.dispatch.event.v1.MorningConfirmFailed
-	(*MissingPiece)(nil),          // 25: spanyard.dispatch.event.v1.MissingPiece
-	(*RunChanged)(nil),            // 26: spanyard.dispatch.event.v1.RunChanged
-	(*RunHit)(nil),                // 27: spanyard.dispatch.event.v1.RunHit
-	(*RunCleared)(nil),            // 28: spanyard.dispatch.event.v1.RunCleared
-	(*PieceSetDown)(nil),          // 29: spanyard.dispatch.event.v1.PieceSetDown
-	(*PieceTakenBack)(nil),        // 30: spanyard.dispatch.event.v1.PieceTakenBack
-	(*PieceExchanged)(nil),        // 31: spanyard.dispatch.event.v1.PieceExchanged
-	(*RunDeparted)(nil),           // 32: spanyard.dispatch.event.v1.RunDeparted
-	(*DropDelivered)(nil),         // 33: spanyard.dispatch.event.v1.DropDelivered
-	(*RunCancelled)(nil),          // 34: spanyard.dispatch.event.v1.RunCancelled
-	(*RunFreed)(nil),              // 35: spanyard.dispatch.event.v1.RunFreed
-	(*MorningPlan)(nil),           // 36: spanyard.dispatch.event.v1.MorningPlan
-	(*Run)(nil),                   // 37: spanyard.dispatch.event.v1.Run
-	(*AsideMove)(nil),             // 38: spanyard.dispatch.event.v1.AsideMove
-	(*Drop)(nil),                  // 39: spanyard.dispatch.event.v1.Drop
-	(*AxleLoads)(nil),             // 40: spanyard.dispatch.event.v1.AxleLoads
-	(*Pile)(nil),                  // 41: spanyard.dispatch.event.v1.Pile
-	(*Tier)(nil),                  // 42: spanyard.dispatch.event.v1.Tier
-	(*Item)(nil),                  // 43: spanyard.dispatch.event.v1.Item
-	(*Unserved)(nil),              // 44: spanyard.dispatch.event.v1.Unserved
-	(*v1.Place)(nil),              // 45: spanyard.common.v1.Place
-	(*v1.DayWindow)(nil),          // 46: spanyard.common.v1.DayWindow
-	(*v1.BeamProfile)(nil),        // 47: spanyard.common.v1.BeamProfile
-	(*v1.BlockKind)(nil),          // 48: spanyard.common.v1.BlockKind
-	(*v1.BeamProduct)(nil),        // 49: spanyard.common.v1.BeamProduct
-	(*timestamppb.Timestamp)(nil), // 50: google.protobuf.Timestamp
+	(*TravelSet)(nil),             // 10: spanyard.dispatch.event.v1.TravelSet
+	(*TravelLeg)(nil),             // 11: spanyard.dispatch.event.v1.TravelLeg
+	(*DayHindered)(nil),           // 12: spanyard.dispatch.event.v1.DayHindered
+	(*Hindrance)(nil),             // 13: spanyard.dispatch.event.v1.Hindrance
+	(*HindranceEnded)(nil),        // 14: spanyard.dispatch.event.v1.HindranceEnded
+	(*RunDelayed)(nil),            // 15: spanyard.dispatch.event.v1.RunDelayed
+	(*Site)(nil),                  // 16: spanyard.dispatch.event.v1.Site
+	(*FloorPlanned)(nil),          // 17: spanyard.dispatch.event.v1.FloorPlanned
+	(*RoomDemand)(nil),            // 18: spanyard.dispatch.event.v1.RoomDemand
+	(*BeamDemand)(nil),            // 19: spanyard.dispatch.event.v1.BeamDemand
+	(*FloorWithdrawn)(nil),        // 20: spanyard.dispatch.event.v1.FloorWithdrawn
+	(*CalledOff)(nil),             // 21: spanyard.dispatch.event.v1.CalledOff
+	(*CallOff)(nil),               // 22: spanyard.dispatch.event.v1.CallOff
+	(*CallOffCancelled)(nil),      // 23: spanyard.dispatch.event.v1.CallOffCancelled
+	(*MorningPlanned)(nil),        // 24: spanyard.dispatch.event.v1.MorningPlanned
+	(*MorningConfirming)(nil),     // 25: spanyard.dispatch.event.v1.MorningConfirming
+	(*RunConfirmed)(nil),          // 26: spanyard.dispatch.event.v1.RunConfirmed
+	(*PicksIssued)(nil),           // 27: spanyard.dispatch.event.v1.PicksIssued
+	(*Pick)(nil),                  // 28: spanyard.dispatch.event.v1.Pick
+	(*MorningConfirmed)(nil),      // 29: spanyard.dispatch.event.v1.MorningConfirmed
+	(*MorningConfirmFailed)(nil),  // 30: spanyard.dispatch.event.v1.MorningConfirmFailed
+	(*MissingPiece)(nil),          // 31: spanyard.dispatch.event.v1.MissingPiece
+	(*RunChanged)(nil),            // 32: spanyard.dispatch.event.v1.RunChanged
+	(*RunHit)(nil),                // 33: spanyard.dispatch.event.v1.RunHit
+	(*RunCleared)(nil),            // 34: spanyard.dispatch.event.v1.RunCleared
+	(*PieceSetDown)(nil),          // 35: spanyard.dispatch.event.v1.PieceSetDown
+	(*PieceTakenBack)(nil),        // 36: spanyard.dispatch.event.v1.PieceTakenBack
+	(*PieceExchanged)(nil),        // 37: spanyard.dispatch.event.v1.PieceExchanged
+	(*RunDeparted)(nil),           // 38: spanyard.dispatch.event.v1.RunDeparted
+	(*DropDelivered)(nil),         // 39: spanyard.dispatch.event.v1.DropDelivered
+	(*RunCancelled)(nil),          // 40: spanyard.dispatch.event.v1.RunCancelled
+	(*RunFreed)(nil),              // 41: spanyard.dispatch.event.v1.RunFreed
+	(*MorningPlan)(nil),           // 42: spanyard.dispatch.event.v1.MorningPlan
+	(*ForbiddenTruck)(nil),        // 43: spanyard.dispatch.event.v1.ForbiddenTruck
+	(*Run)(nil),                   // 44: spanyard.dispatch.event.v1.Run
+	(*AsideMove)(nil),             // 45: spanyard.dispatch.event.v1.AsideMove
+	(*Drop)(nil),                  // 46: spanyard.dispatch.event.v1.Drop
+	(*AxleLoads)(nil),             // 47: spanyard.dispatch.event.v1.AxleLoads
+	(*Pile)(nil),                  // 48: spanyard.dispatch.event.v1.Pile
+	(*Tier)(nil),                  // 49: spanyard.dispatch.event.v1.Tier
+	(*Item)(nil),                  // 50: spanyard.dispatch.event.v1.Item
+	(*Unserved)(nil),              // 51: spanyard.dispatch.event.v1.Unserved
+	(*v1.Place)(nil),              // 52: spanyard.common.v1.Place
+	(*v1.DayWindow)(nil),          // 53: spanyard.common.v1.DayWindow
+	(*v1.BeamProfile)(nil),        // 54: spanyard.common.v1.BeamProfile
+	(*v1.BlockKind)(nil),          // 55: spanyard.common.v1.BlockKind
+	(*v1.BeamProduct)(nil),        // 56: spanyard.common.v1.BeamProduct
+	(*timestamppb.Timestamp)(nil), // 57: google.protobuf.Timestamp
 }
 var file_spanyard_dispatch_event_v1_event_proto_depIdxs = []int32{
 	3,  // 0: spanyard.dispatch.event.v1.Event.yard_rules_set:type_name -> spanyard.dispatch.event.v1.YardRulesSet
 	7,  // 1: spanyard.dispatch.event.v1.Event.trucks_set:type_name -> spanyard.dispatch.event.v1.TrucksSet
 	9,  // 2: spanyard.dispatch.event.v1.Event.sites_set:type_name -> spanyard.dispatch.event.v1.SitesSet
-	11, // 3: spanyard.dispatch.event.v1.Event.floor_planned:type_name -> spanyard.dispatch.event.v1.FloorPlanned
-	14, // 4: spanyard.dispatch.event.v1.Event.floor_withdrawn:type_name -> spanyard.dispatch.event.v1.FloorWithdrawn
-	15, // 5: spanyard.dispatch.event.v1.Event.called_off:type_name -> spanyard.dispatch.event.v1.CalledOff
-	17, // 6: spanyard.dispatch.event.v1.Event.call_off_cancelled:type_name -> spanyard.dispatch.event.v1.CallOffCancelled
-	18, // 7: spanyard.dispatch.event.v1.Event.morning_planned:type_name -> spanyard.dispatch.event.v1.MorningPlanned
-	19, // 8: spanyard.dispatch.event.v1.Event.morning_confirming:type_name -> spanyard.dispatch.event.v1.MorningConfirming
-	20, // 9: spanyard.dispatch.event.v1.Event.run_confirmed:type_name -> spanyard.dispatch.event.v1.RunConfirmed
-	21, // 10: spanyard.dispatch.event.v1.Event.picks_issued:type_name -> spanyard.dispatch.event.v1.PicksIssued
-	23, // 11: spanyard.dispatch.event.v1.Event.morning_confirmed:type_name -> spanyard.dispatch.event.v1.MorningConfirmed
-	24, // 12: spanyard.dispatch.event.v1.Event.morning_confirm_failed:type_name -> spanyard.dispatch.event.v1.MorningConfirmFailed
-	26, // 13: spanyard.dispatch.event.v1.Event.run_changed:type_name -> spanyard.dispatch.event.v1.RunChanged
-	32, // 14: spanyard.dispatch.event.v1.Event.run_departed:type_name -> spanyard.dispatch.event.v1.RunDeparted
-	33, // 15: spanyard.dispatch.event.v1.Event.drop_delivered:type_name -> spanyard.dispatch.event.v1.DropDelivered
-	34, // 16: spanyard.dispatch.event.v1.Event.run_cancelled:type_name -> spanyard.dispatch.event.v1.RunCancelled
-	35, // 17: spanyard.dispatch.event.v1.Event.run_freed:type_name -> spanyard.dispatch.event.v1.RunFreed
-	28, // 18: spanyard.dispatch.event.v1.Event.run_cleared:type_name -> spanyard.dispatch.event.v1.RunCleared
-	29, // 19: spanyard.dispatch.event.v1.Event.piece_set_down:type_name -> spanyard.dispatch.event.v1.PieceSetDown
-	30, // 20: spanyard.dispatch.event.v1.Event.piece_taken_back:type_name -> spanyard.dispatch.event.v1.PieceTakenBack
-	31, // 21: spanyard.dispatch.event.v1.Event.piece_exchanged:type_name -> spanyard.dispatch.event.v1.PieceExchanged
-	4,  // 22: spanyard.dispatch.event.v1.YardRulesSet.rules:type_name -> spanyard.dispatch.event.v1.YardRules
-	45, // 23: spanyard.dispatch.event.v1.YardRules.place:type_name -> spanyard.common.v1.Place
-	6,  // 24: spanyard.dispatch.event.v1.YardRules.lashing:type_name -> spanyard.dispatch.event.v1.LashingRules
-	5,  // 25: spanyard.dispatch.event.v1.YardRules.driver:type_name -> spanyard.dispatch.event.v1.DriverRules
-	8,  // 26: spanyard.dispatch.event.v1.TrucksSet.trucks:type_name -> spanyard.dispatch.event.v1.Truck
-	46, // 27: spanyard.dispatch.event.v1.Truck.hours:type_name -> spanyard.common.v1.DayWindow
-	10, // 28: spanyard.dispatch.event.v1.SitesSet.sites:type_name -> spanyard.dispatch.event.v1.Site
-	45, // 29: spanyard.dispatch.event.v1.Site.place:type_name -> spanyard.common.v1.Place
-	46, // 30: spanyard.dispatch.event.v1.Site.opens:type_name -> spanyard.common.v1.DayWindow
-	12, // 31: spanyard.dispatch.event.v1.FloorPlanned.rooms:type_name -> spanyard.dispatch.event.v1.RoomDemand
-	47, // 32: spanyard.dispatch.event.v1.FloorPlanned.profiles:type_name -> spanyard.common.v1.BeamProfile
-	48, // 33: spanyard.dispatch.event.v1.FloorPlanned.blocks:type_name -> spanyard.common.v1.BlockKind
-	13, // 34: spanyard.dispatch.event.v1.RoomDemand.beams:type_name -> spanyard.dispatch.event.v1.BeamDemand
-	49, // 35: spanyard.dispatch.event.v1.BeamDemand.product:type_name -> spanyard.common.v1.BeamProduct
-	16, // 36: spanyard.dispatch.event.v1.CalledOff.call_off:type_name -> spanyard.dispatch.event.v1.CallOff
-	46, // 37: spanyard.dispatch.event.v1.CallOff.window:type_name -> spanyard.common.v1.DayWindow
-	36, // 38: spanyard.dispatch.event.v1.MorningPlanned.plan:type_name -> spanyard.dispatch.event.v1.MorningPlan
-	37, // 39: spanyard.dispatch.event.v1.RunConfirmed.run:type_name -> spanyard.dispatch.event.v1.Run
-	22, // 40: spanyard.dispatch.event.v1.PicksIssued.picks:type_name -> spanyard.dispatch.event.v1.Pick
-	38, // 41: spanyard.dispatch.event.v1.PicksIssued.moves:type_name -> spanyard.dispatch.event.v1.AsideMove
-	49, // 42: spanyard.dispatch.event.v1.Pick.beam:type_name -> spanyard.common.v1.BeamProduct
-	50, // 43: spanyard.dispatch.event.v1.MorningConfirmed.confirmed_at:type_name -> google.protobuf.Timestamp
-	25, // 44: spanyard.dispatch.event.v1.MorningConfirmFailed.missing:type_name -> spanyard.dispatch.event.v1.MissingPiece
-	27, // 45: spanyard.dispatch.event.v1.RunChanged.hits:type_name -> spanyard.dispatch.event.v1.RunHit
-	0,  // 46: spanyard.dispatch.event.v1.RunHit.kind:type_name -> spanyard.dispatch.event.v1.RunHitKind
-	50, // 47: spanyard.dispatch.event.v1.RunDeparted.departed_at:type_name -> google.protobuf.Timestamp
-	50, // 48: spanyard.dispatch.event.v1.DropDelivered.delivered_at:type_name -> google.protobuf.Timestamp
-	50, // 49: spanyard.dispatch.event.v1.MorningPlan.planned_at:type_name -> google.protobuf.Timestamp
-	37, // 50: spanyard.dispatch.event.v1.MorningPlan.runs:type_name -> spanyard.dispatch.event.v1.Run
-	44, // 51: spanyard.dispatch.event.v1.MorningPlan.unserved:type_name -> spanyard.dispatch.event.v1.Unserved
-	39, // 52: spanyard.dispatch.event.v1.Run.drops:type_name -> spanyard.dispatch.event.v1.Drop
-	41, // 53: spanyard.dispatch.event.v1.Run.piles:type_name -> spanyard.dispatch.event.v1.Pile
-	40, // 54: spanyard.dispatch.event.v1.Run.axle_loads:type_name -> spanyard.dispatch.event.v1.AxleLoads
-	22, // 55: spanyard.dispatch.event.v1.Run.picks:type_name -> spanyard.dispatch.event.v1.Pick
-	38, // 56: spanyard.dispatch.event.v1.Run.moves:type_name -> spanyard.dispatch.event.v1.AsideMove
-	42, // 57: spanyard.dispatch.event.v1.Pile.tiers:type_name -> spanyard.dispatch.event.v1.Tier
-	43, // 58: spanyard.dispatch.event.v1.Tier.items:type_name -> spanyard.dispatch.event.v1.Item
-	49, // 59: spanyard.dispatch.event.v1.Item.beam:type_name -> spanyard.common.v1.BeamProduct
-	1,  // 60: spanyard.dispatch.event.v1.Unserved.reason:type_name -> spanyard.dispatch.event.v1.UnservedReason
-	61, // [61:61] is the sub-list for method output_type
-	61, // [61:61] is the sub-list for method input_type
-	61, // [61:61] is the sub-list for extension type_name
-	61, // [61:61] is the sub-list for extension extendee
-	0,  // [0:61] is the sub-list for field type_name
+	10, // 3: spanyard.dispatch.event.v1.Event.travel_set:type_name -> spanyard.dispatch.event.v1.TravelSet
+	17, // 4: spanyard.dispatch.event.v1.Event.floor_planned:type_name -> spanyard.dispatch.event.v1.FloorPlanned
+	20, // 5: spanyard.dispatch.event.v1.Event.floor_withdrawn:type_name -> spanyard.dispatch.event.v1.FloorWithdrawn
+	21, // 6: spanyard.dispatch.event.v1.Event.called_off:type_name -> spanyard.dispatch.event.v1.CalledOff
+	23, // 7: spanyard.dispatch.event.v1.Event.call_off_cancelled:type_name -> spanyard.dispatch.event.v1.CallOffCancelled
+	24, // 8: spanyard.dispatch.event.v1.Event.morning_planned:type_name -> spanyard.dispatch.event.v1.MorningPlanned
+	25, // 9: spanyard.dispatch.event.v1.Event.morning_confirming:type_name -> spanyard.dispatch.event.v1.MorningConfirming
+	26, // 10: spanyard.dispatch.event.v1.Event.run_confirmed:type_name -> spanyard.dispatch.event.v1.RunConfirmed
+	27, // 11: spanyard.dispatch.event.v1.Event.picks_issued:type_name -> spanyard.dispatch.event.v1.PicksIssued
+	29, // 12: spanyard.dispatch.event.v1.Event.morning_confirmed:type_name -> spanyard.dispatch.event.v1.MorningConfirmed
+	30, // 13: spanyard.dispatch.event.v1.Event.morning_confirm_failed:type_name -> spanyard.dispatch.event.v1.MorningConfirmFailed
+	12, // 14: spanyard.dispatch.event.v1.Event.day_hindered:type_name -> spanyard.dispatch.event.v1.DayHindered
+	14, // 15: spanyard.dispatch.event.v1.Event.hindrance_ended:type_name -> spanyard.dispatch.event.v1.HindranceEnded
+	32, // 16: spanyard.dispatch.event.v1.Event.run_changed:type_name -> spanyard.dispatch.event.v1.RunChanged
+	38, // 17: spanyard.dispatch.event.v1.Event.run_departed:type_name -> spanyard.dispatch.event.v1.RunDeparted
+	39, // 18: spanyard.dispatch.event.v1.Event.drop_delivered:type_name -> spanyard.dispatch.event.v1.DropDelivered
+	40, // 19: spanyard.dispatch.event.v1.Event.run_cancelled:type_name -> spanyard.dispatch.event.v1.RunCancelled
+	41, // 20: spanyard.dispatch.event.v1.Event.run_freed:type_name -> spanyard.dispatch.event.v1.RunFreed
+	34, // 21: spanyard.dispatch.event.v1.Event.run_cleared:type_name -> spanyard.dispatch.event.v1.RunCleared
+	35, // 22: spanyard.dispatch.event.v1.Event.piece_set_down:type_name -> spanyard.dispatch.event.v1.PieceSetDown
+	36, // 23: spanyard.dispatch.event.v1.Event.piece_taken_back:type_name -> spanyard.dispatch.event.v1.PieceTakenBack
+	37, // 24: spanyard.dispatch.event.v1.Event.piece_exchanged:type_name -> spanyard.dispatch.event.v1.PieceExchanged
+	15, // 25: spanyard.dispatch.event.v1.Event.run_delayed:type_name -> spanyard.dispatch.event.v1.RunDelayed
+	4,  // 26: spanyard.dispatch.event.v1.YardRulesSet.rules:type_name -> spanyard.dispatch.event.v1.YardRules
+	52, // 27: spanyard.dispatch.event.v1.YardRules.place:type_name -> spanyard.common.v1.Place
+	6,  // 28: spanyard.dispatch.event.v1.YardRules.lashing:type_name -> spanyard.dispatch.event.v1.LashingRules
+	5,  // 29: spanyard.dispatch.event.v1.YardRules.driver:type_name -> spanyard.dispatch.event.v1.DriverRules
+	8,  // 30: spanyard.dispatch.event.v1.TrucksSet.trucks:type_name -> spanyard.dispatch.event.v1.Truck
+	53, // 31: spanyard.dispatch.event.v1.Truck.hours:type_name -> spanyard.common.v1.DayWindow
+	16, // 32: spanyard.dispatch.event.v1.SitesSet.sites:type_name -> spanyard.dispatch.event.v1.Site
+	11, // 33: spanyard.dispatch.event.v1.TravelSet.legs:type_name -> spanyard.dispatch.event.v1.TravelLeg
+	13, // 34: spanyard.dispatch.event.v1.DayHindered.hindrance:type_name -> spanyard.dispatch.event.v1.Hindrance
+	52, // 35: spanyard.dispatch.event.v1.Site.place:type_name -> spanyard.common.v1.Place
+	53, // 36: spanyard.dispatch.event.v1.Site.opens:type_name -> spanyard.common.v1.DayWindow
+	18, // 37: spanyard.dispatch.event.v1.FloorPlanned.rooms:type_name -> spanyard.dispatch.event.v1.RoomDemand
+	54, // 38: spanyard.dispatch.event.v1.FloorPlanned.profiles:type_name -> spanyard.common.v1.BeamProfile
+	55, // 39: spanyard.dispatch.event.v1.FloorPlanned.blocks:type_name -> spanyard.common.v1.BlockKind
+	19, // 40: spanyard.dispatch.event.v1.RoomDemand.beams:type_name -> spanyard.dispatch.event.v1.BeamDemand
+	56, // 41: spanyard.dispatch.event.v1.BeamDemand.product:type_name -> spanyard.common.v1.BeamProduct
+	22, // 42: spanyard.dispatch.event.v1.CalledOff.call_off:type_name -> spanyard.dispatch.event.v1.CallOff
+	53, // 43: spanyard.dispatch.event.v1.CallOff.window:type_name -> spanyard.common.v1.DayWindow
+	42, // 44: spanyard.dispatch.event.v1.MorningPlanned.plan:type_name -> spanyard.dispatch.event.v1.MorningPlan
+	44, // 45: spanyard.dispatch.event.v1.RunConfirmed.run:type_name -> spanyard.dispatch.event.v1.Run
+	28, // 46: spanyard.dispatch.event.v1.PicksIssued.picks:type_name -> spanyard.dispatch.event.v1.Pick
+	45, // 47: spanyard.dispatch.event.v1.PicksIssued.moves:type_name -> spanyard.dispatch.event.v1.AsideMove
+	56, // 48: spanyard.dispatch.event.v1.Pick.beam:type_name -> spanyard.common.v1.BeamProduct
+	57, // 49: spanyard.dispatch.event.v1.MorningConfirmed.confirmed_at:type_name -> google.protobuf.Timestamp
+	31, // 50: spanyard.dispatch.event.v1.MorningConfirmFailed.missing:type_name -> spanyard.dispatch.event.v1.MissingPiece
+	33, // 51: spanyard.dispatch.event.v1.RunChanged.hits:type_name -> spanyard.dispatch.event.v1.RunHit
+	0,  // 52: spanyard.dispatch.event.v1.RunHit.kind:type_name -> spanyard.dispatch.event.v1.RunHitKind
+	57, // 53: spanyard.dispatch.event.v1.RunDeparted.departed_at:type_name -> google.protobuf.Timestamp
+	57, // 54: spanyard.dispatch.event.v1.DropDelivered.delivered_at:type_name -> google.protobuf.Timestamp
+	57, // 55: spanyard.dispatch.event.v1.MorningPlan.planned_at:type_name -> google.protobuf.Timestamp
+	44, // 56: spanyard.dispatch.event.v1.MorningPlan.runs:type_name -> spanyard.dispatch.event.v1.Run
+	51, // 57: spanyard.dispatch.event.v1.MorningPlan.unserved:type_name -> spanyard.dispatch.event.v1.Unserved
+	43, // 58: spanyard.dispatch.event.v1.MorningPlan.forbidden_trucks:type_name -> spanyard.dispatch.event.v1.ForbiddenTruck
+	46, // 59: spanyard.dispatch.event.v1.Run.drops:type_name -> spanyard.dispatch.event.v1.Drop
+	48, // 60: spanyard.dispatch.event.v1.Run.piles:type_name -> spanyard.dispatch.event.v1.Pile
+	47, // 61: spanyard.dispatch.event.v1.Run.axle_loads:type_name -> spanyard.dispatch.event.v1.AxleLoads
+	28, // 62: spanyard.dispatch.event.v1.Run.picks:type_name -> spanyard.dispatch.event.v1.Pick
+	45, // 63: spanyard.dispatch.event.v1.Run.moves:type_name -> spanyard.dispatch.event.v1.AsideMove
+	49, // 64: spanyard.dispatch.event.v1.Pile.tiers:type_name -> spanyard.dispatch.event.v1.Tier
+	50, // 65: spanyard.dispatch.event.v1.Tier.items:type_name -> spanyard.dispatch.event.v1.Item
+	56, // 66: spanyard.dispatch.event.v1.Item.beam:type_name -> spanyard.common.v1.BeamProduct
+	1,  // 67: spanyard.dispatch.event.v1.Unserved.reason:type_name -> spanyard.dispatch.event.v1.UnservedReason
+	68, // [68:68] is the sub-list for method output_type
+	68, // [68:68] is the sub-list for method input_type
+	68, // [68:68] is the sub-list for extension type_name
+	68, // [68:68] is the sub-list for extension extendee
+	0,  // [0:68] is the sub-list for field type_name
 }
 
 func init() { file_spanyard_dispatch_event_v1_event_proto_init() }
@@ -4669,6 +5259,7 @@ func file_spanyard_dispatch_event_v1_event_proto_init() {
 		(*Event_YardRulesSet)(nil),
 		(*Event_TrucksSet)(nil),
 		(*Event_SitesSet)(nil),
+		(*Event_TravelSet)(nil),
 		(*Event_FloorPlanned)(nil),
 		(*Event_FloorWithdrawn)(nil),
 		(*Event_CalledOff)(nil),
@@ -4679,6 +5270,8 @@ func file_spanyard_dispatch_event_v1_event_proto_init() {
 		(*Event_PicksIssued)(nil),
 		(*Event_MorningConfirmed)(nil),
 		(*Event_MorningConfirmFailed)(nil),
+		(*Event_DayHindered)(nil),
+		(*Event_HindranceEnded)(nil),
 		(*Event_RunChanged)(nil),
 		(*Event_RunDeparted)(nil),
 		(*Event_DropDelivered)(nil),
@@ -4688,6 +5281,7 @@ func file_spanyard_dispatch_event_v1_event_proto_init() {
 		(*Event_PieceSetDown)(nil),
 		(*Event_PieceTakenBack)(nil),
 		(*Event_PieceExchanged)(nil),
+		(*Event_RunDelayed)(nil),
 	}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
@@ -4695,7 +5289,7 @@ func file_spanyard_dispatch_event_v1_event_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_spanyard_dispatch_event_v1_event_proto_rawDesc), len(file_spanyard_dispatch_event_v1_event_proto_rawDesc)),
 			NumEnums:      2,
-			NumMessages:   43,
+			NumMessages:   50,
 			NumExtensions: 0,
 			NumServices:   0,
 		},
