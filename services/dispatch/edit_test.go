@@ -3,9 +3,12 @@ package dispatch
 import (
 	"strings"
 	"testing"
+	"time"
 
 	eventv1 "spanyard.example/proto/gen/spanyard/dispatch/event/v1"
 	dispatchv1 "spanyard.example/proto/gen/spanyard/dispatch/v1"
+	"spanyard.example/services/dispatch/internal/morning"
+	"spanyard.example/services/dispatch/internal/routing"
 )
 
 func edit(t *testing.T, d dispatchv1.DispatchServiceClient, requestID, planID string, try bool, edits ...*dispatchv1.PlanEdit) (*dispatchv1.EditMorningResponse, error) {
@@ -241,5 +244,35 @@ func TestKnownWaysCount(t *testing.T) {
 		if last := r.GetDrops()[len(r.GetDrops())-1]; r.GetBackMinute()-last.GetLeaveMinute() != 57 {
 			t.Errorf("run %s drives back in %d minutes, want 57", r.GetRunId(), r.GetBackMinute()-last.GetLeaveMinute())
 		}
+	}
+}
+
+// TestPlanningIsStopped: planning with a long budget ends with a plan soon after
+// somebody says so.
+func TestPlanningIsStopped(t *testing.T) {
+	w := newWorld(t)
+	d := w.start(t, func(s *Service) {
+		s.office.Planner = func(p morning.Problem, stop func() bool) morning.Plan {
+			for !stop() {
+				time.Sleep(time.Millisecond)
+			}
+			return routing.Plan(p, stop)
+		}
+	})
+	w.ready(t, d)
+	done := make(chan error, 1)
+	go func() {
+		_, err := d.PlanMorning(as(t, "Ada Example"), &dispatchv1.PlanMorningRequest{Yard: yard, RequestId: "long", Day: day, BudgetMs: 60_000})
+		done <- err
+	}()
+	eventually(t, "there is something to stop", func() bool {
+		answer, err := d.StopPlanning(t.Context(), &dispatchv1.StopPlanningRequest{Yard: yard, Day: day})
+		return err == nil && answer.GetStoppedCount() == 1
+	})
+	if err := <-done; err != nil {
+		t.Fatal(err)
+	}
+	if answer, err := d.StopPlanning(t.Context(), &dispatchv1.StopPlanningRequest{Yard: yard, Day: day}); err != nil || answer.GetStoppedCount() != 0 {
+		t.Errorf("nothing goes on, and %v is stopped, %v", answer, err)
 	}
 }

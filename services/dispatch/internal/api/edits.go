@@ -29,6 +29,11 @@ func (s *Server) EditMorning(ctx context.Context, req *dispatchv1.EditMorningReq
 	return &dispatchv1.EditMorningResponse{Morning: draft(edited.Plan), Changes: changesTo(edited.Changes), Position: edited.Position}, nil
 }
 
+// StopPlanning ends the planning of a day that goes on here.
+func (s *Server) StopPlanning(_ context.Context, req *dispatchv1.StopPlanningRequest) (*dispatchv1.StopPlanningResponse, error) {
+	return &dispatchv1.StopPlanningResponse{StoppedCount: int32(s.office.StopPlanning(req.GetYard(), req.GetDay()))}, nil
+}
+
 func draft(p daybook.Plan) *dispatchv1.Morning {
 	return &dispatchv1.Morning{State: dispatchv1.MorningState_MORNING_STATE_DRAFT, Plan: codec.PlanTo(p)}
 }

@@ -50,6 +50,7 @@ type Office struct {
 	Checker   func(problem morning.Problem, plan morning.Plan) []check.Violation
 
 	settling locks
+	planning stops
 }
 
 // Ask is who asks for a command, and how the ledger knows the request again.

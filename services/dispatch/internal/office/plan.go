@@ -104,7 +104,9 @@ func (o *Office) draw(ctx context.Context, a Ask, s daybook.State, r MorningRequ
 	}
 	// The budget is time on the wall, whatever day the service's clock shows.
 	started := time.Now()
-	made, refusals := o.make(problem, w, func() bool { return ctx.Err() != nil || time.Since(started) >= r.Budget })
+	enough, end := o.planning.begin(a.Yard, r.Day)
+	defer end()
+	made, refusals := o.make(problem, w, func() bool { return ctx.Err() != nil || enough.Load() || time.Since(started) >= r.Budget })
 	if len(refusals) > 0 {
 		return daybook.Plan{}, refusals, nil
 	}

@@ -4495,6 +4495,102 @@ func (x *TruckVerdict) GetUnloadMinute() int32 {
 	return 0
 }
 
+type StopPlanningRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Yard          string                 `protobuf:"bytes,1,opt,name=yard,proto3" json:"yard,omitempty"`
+	Day           string                 `protobuf:"bytes,2,opt,name=day,proto3" json:"day,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *StopPlanningRequest) Reset() {
+	*x = StopPlanningRequest{}
+	mi := &file_spanyard_dispatch_v1_dispatch_proto_msgTypes[63]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *StopPlanningRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*StopPlanningRequest) ProtoMessage() {}
+
+func (x *StopPlanningRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_dispatch_v1_dispatch_proto_msgTypes[63]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use StopPlanningRequest.ProtoReflect.Descriptor instead.
+func (*StopPlanningRequest) Descriptor() ([]byte, []int) {
+	return file_spanyard_dispatch_v1_dispatch_proto_rawDescGZIP(), []int{63}
+}
+
+func (x *StopPlanningRequest) GetYard() string {
+	if x != nil {
+		return x.Yard
+	}
+	return ""
+}
+
+func (x *StopPlanningRequest) GetDay() string {
+	if x != nil {
+		return x.Day
+	}
+	return ""
+}
+
+type StopPlanningResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	StoppedCount  int32                  `protobuf:"varint,1,opt,name=stopped_count,json=stoppedCount,proto3" json:"stopped_count,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *StopPlanningResponse) Reset() {
+	*x = StopPlanningResponse{}
+	mi := &file_spanyard_dispatch_v1_dispatch_proto_msgTypes[64]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *StopPlanningResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*StopPlanningResponse) ProtoMessage() {}
+
+func (x *StopPlanningResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_dispatch_v1_dispatch_proto_msgTypes[64]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use StopPlanningResponse.ProtoReflect.Descriptor instead.
+func (*StopPlanningResponse) Descriptor() ([]byte, []int) {
+	return file_spanyard_dispatch_v1_dispatch_proto_rawDescGZIP(), []int{64}
+}
+
+func (x *StopPlanningResponse) GetStoppedCount() int32 {
+	if x != nil {
+		return x.StoppedCount
+	}
+	return 0
+}
+
 var File_spanyard_dispatch_v1_dispatch_proto protoreflect.FileDescriptor
 
 const file_spanyard_dispatch_v1_dispatch_proto_rawDesc = "" +
@@ -4823,7 +4919,12 @@ const file_spanyard_dispatch_v1_dispatch_proto_rawDesc = "" +
 	"\btruck_id\x18\x01 \x01(\tR\atruckId\x12\x1a\n" +
 	"\brefusals\x18\x02 \x03(\tR\brefusals\x12%\n" +
 	"\x0eloading_minute\x18\x03 \x01(\x05R\rloadingMinute\x12#\n" +
-	"\runload_minute\x18\x04 \x01(\x05R\funloadMinute*\x9b\x01\n" +
+	"\runload_minute\x18\x04 \x01(\x05R\funloadMinute\"\x82\x01\n" +
+	"\x13StopPlanningRequest\x124\n" +
+	"\x04yard\x18\x01 \x01(\tB \xbaH\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,31}$R\x04yard\x125\n" +
+	"\x03day\x18\x02 \x01(\tB#\xbaH r\x1e2\x1c^[0-9]{4}-[0-9]{2}-[0-9]{2}$R\x03day\";\n" +
+	"\x14StopPlanningResponse\x12#\n" +
+	"\rstopped_count\x18\x01 \x01(\x05R\fstoppedCount*\x9b\x01\n" +
 	"\fMorningState\x12\x1d\n" +
 	"\x19MORNING_STATE_UNSPECIFIED\x10\x00\x12\x17\n" +
 	"\x13MORNING_STATE_DRAFT\x10\x01\x12\x1c\n" +
@@ -4843,7 +4944,7 @@ const file_spanyard_dispatch_v1_dispatch_proto_rawDesc = "" +
 	"\x19RUN_DIFFERENCE_KIND_TRUCK\x10\x02\x12\x1c\n" +
 	"\x18RUN_DIFFERENCE_KIND_LOAD\x10\x03\x12\x1c\n" +
 	"\x18RUN_DIFFERENCE_KIND_GONE\x10\x04\x12\x1b\n" +
-	"\x17RUN_DIFFERENCE_KIND_NEW\x10\x052\xfa\x17\n" +
+	"\x17RUN_DIFFERENCE_KIND_NEW\x10\x052\xea\x18\n" +
 	"\x0fDispatchService\x12o\n" +
 	"\fSetYardRules\x12).spanyard.dispatch.v1.SetYardRulesRequest\x1a*.spanyard.dispatch.v1.SetYardRulesResponse\"\b\xaa\xbc\x18\x04\n" +
 	"\x02\x01\x06\x12n\n" +
@@ -4873,6 +4974,8 @@ const file_spanyard_dispatch_v1_dispatch_proto_rawDesc = "" +
 	"ListFloors\x12'.spanyard.dispatch.v1.ListFloorsRequest\x1a(.spanyard.dispatch.v1.ListFloorsResponse\"\a\xaa\xbc\x18\x03\n" +
 	"\x01\b\x12k\n" +
 	"\vPlanMorning\x12(.spanyard.dispatch.v1.PlanMorningRequest\x1a).spanyard.dispatch.v1.PlanMorningResponse\"\a\xaa\xbc\x18\x03\n" +
+	"\x01\x01\x12n\n" +
+	"\fStopPlanning\x12).spanyard.dispatch.v1.StopPlanningRequest\x1a*.spanyard.dispatch.v1.StopPlanningResponse\"\a\xaa\xbc\x18\x03\n" +
 	"\x01\x01\x12k\n" +
 	"\vEditMorning\x12(.spanyard.dispatch.v1.EditMorningRequest\x1a).spanyard.dispatch.v1.EditMorningResponse\"\a\xaa\xbc\x18\x03\n" +
 	"\x01\x01\x12q\n" +
@@ -4921,7 +5024,7 @@ func file_spanyard_dispatch_v1_dispatch_proto_rawDescGZIP() []byte {
 }
 
 var file_spanyard_dispatch_v1_dispatch_proto_enumTypes = make([]protoimpl.EnumInfo, 3)
-var file_spanyard_dispatch_v1_dispatch_proto_msgTypes = make([]protoimpl.MessageInfo, 63)
+var file_spanyard_dispatch_v1_dispatch_proto_msgTypes = make([]protoimpl.MessageInfo, 65)
 var file_spanyard_dispatch_v1_dispatch_proto_goTypes = []any{
 	(MorningState)(0),               // 0: spanyard.dispatch.v1.MorningState
 	(RunState)(0),                   // 1: spanyard.dispatch.v1.RunState
@@ -4989,74 +5092,76 @@ var file_spanyard_dispatch_v1_dispatch_proto_goTypes = []any{
 	(*ExplainMorningRequest)(nil),   // 63: spanyard.dispatch.v1.ExplainMorningRequest
 	(*ExplainMorningResponse)(nil),  // 64: spanyard.dispatch.v1.ExplainMorningResponse
 	(*TruckVerdict)(nil),            // 65: spanyard.dispatch.v1.TruckVerdict
-	(*v1.MorningPlan)(nil),          // 66: spanyard.dispatch.event.v1.MorningPlan
-	(*v1.MissingPiece)(nil),         // 67: spanyard.dispatch.event.v1.MissingPiece
-	(*v1.Run)(nil),                  // 68: spanyard.dispatch.event.v1.Run
-	(*v1.RunHit)(nil),               // 69: spanyard.dispatch.event.v1.RunHit
-	(*v1.YardRules)(nil),            // 70: spanyard.dispatch.event.v1.YardRules
-	(*v1.Truck)(nil),                // 71: spanyard.dispatch.event.v1.Truck
-	(*v1.Site)(nil),                 // 72: spanyard.dispatch.event.v1.Site
-	(*v1.CallOff)(nil),              // 73: spanyard.dispatch.event.v1.CallOff
-	(*timestamppb.Timestamp)(nil),   // 74: google.protobuf.Timestamp
-	(*v1.PicksIssued)(nil),          // 75: spanyard.dispatch.event.v1.PicksIssued
-	(*v1.RunChanged)(nil),           // 76: spanyard.dispatch.event.v1.RunChanged
-	(*v1.RunDeparted)(nil),          // 77: spanyard.dispatch.event.v1.RunDeparted
-	(*v1.RunCancelled)(nil),         // 78: spanyard.dispatch.event.v1.RunCancelled
-	(*v1.DropDelivered)(nil),        // 79: spanyard.dispatch.event.v1.DropDelivered
-	(*v1.RunCleared)(nil),           // 80: spanyard.dispatch.event.v1.RunCleared
-	(*v1.PieceSetDown)(nil),         // 81: spanyard.dispatch.event.v1.PieceSetDown
-	(*v1.PieceTakenBack)(nil),       // 82: spanyard.dispatch.event.v1.PieceTakenBack
-	(*v1.PieceExchanged)(nil),       // 83: spanyard.dispatch.event.v1.PieceExchanged
-	(*v1.TravelLeg)(nil),            // 84: spanyard.dispatch.event.v1.TravelLeg
-	(*v1.ForbiddenTruck)(nil),       // 85: spanyard.dispatch.event.v1.ForbiddenTruck
-	(*v1.Hindrance)(nil),            // 86: spanyard.dispatch.event.v1.Hindrance
-	(*v1.RunDelayed)(nil),           // 87: spanyard.dispatch.event.v1.RunDelayed
-	(*v1.HindranceEnded)(nil),       // 88: spanyard.dispatch.event.v1.HindranceEnded
-	(*RepairRunsRequest)(nil),       // 89: spanyard.dispatch.v1.RepairRunsRequest
-	(*ListNeedsRequest)(nil),        // 90: spanyard.dispatch.v1.ListNeedsRequest
-	(*RenderRunPapersRequest)(nil),  // 91: spanyard.dispatch.v1.RenderRunPapersRequest
-	(*RepairRunsResponse)(nil),      // 92: spanyard.dispatch.v1.RepairRunsResponse
-	(*ListNeedsResponse)(nil),       // 93: spanyard.dispatch.v1.ListNeedsResponse
-	(*RenderRunPapersResponse)(nil), // 94: spanyard.dispatch.v1.RenderRunPapersResponse
+	(*StopPlanningRequest)(nil),     // 66: spanyard.dispatch.v1.StopPlanningRequest
+	(*StopPlanningResponse)(nil),    // 67: spanyard.dispatch.v1.StopPlanningResponse
+	(*v1.MorningPlan)(nil),          // 68: spanyard.dispatch.event.v1.MorningPlan
+	(*v1.MissingPiece)(nil),         // 69: spanyard.dispatch.event.v1.MissingPiece
+	(*v1.Run)(nil),                  // 70: spanyard.dispatch.event.v1.Run
+	(*v1.RunHit)(nil),               // 71: spanyard.dispatch.event.v1.RunHit
+	(*v1.YardRules)(nil),            // 72: spanyard.dispatch.event.v1.YardRules
+	(*v1.Truck)(nil),                // 73: spanyard.dispatch.event.v1.Truck
+	(*v1.Site)(nil),                 // 74: spanyard.dispatch.event.v1.Site
+	(*v1.CallOff)(nil),              // 75: spanyard.dispatch.event.v1.CallOff
+	(*timestamppb.Timestamp)(nil),   // 76: google.protobuf.Timestamp
+	(*v1.PicksIssued)(nil),          // 77: spanyard.dispatch.event.v1.PicksIssued
+	(*v1.RunChanged)(nil),           // 78: spanyard.dispatch.event.v1.RunChanged
+	(*v1.RunDeparted)(nil),          // 79: spanyard.dispatch.event.v1.RunDeparted
+	(*v1.RunCancelled)(nil),         // 80: spanyard.dispatch.event.v1.RunCancelled
+	(*v1.DropDelivered)(nil),        // 81: spanyard.dispatch.event.v1.DropDelivered
+	(*v1.RunCleared)(nil),           // 82: spanyard.dispatch.event.v1.RunCleared
+	(*v1.PieceSetDown)(nil),         // 83: spanyard.dispatch.event.v1.PieceSetDown
+	(*v1.PieceTakenBack)(nil),       // 84: spanyard.dispatch.event.v1.PieceTakenBack
+	(*v1.PieceExchanged)(nil),       // 85: spanyard.dispatch.event.v1.PieceExchanged
+	(*v1.TravelLeg)(nil),            // 86: spanyard.dispatch.event.v1.TravelLeg
+	(*v1.ForbiddenTruck)(nil),       // 87: spanyard.dispatch.event.v1.ForbiddenTruck
+	(*v1.Hindrance)(nil),            // 88: spanyard.dispatch.event.v1.Hindrance
+	(*v1.RunDelayed)(nil),           // 89: spanyard.dispatch.event.v1.RunDelayed
+	(*v1.HindranceEnded)(nil),       // 90: spanyard.dispatch.event.v1.HindranceEnded
+	(*RepairRunsRequest)(nil),       // 91: spanyard.dispatch.v1.RepairRunsRequest
+	(*ListNeedsRequest)(nil),        // 92: spanyard.dispatch.v1.ListNeedsRequest
+	(*RenderRunPapersRequest)(nil),  // 93: spanyard.dispatch.v1.RenderRunPapersRequest
+	(*RepairRunsResponse)(nil),      // 94: spanyard.dispatch.v1.RepairRunsResponse
+	(*ListNeedsResponse)(nil),       // 95: spanyard.dispatch.v1.ListNeedsResponse
+	(*RenderRunPapersResponse)(nil), // 96: spanyard.dispatch.v1.RenderRunPapersResponse
 }
 var file_spanyard_dispatch_v1_dispatch_proto_depIdxs = []int32{
 	0,  // 0: spanyard.dispatch.v1.Morning.state:type_name -> spanyard.dispatch.v1.MorningState
-	66, // 1: spanyard.dispatch.v1.Morning.plan:type_name -> spanyard.dispatch.event.v1.MorningPlan
-	67, // 2: spanyard.dispatch.v1.Morning.missing:type_name -> spanyard.dispatch.event.v1.MissingPiece
+	68, // 1: spanyard.dispatch.v1.Morning.plan:type_name -> spanyard.dispatch.event.v1.MorningPlan
+	69, // 2: spanyard.dispatch.v1.Morning.missing:type_name -> spanyard.dispatch.event.v1.MissingPiece
 	1,  // 3: spanyard.dispatch.v1.RunStatus.state:type_name -> spanyard.dispatch.v1.RunState
-	68, // 4: spanyard.dispatch.v1.RunStatus.run:type_name -> spanyard.dispatch.event.v1.Run
-	69, // 5: spanyard.dispatch.v1.RunStatus.hits:type_name -> spanyard.dispatch.event.v1.RunHit
-	70, // 6: spanyard.dispatch.v1.SetYardRulesRequest.rules:type_name -> spanyard.dispatch.event.v1.YardRules
-	70, // 7: spanyard.dispatch.v1.GetYardRulesResponse.rules:type_name -> spanyard.dispatch.event.v1.YardRules
-	71, // 8: spanyard.dispatch.v1.SetTrucksRequest.trucks:type_name -> spanyard.dispatch.event.v1.Truck
-	71, // 9: spanyard.dispatch.v1.ListTrucksResponse.trucks:type_name -> spanyard.dispatch.event.v1.Truck
-	72, // 10: spanyard.dispatch.v1.SetSitesRequest.sites:type_name -> spanyard.dispatch.event.v1.Site
-	72, // 11: spanyard.dispatch.v1.ListSitesResponse.sites:type_name -> spanyard.dispatch.event.v1.Site
-	73, // 12: spanyard.dispatch.v1.CallOffRoomsRequest.call_offs:type_name -> spanyard.dispatch.event.v1.CallOff
-	73, // 13: spanyard.dispatch.v1.ListCallOffsResponse.call_offs:type_name -> spanyard.dispatch.event.v1.CallOff
+	70, // 4: spanyard.dispatch.v1.RunStatus.run:type_name -> spanyard.dispatch.event.v1.Run
+	71, // 5: spanyard.dispatch.v1.RunStatus.hits:type_name -> spanyard.dispatch.event.v1.RunHit
+	72, // 6: spanyard.dispatch.v1.SetYardRulesRequest.rules:type_name -> spanyard.dispatch.event.v1.YardRules
+	72, // 7: spanyard.dispatch.v1.GetYardRulesResponse.rules:type_name -> spanyard.dispatch.event.v1.YardRules
+	73, // 8: spanyard.dispatch.v1.SetTrucksRequest.trucks:type_name -> spanyard.dispatch.event.v1.Truck
+	73, // 9: spanyard.dispatch.v1.ListTrucksResponse.trucks:type_name -> spanyard.dispatch.event.v1.Truck
+	74, // 10: spanyard.dispatch.v1.SetSitesRequest.sites:type_name -> spanyard.dispatch.event.v1.Site
+	74, // 11: spanyard.dispatch.v1.ListSitesResponse.sites:type_name -> spanyard.dispatch.event.v1.Site
+	75, // 12: spanyard.dispatch.v1.CallOffRoomsRequest.call_offs:type_name -> spanyard.dispatch.event.v1.CallOff
+	75, // 13: spanyard.dispatch.v1.ListCallOffsResponse.call_offs:type_name -> spanyard.dispatch.event.v1.CallOff
 	25, // 14: spanyard.dispatch.v1.ListFloorsResponse.floors:type_name -> spanyard.dispatch.v1.Floor
 	3,  // 15: spanyard.dispatch.v1.PlanMorningResponse.morning:type_name -> spanyard.dispatch.v1.Morning
 	3,  // 16: spanyard.dispatch.v1.GetMorningResponse.morning:type_name -> spanyard.dispatch.v1.Morning
 	32, // 17: spanyard.dispatch.v1.ListMorningsResponse.mornings:type_name -> spanyard.dispatch.v1.MorningSummary
 	0,  // 18: spanyard.dispatch.v1.MorningSummary.state:type_name -> spanyard.dispatch.v1.MorningState
-	74, // 19: spanyard.dispatch.v1.MorningSummary.planned_at:type_name -> google.protobuf.Timestamp
+	76, // 19: spanyard.dispatch.v1.MorningSummary.planned_at:type_name -> google.protobuf.Timestamp
 	4,  // 20: spanyard.dispatch.v1.ListRunsResponse.runs:type_name -> spanyard.dispatch.v1.RunStatus
-	74, // 21: spanyard.dispatch.v1.WatchPicksResponse.happened_at:type_name -> google.protobuf.Timestamp
-	75, // 22: spanyard.dispatch.v1.WatchPicksResponse.picks_issued:type_name -> spanyard.dispatch.event.v1.PicksIssued
-	76, // 23: spanyard.dispatch.v1.WatchPicksResponse.run_changed:type_name -> spanyard.dispatch.event.v1.RunChanged
-	77, // 24: spanyard.dispatch.v1.WatchPicksResponse.run_departed:type_name -> spanyard.dispatch.event.v1.RunDeparted
-	78, // 25: spanyard.dispatch.v1.WatchPicksResponse.run_cancelled:type_name -> spanyard.dispatch.event.v1.RunCancelled
-	79, // 26: spanyard.dispatch.v1.WatchPicksResponse.drop_delivered:type_name -> spanyard.dispatch.event.v1.DropDelivered
-	80, // 27: spanyard.dispatch.v1.WatchPicksResponse.run_cleared:type_name -> spanyard.dispatch.event.v1.RunCleared
-	81, // 28: spanyard.dispatch.v1.WatchPicksResponse.piece_set_down:type_name -> spanyard.dispatch.event.v1.PieceSetDown
-	82, // 29: spanyard.dispatch.v1.WatchPicksResponse.piece_taken_back:type_name -> spanyard.dispatch.event.v1.PieceTakenBack
-	83, // 30: spanyard.dispatch.v1.WatchPicksResponse.piece_exchanged:type_name -> spanyard.dispatch.event.v1.PieceExchanged
-	84, // 31: spanyard.dispatch.v1.SetTravelRequest.legs:type_name -> spanyard.dispatch.event.v1.TravelLeg
-	84, // 32: spanyard.dispatch.v1.ListTravelResponse.legs:type_name -> spanyard.dispatch.event.v1.TravelLeg
+	76, // 21: spanyard.dispatch.v1.WatchPicksResponse.happened_at:type_name -> google.protobuf.Timestamp
+	77, // 22: spanyard.dispatch.v1.WatchPicksResponse.picks_issued:type_name -> spanyard.dispatch.event.v1.PicksIssued
+	78, // 23: spanyard.dispatch.v1.WatchPicksResponse.run_changed:type_name -> spanyard.dispatch.event.v1.RunChanged
+	79, // 24: spanyard.dispatch.v1.WatchPicksResponse.run_departed:type_name -> spanyard.dispatch.event.v1.RunDeparted
+	80, // 25: spanyard.dispatch.v1.WatchPicksResponse.run_cancelled:type_name -> spanyard.dispatch.event.v1.RunCancelled
+	81, // 26: spanyard.dispatch.v1.WatchPicksResponse.drop_delivered:type_name -> spanyard.dispatch.event.v1.DropDelivered
+	82, // 27: spanyard.dispatch.v1.WatchPicksResponse.run_cleared:type_name -> spanyard.dispatch.event.v1.RunCleared
+	83, // 28: spanyard.dispatch.v1.WatchPicksResponse.piece_set_down:type_name -> spanyard.dispatch.event.v1.PieceSetDown
+	84, // 29: spanyard.dispatch.v1.WatchPicksResponse.piece_taken_back:type_name -> spanyard.dispatch.event.v1.PieceTakenBack
+	85, // 30: spanyard.dispatch.v1.WatchPicksResponse.piece_exchanged:type_name -> spanyard.dispatch.event.v1.PieceExchanged
+	86, // 31: spanyard.dispatch.v1.SetTravelRequest.legs:type_name -> spanyard.dispatch.event.v1.TravelLeg
+	86, // 32: spanyard.dispatch.v1.ListTravelResponse.legs:type_name -> spanyard.dispatch.event.v1.TravelLeg
 	50, // 33: spanyard.dispatch.v1.EditMorningRequest.edits:type_name -> spanyard.dispatch.v1.PlanEdit
 	51, // 34: spanyard.dispatch.v1.PlanEdit.move_run:type_name -> spanyard.dispatch.v1.MoveRun
-	85, // 35: spanyard.dispatch.v1.PlanEdit.forbid_truck:type_name -> spanyard.dispatch.event.v1.ForbiddenTruck
-	85, // 36: spanyard.dispatch.v1.PlanEdit.allow_truck:type_name -> spanyard.dispatch.event.v1.ForbiddenTruck
+	87, // 35: spanyard.dispatch.v1.PlanEdit.forbid_truck:type_name -> spanyard.dispatch.event.v1.ForbiddenTruck
+	87, // 36: spanyard.dispatch.v1.PlanEdit.allow_truck:type_name -> spanyard.dispatch.event.v1.ForbiddenTruck
 	3,  // 37: spanyard.dispatch.v1.EditMorningResponse.morning:type_name -> spanyard.dispatch.v1.Morning
 	53, // 38: spanyard.dispatch.v1.EditMorningResponse.changes:type_name -> spanyard.dispatch.v1.PlanChanges
 	54, // 39: spanyard.dispatch.v1.PlanChanges.before:type_name -> spanyard.dispatch.v1.PlanTotals
@@ -5066,9 +5171,9 @@ var file_spanyard_dispatch_v1_dispatch_proto_depIdxs = []int32{
 	2,  // 43: spanyard.dispatch.v1.RunDifference.kind:type_name -> spanyard.dispatch.v1.RunDifferenceKind
 	53, // 44: spanyard.dispatch.v1.ComparePlansResponse.changes:type_name -> spanyard.dispatch.v1.PlanChanges
 	60, // 45: spanyard.dispatch.v1.ReplanMorningRequest.happenings:type_name -> spanyard.dispatch.v1.Happening
-	86, // 46: spanyard.dispatch.v1.Happening.hindrance:type_name -> spanyard.dispatch.event.v1.Hindrance
-	87, // 47: spanyard.dispatch.v1.Happening.delay:type_name -> spanyard.dispatch.event.v1.RunDelayed
-	88, // 48: spanyard.dispatch.v1.Happening.ended:type_name -> spanyard.dispatch.event.v1.HindranceEnded
+	88, // 46: spanyard.dispatch.v1.Happening.hindrance:type_name -> spanyard.dispatch.event.v1.Hindrance
+	89, // 47: spanyard.dispatch.v1.Happening.delay:type_name -> spanyard.dispatch.event.v1.RunDelayed
+	90, // 48: spanyard.dispatch.v1.Happening.ended:type_name -> spanyard.dispatch.event.v1.HindranceEnded
 	61, // 49: spanyard.dispatch.v1.ReplanMorningResponse.hit_runs:type_name -> spanyard.dispatch.v1.HitRun
 	3,  // 50: spanyard.dispatch.v1.ReplanMorningResponse.morning:type_name -> spanyard.dispatch.v1.Morning
 	53, // 51: spanyard.dispatch.v1.ReplanMorningResponse.changes:type_name -> spanyard.dispatch.v1.PlanChanges
@@ -5086,51 +5191,53 @@ var file_spanyard_dispatch_v1_dispatch_proto_depIdxs = []int32{
 	21, // 63: spanyard.dispatch.v1.DispatchService.ListCallOffs:input_type -> spanyard.dispatch.v1.ListCallOffsRequest
 	23, // 64: spanyard.dispatch.v1.DispatchService.ListFloors:input_type -> spanyard.dispatch.v1.ListFloorsRequest
 	26, // 65: spanyard.dispatch.v1.DispatchService.PlanMorning:input_type -> spanyard.dispatch.v1.PlanMorningRequest
-	49, // 66: spanyard.dispatch.v1.DispatchService.EditMorning:input_type -> spanyard.dispatch.v1.EditMorningRequest
-	59, // 67: spanyard.dispatch.v1.DispatchService.ReplanMorning:input_type -> spanyard.dispatch.v1.ReplanMorningRequest
-	57, // 68: spanyard.dispatch.v1.DispatchService.ComparePlans:input_type -> spanyard.dispatch.v1.ComparePlansRequest
-	63, // 69: spanyard.dispatch.v1.DispatchService.ExplainMorning:input_type -> spanyard.dispatch.v1.ExplainMorningRequest
-	28, // 70: spanyard.dispatch.v1.DispatchService.GetMorning:input_type -> spanyard.dispatch.v1.GetMorningRequest
-	30, // 71: spanyard.dispatch.v1.DispatchService.ListMornings:input_type -> spanyard.dispatch.v1.ListMorningsRequest
-	33, // 72: spanyard.dispatch.v1.DispatchService.ConfirmMorning:input_type -> spanyard.dispatch.v1.ConfirmMorningRequest
-	35, // 73: spanyard.dispatch.v1.DispatchService.ListRuns:input_type -> spanyard.dispatch.v1.ListRunsRequest
-	37, // 74: spanyard.dispatch.v1.DispatchService.WatchPicks:input_type -> spanyard.dispatch.v1.WatchPicksRequest
-	39, // 75: spanyard.dispatch.v1.DispatchService.DepartRun:input_type -> spanyard.dispatch.v1.DepartRunRequest
-	41, // 76: spanyard.dispatch.v1.DispatchService.DeliverDrop:input_type -> spanyard.dispatch.v1.DeliverDropRequest
-	43, // 77: spanyard.dispatch.v1.DispatchService.CancelRun:input_type -> spanyard.dispatch.v1.CancelRunRequest
-	89, // 78: spanyard.dispatch.v1.DispatchService.RepairRuns:input_type -> spanyard.dispatch.v1.RepairRunsRequest
-	90, // 79: spanyard.dispatch.v1.DispatchService.ListNeeds:input_type -> spanyard.dispatch.v1.ListNeedsRequest
-	91, // 80: spanyard.dispatch.v1.DispatchService.RenderRunPapers:input_type -> spanyard.dispatch.v1.RenderRunPapersRequest
-	6,  // 81: spanyard.dispatch.v1.DispatchService.SetYardRules:output_type -> spanyard.dispatch.v1.SetYardRulesResponse
-	8,  // 82: spanyard.dispatch.v1.DispatchService.GetYardRules:output_type -> spanyard.dispatch.v1.GetYardRulesResponse
-	10, // 83: spanyard.dispatch.v1.DispatchService.SetTrucks:output_type -> spanyard.dispatch.v1.SetTrucksResponse
-	12, // 84: spanyard.dispatch.v1.DispatchService.ListTrucks:output_type -> spanyard.dispatch.v1.ListTrucksResponse
-	14, // 85: spanyard.dispatch.v1.DispatchService.SetSites:output_type -> spanyard.dispatch.v1.SetSitesResponse
-	16, // 86: spanyard.dispatch.v1.DispatchService.ListSites:output_type -> spanyard.dispatch.v1.ListSitesResponse
-	46, // 87: spanyard.dispatch.v1.DispatchService.SetTravel:output_type -> spanyard.dispatch.v1.SetTravelResponse
-	48, // 88: spanyard.dispatch.v1.DispatchService.ListTravel:output_type -> spanyard.dispatch.v1.ListTravelResponse
-	18, // 89: spanyard.dispatch.v1.DispatchService.CallOffRooms:output_type -> spanyard.dispatch.v1.CallOffRoomsResponse
-	20, // 90: spanyard.dispatch.v1.DispatchService.CancelCallOff:output_type -> spanyard.dispatch.v1.CancelCallOffResponse
-	22, // 91: spanyard.dispatch.v1.DispatchService.ListCallOffs:output_type -> spanyard.dispatch.v1.ListCallOffsResponse
-	24, // 92: spanyard.dispatch.v1.DispatchService.ListFloors:output_type -> spanyard.dispatch.v1.ListFloorsResponse
-	27, // 93: spanyard.dispatch.v1.DispatchService.PlanMorning:output_type -> spanyard.dispatch.v1.PlanMorningResponse
-	52, // 94: spanyard.dispatch.v1.DispatchService.EditMorning:output_type -> spanyard.dispatch.v1.EditMorningResponse
-	62, // 95: spanyard.dispatch.v1.DispatchService.ReplanMorning:output_type -> spanyard.dispatch.v1.ReplanMorningResponse
-	58, // 96: spanyard.dispatch.v1.DispatchService.ComparePlans:output_type -> spanyard.dispatch.v1.ComparePlansResponse
-	64, // 97: spanyard.dispatch.v1.DispatchService.ExplainMorning:output_type -> spanyard.dispatch.v1.ExplainMorningResponse
-	29, // 98: spanyard.dispatch.v1.DispatchService.GetMorning:output_type -> spanyard.dispatch.v1.GetMorningResponse
-	31, // 99: spanyard.dispatch.v1.DispatchService.ListMornings:output_type -> spanyard.dispatch.v1.ListMorningsResponse
-	34, // 100: spanyard.dispatch.v1.DispatchService.ConfirmMorning:output_type -> spanyard.dispatch.v1.ConfirmMorningResponse
-	36, // 101: spanyard.dispatch.v1.DispatchService.ListRuns:output_type -> spanyard.dispatch.v1.ListRunsResponse
-	38, // 102: spanyard.dispatch.v1.DispatchService.WatchPicks:output_type -> spanyard.dispatch.v1.WatchPicksResponse
-	40, // 103: spanyard.dispatch.v1.DispatchService.DepartRun:output_type -> spanyard.dispatch.v1.DepartRunResponse
-	42, // 104: spanyard.dispatch.v1.DispatchService.DeliverDrop:output_type -> spanyard.dispatch.v1.DeliverDropResponse
-	44, // 105: spanyard.dispatch.v1.DispatchService.CancelRun:output_type -> spanyard.dispatch.v1.CancelRunResponse
-	92, // 106: spanyard.dispatch.v1.DispatchService.RepairRuns:output_type -> spanyard.dispatch.v1.RepairRunsResponse
-	93, // 107: spanyard.dispatch.v1.DispatchService.ListNeeds:output_type -> spanyard.dispatch.v1.ListNeedsResponse
-	94, // 108: spanyard.dispatch.v1.DispatchService.RenderRunPapers:output_type -> spanyard.dispatch.v1.RenderRunPapersResponse
-	81, // [81:109] is the sub-list for method output_type
-	53, // [53:81] is the sub-list for method input_type
+	66, // 66: spanyard.dispatch.v1.DispatchService.StopPlanning:input_type -> spanyard.dispatch.v1.StopPlanningRequest
+	49, // 67: spanyard.dispatch.v1.DispatchService.EditMorning:input_type -> spanyard.dispatch.v1.EditMorningRequest
+	59, // 68: spanyard.dispatch.v1.DispatchService.ReplanMorning:input_type -> spanyard.dispatch.v1.ReplanMorningRequest
+	57, // 69: spanyard.dispatch.v1.DispatchService.ComparePlans:input_type -> spanyard.dispatch.v1.ComparePlansRequest
+	63, // 70: spanyard.dispatch.v1.DispatchService.ExplainMorning:input_type -> spanyard.dispatch.v1.ExplainMorningRequest
+	28, // 71: spanyard.dispatch.v1.DispatchService.GetMorning:input_type -> spanyard.dispatch.v1.GetMorningRequest
+	30, // 72: spanyard.dispatch.v1.DispatchService.ListMornings:input_type -> spanyard.dispatch.v1.ListMorningsRequest
+	33, // 73: spanyard.dispatch.v1.DispatchService.ConfirmMorning:input_type -> spanyard.dispatch.v1.ConfirmMorningRequest
+	35, // 74: spanyard.dispatch.v1.DispatchService.ListRuns:input_type -> spanyard.dispatch.v1.ListRunsRequest
+	37, // 75: spanyard.dispatch.v1.DispatchService.WatchPicks:input_type -> spanyard.dispatch.v1.WatchPicksRequest
+	39, // 76: spanyard.dispatch.v1.DispatchService.DepartRun:input_type -> spanyard.dispatch.v1.DepartRunRequest
+	41, // 77: spanyard.dispatch.v1.DispatchService.DeliverDrop:input_type -> spanyard.dispatch.v1.DeliverDropRequest
+	43, // 78: spanyard.dispatch.v1.DispatchService.CancelRun:input_type -> spanyard.dispatch.v1.CancelRunRequest
+	91, // 79: spanyard.dispatch.v1.DispatchService.RepairRuns:input_type -> spanyard.dispatch.v1.RepairRunsRequest
+	92, // 80: spanyard.dispatch.v1.DispatchService.ListNeeds:input_type -> spanyard.dispatch.v1.ListNeedsRequest
+	93, // 81: spanyard.dispatch.v1.DispatchService.RenderRunPapers:input_type -> spanyard.dispatch.v1.RenderRunPapersRequest
+	6,  // 82: spanyard.dispatch.v1.DispatchService.SetYardRules:output_type -> spanyard.dispatch.v1.SetYardRulesResponse
+	8,  // 83: spanyard.dispatch.v1.DispatchService.GetYardRules:output_type -> spanyard.dispatch.v1.GetYardRulesResponse
+	10, // 84: spanyard.dispatch.v1.DispatchService.SetTrucks:output_type -> spanyard.dispatch.v1.SetTrucksResponse
+	12, // 85: spanyard.dispatch.v1.DispatchService.ListTrucks:output_type -> spanyard.dispatch.v1.ListTrucksResponse
+	14, // 86: spanyard.dispatch.v1.DispatchService.SetSites:output_type -> spanyard.dispatch.v1.SetSitesResponse
+	16, // 87: spanyard.dispatch.v1.DispatchService.ListSites:output_type -> spanyard.dispatch.v1.ListSitesResponse
+	46, // 88: spanyard.dispatch.v1.DispatchService.SetTravel:output_type -> spanyard.dispatch.v1.SetTravelResponse
+	48, // 89: spanyard.dispatch.v1.DispatchService.ListTravel:output_type -> spanyard.dispatch.v1.ListTravelResponse
+	18, // 90: spanyard.dispatch.v1.DispatchService.CallOffRooms:output_type -> spanyard.dispatch.v1.CallOffRoomsResponse
+	20, // 91: spanyard.dispatch.v1.DispatchService.CancelCallOff:output_type -> spanyard.dispatch.v1.CancelCallOffResponse
+	22, // 92: spanyard.dispatch.v1.DispatchService.ListCallOffs:output_type -> spanyard.dispatch.v1.ListCallOffsResponse
+	24, // 93: spanyard.dispatch.v1.DispatchService.ListFloors:output_type -> spanyard.dispatch.v1.ListFloorsResponse
+	27, // 94: spanyard.dispatch.v1.DispatchService.PlanMorning:output_type -> spanyard.dispatch.v1.PlanMorningResponse
+	67, // 95: spanyard.dispatch.v1.DispatchService.StopPlanning:output_type -> spanyard.dispatch.v1.StopPlanningResponse
+	52, // 96: spanyard.dispatch.v1.DispatchService.EditMorning:output_type -> spanyard.dispatch.v1.EditMorningResponse
+	62, // 97: spanyard.dispatch.v1.DispatchService.ReplanMorning:output_type -> spanyard.dispatch.v1.ReplanMorningResponse
+	58, // 98: spanyard.dispatch.v1.DispatchService.ComparePlans:output_type -> spanyard.dispatch.v1.ComparePlansResponse
+	64, // 99: spanyard.dispatch.v1.DispatchService.ExplainMorning:output_type -> spanyard.dispatch.v1.ExplainMorningResponse
+	29, // 100: spanyard.dispatch.v1.DispatchService.GetMorning:output_type -> spanyard.dispatch.v1.GetMorningResponse
+	31, // 101: spanyard.dispatch.v1.DispatchService.ListMornings:output_type -> spanyard.dispatch.v1.ListMorningsResponse
+	34, // 102: spanyard.dispatch.v1.DispatchService.ConfirmMorning:output_type -> spanyard.dispatch.v1.ConfirmMorningResponse
+	36, // 103: spanyard.dispatch.v1.DispatchService.ListRuns:output_type -> spanyard.dispatch.v1.ListRunsResponse
+	38, // 104: spanyard.dispatch.v1.DispatchService.WatchPicks:output_type -> spanyard.dispatch.v1.WatchPicksResponse
+	40, // 105: spanyard.dispatch.v1.DispatchService.DepartRun:output_type -> spanyard.dispatch.v1.DepartRunResponse
+	42, // 106: spanyard.dispatch.v1.DispatchService.DeliverDrop:output_type -> spanyard.dispatch.v1.DeliverDropResponse
+	44, // 107: spanyard.dispatch.v1.DispatchService.CancelRun:output_type -> spanyard.dispatch.v1.CancelRunResponse
+	94, // 108: spanyard.dispatch.v1.DispatchService.RepairRuns:output_type -> spanyard.dispatch.v1.RepairRunsResponse
+	95, // 109: spanyard.dispatch.v1.DispatchService.ListNeeds:output_type -> spanyard.dispatch.v1.ListNeedsResponse
+	96, // 110: spanyard.dispatch.v1.DispatchService.RenderRunPapers:output_type -> spanyard.dispatch.v1.RenderRunPapersResponse
+	82, // [82:111] is the sub-list for method output_type
+	53, // [53:82] is the sub-list for method input_type
 	53, // [53:53] is the sub-list for extension type_name
 	53, // [53:53] is the sub-list for extension extendee
 	0,  // [0:53] is the sub-list for field type_name
@@ -5182,7 +5289,7 @@ func file_spanyard_dispatch_v1_dispatch_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_spanyard_dispatch_v1_dispatch_proto_rawDesc), len(file_spanyard_dispatch_v1_dispatch_proto_rawDesc)),
 			NumEnums:      3,
-			NumMessages:   63,
+			NumMessages:   65,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

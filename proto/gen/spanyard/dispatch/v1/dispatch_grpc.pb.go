@@ -35,6 +35,7 @@ const (
 	DispatchService_ListCallOffs_FullMethodName    = "/spanyard.dispatch.v1.DispatchService/ListCallOffs"
 	DispatchService_ListFloors_FullMethodName      = "/spanyard.dispatch.v1.DispatchService/ListFloors"
 	DispatchService_PlanMorning_FullMethodName     = "/spanyard.dispatch.v1.DispatchService/PlanMorning"
+	DispatchService_StopPlanning_FullMethodName    = "/spanyard.dispatch.v1.DispatchService/StopPlanning"
 	DispatchService_EditMorning_FullMethodName     = "/spanyard.dispatch.v1.DispatchService/EditMorning"
 	DispatchService_ReplanMorning_FullMethodName   = "/spanyard.dispatch.v1.DispatchService/ReplanMorning"
 	DispatchService_ComparePlans_FullMethodName    = "/spanyard.dispatch.v1.DispatchService/ComparePlans"
@@ -90,6 +91,9 @@ type DispatchServiceClient interface {
 	// Makes a plan for a morning from what is free and called off and not yet
 	// on a confirmed run. It binds nobody until it is confirmed. Idempotent.
 	PlanMorning(ctx context.Context, in *PlanMorningRequest, opts ...grpc.CallOption) (*PlanMorningResponse, error)
+	// Ends the planning of a day that goes on in this replica; what is planned ends
+	// with the best plan so far. Idempotent.
+	StopPlanning(ctx context.Context, in *StopPlanningRequest, opts ...grpc.CallOption) (*StopPlanningResponse, error)
 	// Makes a plan out of one that is not confirmed: with what is wished, and as
 	// little else changed as can be. Refuses with every limit that stands against a
 	// wish. Idempotent.
@@ -266,6 +270,16 @@ func (c *dispatchServiceClient) PlanMorning(ctx context.Context, in *PlanMorning
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(PlanMorningResponse)
 	err := c.cc.Invoke(ctx, DispatchService_PlanMorning_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *dispatchServiceClient) StopPlanning(ctx context.Context, in *StopPlanningRequest, opts ...grpc.CallOption) (*StopPlanningResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(StopPlanningResponse)
+	err := c.cc.Invoke(ctx, DispatchService_StopPlanning_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
@@ -469,6 +483,9 @@ type DispatchServiceServer interface {
 	// Makes a plan for a morning from what is free and called off and not yet
 	// on a confirmed run. It binds nobody until it is confirmed. Idempotent.
 	PlanMorning(context.Context, *PlanMorningRequest) (*PlanMorningResponse, error)
+	// Ends the planning of a day that goes on in this replica; what is planned ends
+	// with the best plan so far. Idempotent.
+	StopPlanning(context.Context, *StopPlanningRequest) (*StopPlanningResponse, error)
 	// Makes a plan out of one that is not confirmed: with what is wished, and as
 	// little else changed as can be. Refuses with every limit that stands against a
 	// wish. Idempotent.
@@ -559,6 +576,9 @@ func (UnimplementedDispatchServiceServer) ListFloors(context.Context, *ListFloor
 }
 func (UnimplementedDispatchServiceServer) PlanMorning(context.Context, *PlanMorningRequest) (*PlanMorningResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method PlanMorning not implemented")
+}
+func (UnimplementedDispatchServiceServer) StopPlanning(context.Context, *StopPlanningRequest) (*StopPlanningResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method StopPlanning not implemented")
 }
 func (UnimplementedDispatchServiceServer) EditMorning(context.Context, *EditMorningRequest) (*EditMorningResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method EditMorning not implemented")
@@ -856,6 +876,24 @@ func _DispatchService_PlanMorning_Handler(srv interface{}, ctx context.Context, 
 	}
 	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
 		return srv.(DispatchServiceServer).PlanMorning(ctx, req.(*PlanMorningRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _DispatchService_StopPlanning_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(StopPlanningRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(DispatchServiceServer).StopPlanning(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: DispatchService_StopPlanning_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(DispatchServiceServer).StopPlanning(ctx, req.(*StopPlanningRequest))
 	}
 	return interceptor(ctx, in, info, handler)
 }
@@ -1181,6 +1219,10 @@ var DispatchService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "PlanMorning",
 			Handler:    _DispatchService_PlanMorning_Handler,
+		},
+		{
+			MethodName: "StopPlanning",
+			Handler:    _DispatchService_StopPlanning_Handler,
 		},
 		{
 			MethodName: "EditMorning",
