@@ -33,7 +33,7 @@ type batchView struct {
 }
 
 func batch(r *shell.Request) error {
-	answer, err := r.Shell().Stock.GetBatch(r.Ctx(), &stockv1.GetBatchRequest{Yard: r.Shell().Yard, BatchId: r.R.PathValue("batch")})
+	answer, err := r.Shell().Stock.GetBatch(r.Ctx(), &stockv1.GetBatchRequest{Yard: r.Shell().Yard, BatchId: r.R.PathValue("batch"), AtLeast: r.AtLeast()})
 	if err != nil {
 		return err
 	}
@@ -79,9 +79,9 @@ func recordResults(r *shell.Request, id string) error {
 		return err
 	}
 	if q := answer.GetQuarantine(); q != nil {
-		return r.Go("/stock/"+id, "batch.said.results_stop", answer.GetVerdict().GetSentence(), id, len(q.GetHits()))
+		return r.GoSeeing("/stock/"+id, answer.GetPosition(), "batch.said.results_stop", answer.GetVerdict().GetSentence(), id, len(q.GetHits()))
 	}
-	return r.Go("/stock/"+id, "batch.said.results", answer.GetVerdict().GetSentence())
+	return r.GoSeeing("/stock/"+id, answer.GetPosition(), "batch.said.results", answer.GetVerdict().GetSentence())
 }
 
 // strengthsOf reads numbers as a laboratory's sheet has them: apart by spaces,
@@ -105,7 +105,7 @@ func release(r *shell.Request, id string) error {
 	if err != nil {
 		return err
 	}
-	return r.Go("/stock/"+id, "batch.said.released", id, answer.GetRelease().GetReleasedBy(), answer.GetRelease().GetAgeDays())
+	return r.GoSeeing("/stock/"+id, answer.GetPosition(), "batch.said.released", id, answer.GetRelease().GetReleasedBy(), answer.GetRelease().GetAgeDays())
 }
 
 func quarantine(r *shell.Request, id string) error {
@@ -115,15 +115,15 @@ func quarantine(r *shell.Request, id string) error {
 	if err != nil {
 		return err
 	}
-	return r.Go("/stock/"+id, "batch.said.stopped", id, len(answer.GetQuarantine().GetHits()))
+	return r.GoSeeing("/stock/"+id, answer.GetPosition(), "batch.said.stopped", id, len(answer.GetQuarantine().GetHits()))
 }
 
 func lift(r *shell.Request, id string) error {
-	_, err := r.Shell().Stock.LiftQuarantine(r.Ctx(), &stockv1.LiftQuarantineRequest{
+	answer, err := r.Shell().Stock.LiftQuarantine(r.Ctx(), &stockv1.LiftQuarantineRequest{
 		Yard: r.Shell().Yard, RequestId: requestID(r), BatchId: id, LiftedBy: r.Person().Name, Reason: r.Form("reason"),
 	})
 	if err != nil {
 		return err
 	}
-	return r.Go("/stock/"+id, "batch.said.lifted", id)
+	return r.GoSeeing("/stock/"+id, answer.GetPosition(), "batch.said.lifted", id)
 }

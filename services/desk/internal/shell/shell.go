@@ -18,6 +18,7 @@ import (
 	"net/http"
 	"net/url"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -249,6 +250,24 @@ func (r *Request) Go(path, key string, args ...any) error {
 	}
 	http.Redirect(r.W, r.R, path, http.StatusSeeOther)
 	return nil
+}
+
+// GoSeeing is Go to a page that has to show what the form did: it reads with
+// AtLeast, since views follow the ledger a moment later.
+func (r *Request) GoSeeing(path string, position uint64, key string, args ...any) error {
+	return r.Go(path+"?"+url.Values{seeing: {strconv.FormatUint(position, 10)}}.Encode(), key, args...)
+}
+
+// seeing names the field of an address with the position that a page has to see.
+const seeing = "seeing"
+
+// AtLeast is the position of the ledger that the page has to see; 0 is any.
+func (r *Request) AtLeast() uint64 {
+	position, err := strconv.ParseUint(r.R.URL.Query().Get(seeing), 10, 64)
+	if err != nil {
+		return 0
+	}
+	return position
 }
 
 func (r *Request) said() string {
