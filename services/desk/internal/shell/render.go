@@ -126,6 +126,9 @@ func (s *Shell) functions() template.FuncMap {
 		"fill":   fill,
 		"id":     rand.Text,
 		"under":  strings.HasPrefix,
+		"wish":   wishOf,
+		"clock":  func(minute int32) string { return fmt.Sprintf("%d:%02d", minute/60, minute%60) },
+		"km":     func(metres int32) string { return strconv.Itoa(int(metres+500) / 1000) },
 	}
 }
 
@@ -153,7 +156,7 @@ type Place struct{ Path, Word string }
 // navigation of a person: all of the yard see all departments; the services
 // decide what each may do there.
 func navigation(auth.Person) []Place {
-	return []Place{{"/stock", "nav.stock"}, {"/available", "nav.available"}}
+	return []Place{{"/morning", "nav.morning"}, {"/stock", "nav.stock"}, {"/available", "nav.available"}}
 }
 
 // Send answers with a document, to be kept or printed.
@@ -169,8 +172,27 @@ func (r *Request) Send(name, mediaType string, content []byte) error {
 
 // fill is how a stretch of a bar looks: free is solid, all else a pattern.
 func fill(kind string) string {
-	if kind == "free" {
+	switch kind {
+	case "free", "run-delivered":
 		return "#14263b"
+	case "run-draft", "run-cancelled":
+		return "#fff"
+	case "run-confirmed":
+		return "url(#p-promised)"
+	case "run-departed":
+		return "url(#p-kept)"
+	case "run-hit":
+		return "url(#p-held)"
 	}
 	return "url(#p-" + kind + ")"
+}
+
+// wishForm is a button that changes one wish for a plan.
+type wishForm struct {
+	View                       View
+	Plan, Wish, Truck, CallOff string
+}
+
+func wishOf(v View, plan, wish, truck, callOff string) wishForm {
+	return wishForm{v, plan, wish, truck, callOff}
 }

@@ -222,6 +222,15 @@ func (r *Request) Person() auth.Person {
 // Form returns a field of a form, without spaces around it.
 func (r *Request) Form(name string) string { return strings.TrimSpace(r.R.FormValue(name)) }
 
+// Origin is where this browser reaches the desk, without a slash at the end.
+func (r *Request) Origin() string {
+	scheme := "http"
+	if r.shell.Secure || r.R.TLS != nil {
+		scheme = "https"
+	}
+	return scheme + "://" + r.R.Host
+}
+
 // Zone of the yard, for days and hours on the page; UTC before there are rules.
 func (r *Request) Zone() *time.Location {
 	rules, err := r.shell.Stock.GetYardRules(r.Ctx(), &stockv1.GetYardRulesRequest{Yard: r.shell.Yard})

@@ -16,7 +16,7 @@ import (
 // EditMorning makes a plan out of one that is not confirmed.
 func (s *Server) EditMorning(ctx context.Context, req *dispatchv1.EditMorningRequest) (*dispatchv1.EditMorningResponse, error) {
 	r := office.EditRequest{
-		PlanID: req.GetPlanId(), PlanOthers: req.GetPlanOthers(), Budget: time.Duration(req.GetBudgetMs()) * time.Millisecond,
+		PlanID: req.GetPlanId(), PlanOthers: req.GetPlanOthers(), KeepOthers: req.GetKeepOthers(), Budget: time.Duration(req.GetBudgetMs()) * time.Millisecond,
 		TryOnly: req.GetTryOnly(), StockAtLeast: req.GetStockAtLeast(),
 	}
 	for _, e := range req.GetEdits() {
@@ -26,7 +26,7 @@ func (s *Server) EditMorning(ctx context.Context, req *dispatchv1.EditMorningReq
 	if err != nil {
 		return nil, err
 	}
-	return &dispatchv1.EditMorningResponse{Morning: draft(edited.Plan), Changes: changesTo(edited.Changes), Position: edited.Position}, nil
+	return &dispatchv1.EditMorningResponse{Morning: draft(edited.Plan), Changes: changesTo(edited.Changes), Position: edited.Position, Note: edited.Note}, nil
 }
 
 // StopPlanning ends the planning of a day that goes on here.

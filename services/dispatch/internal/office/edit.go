@@ -15,6 +15,7 @@ type EditRequest struct {
 	PlanID     string
 	Edits      []planning.Edit
 	PlanOthers bool
+	KeepOthers bool
 	Budget     time.Duration
 	// TryOnly records nothing.
 	TryOnly      bool
@@ -26,6 +27,8 @@ type Edited struct {
 	Plan     daybook.Plan
 	Changes  daybook.Changes
 	Position uint64
+	// Note says why other runs were planned anew unasked.
+	Note string
 }
 
 // Edit makes a plan out of one that binds nobody yet. The plan before stays.
@@ -40,11 +43,13 @@ func (o *Office) Edit(ctx context.Context, a Ask, r EditRequest) (Edited, error)
 	if r.TryOnly {
 		return o.tryEdit(ctx, a, r, heard)
 	}
+	note := ""
 	result, err := o.doAfterLook(ctx, a, func(s daybook.State) (func(daybook.State) ([]daybook.Event, error), error) {
-		base, plan, err := o.edited(ctx, a, s, r)
+		base, plan, said, err := o.edited(ctx, a, s, r)
 		if err != nil {
 			return nil, err
 		}
+		note = said
 		basis := s.Basis(base.Day)
 		return func(s daybook.State) ([]daybook.Event, error) {
 			if s.Basis(base.Day) != basis {
@@ -65,7 +70,7 @@ func (o *Office) Edit(ctx context.Context, a Ask, r EditRequest) (Edited, error)
 		if err != nil {
 			return Edited{}, err
 		}
-		out := Edited{Plan: planned.Plan, Position: result.Position}
+		out := Edited{Plan: planned.Plan, Position: result.Position, Note: note}
 		if base, ok := s.Plan(r.PlanID); ok && base.Folded == nil {
 			out.Changes = daybook.Compare(&base.Plan, &planned.Plan)
 		}
@@ -79,36 +84,37 @@ func (o *Office) tryEdit(ctx context.Context, a Ask, r EditRequest, heard uint64
 	if err != nil {
 		return Edited{}, err
 	}
-	base, plan, err := o.edited(ctx, a, s, r)
+	base, plan, note, err := o.edited(ctx, a, s, r)
 	if err != nil {
 		return Edited{}, err
 	}
 	plan = plan.Tried()
-	return Edited{Plan: plan, Changes: daybook.Compare(base, &plan), Position: position}, nil
+	return Edited{Plan: plan, Changes: daybook.Compare(base, &plan), Position: position, Note: note}, nil
 }
 
-// edited makes the plan.
-func (o *Office) edited(ctx context.Context, a Ask, s daybook.State, r EditRequest) (*daybook.Plan, daybook.Plan, error) {
-	base, err := s.PlanToEdit(r.PlanID)
-	if err != nil {
-		return nil, daybook.Plan{}, err
+// edited makes the plan, and says why more was planned anew than was wished.
+func (o *Office) edited(ctx context.Context, a Ask, s daybook.State, r EditRequest) (base *daybook.Plan, plan daybook.Plan, note string, err error) {
+	if base, err = s.PlanToEdit(r.PlanID); err != nil {
+		return nil, plan, "", err
 	}
 	if err := s.CheckNotPast(base.Day, o.Clock.Now()); err != nil {
-		return nil, daybook.Plan{}, err
+		return nil, plan, "", err
 	}
 	wishes, wish, err := planning.Wish(s, base, r.Edits, r.PlanOthers)
 	if err != nil {
-		return nil, daybook.Plan{}, err
+		return nil, plan, "", err
 	}
-	plan, refusals, err := o.draw(ctx, a, s, MorningRequest{Day: base.Day, Wishes: wishes, Budget: r.Budget, StockAtLeast: r.StockAtLeast}, &rework{wish: wish})
+	wish.KeepOthers = r.KeepOthers
+	w := &rework{wish: wish}
+	plan, refusals, err := o.draw(ctx, a, s, MorningRequest{Day: base.Day, Wishes: wishes, Budget: r.Budget, StockAtLeast: r.StockAtLeast}, w)
 	if err != nil {
-		return nil, daybook.Plan{}, err
+		return nil, plan, "", err
 	}
 	if len(refusals) > 0 {
-		return nil, daybook.Plan{}, wishRefused(base, refusals)
+		return nil, plan, "", wishRefused(base, refusals)
 	}
 	plan.BasedOn = base.ID
-	return base, plan, nil
+	return base, plan, w.note, nil
 }
 
 // wishRefused names every limit that stands against a wish, run by run.

@@ -82,6 +82,8 @@ type rework struct {
 	// byHand leaves the picks to the planner: stock does not know yet that the
 	// extra pieces are free.
 	byHand bool
+	// note is what is said of the plan that came of it.
+	note string
 }
 
 // draw makes a plan from the state and from what is free, and has it checked.
@@ -138,5 +140,7 @@ func (o *Office) make(p morning.Problem, w *rework, stop func() bool) (replan.Ma
 	if w == nil {
 		return replan.Made{Plan: o.Planner(p, stop), Problem: p}, nil
 	}
-	return replan.Plan(p, w.wish, stop)
+	made, refusals := replan.Plan(p, w.wish, stop)
+	w.note = made.Note
+	return made, refusals
 }

@@ -28,6 +28,9 @@ type Wish struct {
 	// PlanOthers says that the runs that are neither locked nor moved are planned
 	// anew; otherwise they stay where they can.
 	PlanOthers bool
+	// KeepOthers says that they stay where they can even if that leaves more
+	// behind.
+	KeepOthers bool
 }
 
 // Move is a run whose load goes on a truck, which may be its own.
@@ -51,6 +54,9 @@ type Made struct {
 	Plan    morning.Plan
 	Problem morning.Problem
 	Locked  map[int]bool
+	// Note says why the other runs were planned anew unasked; empty when they were
+	// not.
+	Note string
 }
 
 // glimpse is how many plans a first look tries.
@@ -61,7 +67,7 @@ const glimpse = 200
 // That everything due is brought goes before that little changes: when keeping
 // runs leaves more behind than planning them anew does, they are planned anew.
 func Plan(p morning.Problem, wish Wish, stop func() bool) (Made, []Refusal) {
-	if wish.PlanOthers {
+	if wish.PlanOthers || wish.KeepOthers {
 		return plan(p, wish, stop)
 	}
 	kept, refusals := plan(p, wish, least(stop, glimpse))
@@ -72,7 +78,9 @@ func Plan(p morning.Problem, wish Wish, stop func() bool) (Made, []Refusal) {
 	anew.PlanOthers = true
 	other, otherRefusals := plan(p, anew, least(stop, glimpse))
 	if len(otherRefusals) == 0 && (len(refusals) > 0 || leftG(other.Plan) < leftG(kept.Plan)) {
-		return plan(p, anew, stop)
+		made, refusals := plan(p, anew, stop)
+		made.Note = fmt.Sprintf("Keeping the other runs would leave %d kg more behind, so that all were planned anew.", (leftG(kept.Plan)-leftG(other.Plan)+999)/1000)
+		return made, refusals
 	}
 	return plan(p, wish, stop)
 }

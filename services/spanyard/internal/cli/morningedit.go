@@ -62,8 +62,10 @@ before stays as well. Runs may be named without their plan: R03.`,
 	f.StringSliceVar(&w.leaveOut, "leave-out", nil, "call-offs that are left out")
 	f.StringSliceVar(&w.takeIn, "take-in", nil, "call-offs that are taken in again")
 	f.BoolVar(&req.PlanOthers, "others", false, "plan the runs anew that are neither locked nor moved")
+	f.BoolVar(&req.KeepOthers, "keep", false, "keep the other runs even if that leaves more behind")
 	f.BoolVar(&req.TryOnly, "try", false, "record nothing, only say what would come of it")
 	f.Int32Var(&req.BudgetMs, "budget-ms", 0, "longest time for improving the plan, ms; 0 is the default of 500")
+	c.MarkFlagsMutuallyExclusive("others", "keep")
 	return c
 }
 

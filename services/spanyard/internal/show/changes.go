@@ -17,6 +17,9 @@ func Edited(w io.Writer, before string, a *dispatchv1.EditMorningResponse) {
 	} else {
 		fmt.Fprintf(w, "WHAT WOULD COME OF IT; %s STAYS AND NOTHING IS RECORDED\n", before)
 	}
+	if a.GetNote() != "" {
+		paragraph(w, "", "", a.GetNote())
+	}
 	Changes(w, a.GetChanges())
 }
 

@@ -3069,8 +3069,11 @@ type EditMorningRequest struct {
 	// Wall time for improving what is planned, at most; 0 is the default of 500.
 	BudgetMs int32 `protobuf:"varint,6,opt,name=budget_ms,json=budgetMs,proto3" json:"budget_ms,omitempty"`
 	// Record nothing; only say what would come of it.
-	TryOnly       bool   `protobuf:"varint,7,opt,name=try_only,json=tryOnly,proto3" json:"try_only,omitempty"`
-	StockAtLeast  uint64 `protobuf:"varint,8,opt,name=stock_at_least,json=stockAtLeast,proto3" json:"stock_at_least,omitempty"`
+	TryOnly      bool   `protobuf:"varint,7,opt,name=try_only,json=tryOnly,proto3" json:"try_only,omitempty"`
+	StockAtLeast uint64 `protobuf:"varint,8,opt,name=stock_at_least,json=stockAtLeast,proto3" json:"stock_at_least,omitempty"`
+	// Keep the other runs where they can stay, even if that leaves more behind
+	// than planning them anew.
+	KeepOthers    bool `protobuf:"varint,9,opt,name=keep_others,json=keepOthers,proto3" json:"keep_others,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -3159,6 +3162,13 @@ func (x *EditMorningRequest) GetStockAtLeast() uint64 {
 		return x.StockAtLeast
 	}
 	return 0
+}
+
+func (x *EditMorningRequest) GetKeepOthers() bool {
+	if x != nil {
+		return x.KeepOthers
+	}
+	return false
 }
 
 // PlanEdit is one wish for a plan.
@@ -3425,9 +3435,12 @@ func (x *MoveRun) GetNotBeforeMinute() int32 {
 type EditMorningResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Without an id when nothing is recorded.
-	Morning       *Morning     `protobuf:"bytes,1,opt,name=morning,proto3" json:"morning,omitempty"`
-	Changes       *PlanChanges `protobuf:"bytes,2,opt,name=changes,proto3" json:"changes,omitempty"`
-	Position      uint64       `protobuf:"varint,3,opt,name=position,proto3" json:"position,omitempty"`
+	Morning  *Morning     `protobuf:"bytes,1,opt,name=morning,proto3" json:"morning,omitempty"`
+	Changes  *PlanChanges `protobuf:"bytes,2,opt,name=changes,proto3" json:"changes,omitempty"`
+	Position uint64       `protobuf:"varint,3,opt,name=position,proto3" json:"position,omitempty"`
+	// Why the other runs were planned anew although that was not wished; empty when
+	// they were not.
+	Note          string `protobuf:"bytes,4,opt,name=note,proto3" json:"note,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -3481,6 +3494,13 @@ func (x *EditMorningResponse) GetPosition() uint64 {
 		return x.Position
 	}
 	return 0
+}
+
+func (x *EditMorningResponse) GetNote() string {
+	if x != nil {
+		return x.Note
+	}
+	return ""
 }
 
 // PlanChanges is how one plan differs from another.
@@ -4808,7 +4828,7 @@ const file_spanyard_dispatch_v1_dispatch_proto_rawDesc = "" +
 	"\x04yard\x18\x01 \x01(\tB \xbaH\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,31}$R\x04yard\x12\x19\n" +
 	"\bat_least\x18\x02 \x01(\x04R\aatLeast\"O\n" +
 	"\x12ListTravelResponse\x129\n" +
-	"\x04legs\x18\x01 \x03(\v2%.spanyard.dispatch.event.v1.TravelLegR\x04legs\"\xe5\x02\n" +
+	"\x04legs\x18\x01 \x03(\v2%.spanyard.dispatch.event.v1.TravelLegR\x04legs\"\x86\x03\n" +
 	"\x12EditMorningRequest\x124\n" +
 	"\x04yard\x18\x01 \x01(\tB \xbaH\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,31}$R\x04yard\x12(\n" +
 	"\n" +
@@ -4819,7 +4839,9 @@ const file_spanyard_dispatch_v1_dispatch_proto_rawDesc = "" +
 	"planOthers\x12(\n" +
 	"\tbudget_ms\x18\x06 \x01(\x05B\v\xbaH\b\x1a\x06\x18\xe0\xd4\x03(\x00R\bbudgetMs\x12\x19\n" +
 	"\btry_only\x18\a \x01(\bR\atryOnly\x12$\n" +
-	"\x0estock_at_least\x18\b \x01(\x04R\fstockAtLeast\"\xf3\x03\n" +
+	"\x0estock_at_least\x18\b \x01(\x04R\fstockAtLeast\x12\x1f\n" +
+	"\vkeep_others\x18\t \x01(\bR\n" +
+	"keepOthers\"\xf3\x03\n" +
 	"\bPlanEdit\x12 \n" +
 	"\vlock_run_id\x18\x01 \x01(\tH\x00R\tlockRunId\x12$\n" +
 	"\runlock_run_id\x18\x02 \x01(\tH\x00R\vunlockRunId\x12:\n" +
@@ -4836,11 +4858,12 @@ const file_spanyard_dispatch_v1_dispatch_proto_rawDesc = "" +
 	"\x06run_id\x18\x01 \x01(\tR\x05runId\x12\x19\n" +
 	"\btruck_id\x18\x02 \x01(\tR\atruckId\x126\n" +
 	"\x11not_before_minute\x18\x03 \x01(\x05B\n" +
-	"\xbaH\a\x1a\x05\x10\xa0\v(\x00R\x0fnotBeforeMinute\"\xa7\x01\n" +
+	"\xbaH\a\x1a\x05\x10\xa0\v(\x00R\x0fnotBeforeMinute\"\xbb\x01\n" +
 	"\x13EditMorningResponse\x127\n" +
 	"\amorning\x18\x01 \x01(\v2\x1d.spanyard.dispatch.v1.MorningR\amorning\x12;\n" +
 	"\achanges\x18\x02 \x01(\v2!.spanyard.dispatch.v1.PlanChangesR\achanges\x12\x1a\n" +
-	"\bposition\x18\x03 \x01(\x04R\bposition\"\xae\x02\n" +
+	"\bposition\x18\x03 \x01(\x04R\bposition\x12\x12\n" +
+	"\x04note\x18\x04 \x01(\tR\x04note\"\xae\x02\n" +
 	"\vPlanChanges\x128\n" +
 	"\x06before\x18\x01 \x01(\v2 .spanyard.dispatch.v1.PlanTotalsR\x06before\x126\n" +
 	"\x05after\x18\x02 \x01(\v2 .spanyard.dispatch.v1.PlanTotalsR\x05after\x127\n" +
