@@ -253,8 +253,10 @@ func TestPlanningIsStopped(t *testing.T) {
 	w := newWorld(t)
 	d := w.start(t, func(s *Service) {
 		s.office.Planner = func(p morning.Problem, stop func() bool) morning.Plan {
+			tick := time.NewTicker(time.Millisecond)
+			defer tick.Stop()
 			for !stop() {
-				time.Sleep(time.Millisecond)
+				<-tick.C
 			}
 			return routing.Plan(p, stop)
 		}

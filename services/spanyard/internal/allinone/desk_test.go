@@ -163,7 +163,7 @@ func TestDeskSaysWhatToDoFirstInAnEmptyYard(t *testing.T) {
 	want(t, "an unknown batch", b.get("/stock/B9"), http.StatusNotFound, "Not done.")
 	want(t, "an unknown page", b.get("/nothing"), http.StatusNotFound, "There is no such page.")
 	want(t, "an empty morning", b.get("/morning"), http.StatusOK, "Nothing is called off for this day")
-	want(t, "a plan that is not there", b.get("/morning?plan=2027-03-17-P9"), http.StatusNotFound, "There is no plan 2027-03-17-P9")
+	want(t, "a plan that is not there", b.get("/morning?plan=2027-03-17-P9"), http.StatusNotFound, "Not done.")
 }
 
 func TestDeskShowsNothingToStrangers(t *testing.T) {
