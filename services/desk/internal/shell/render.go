@@ -79,7 +79,7 @@ func (r *Request) Show(name string, data any) error {
 	v := View{
 		Name: name, Data: data, Person: r.Person(), Demo: r.shell.Demo, Yard: r.shell.Yard,
 		Path: r.R.URL.Path, Query: r.R.URL.Query().Get("q"), FormToken: r.shell.formToken(r.Session),
-		Said: r.said(), Trouble: r.trouble(),
+		Said: r.said(), Trouble: r.trouble(r.Problem),
 	}
 	var page bytes.Buffer
 	if err := t.ExecuteTemplate(&page, "frame.html", v); err != nil {
@@ -97,13 +97,13 @@ func (r *Request) Show(name string, data any) error {
 	return nil
 }
 
-func (r *Request) trouble() *Trouble {
-	if r.Problem == nil {
+func (r *Request) trouble(err error) *Trouble {
+	if err == nil {
 		return nil
 	}
 	var f *fault.Error
-	if !errors.As(r.Problem, &f) {
-		r.shell.Log.Error("a page failed", "path", r.R.URL.Path, "error", r.Problem)
+	if !errors.As(err, &f) {
+		r.shell.Log.Error("a page failed", "path", r.R.URL.Path, "error", err)
 		return &Trouble{Sentence: r.shell.Words.Say("problem.ours")}
 	}
 	return &Trouble{Sentence: f.Sentence, Reason: f.Reason, Places: f.Lines()}
@@ -115,6 +115,7 @@ func (s *Shell) functions() template.FuncMap {
 		"say":    s.Words.Say,
 		"day":    s.day,
 		"metres": func(mm int32) string { return strconv.FormatFloat(float64(mm)/1000, 'f', 2, 64) },
+		"clock":  func(minute int32) string { return fmt.Sprintf("%d:%02d", minute/60, minute%60) },
 		"kg":     func(g int64) string { return strconv.FormatInt((g+500)/1000, 10) },
 		"mpa":    func(v float64) string { return strconv.FormatFloat(v, 'f', 1, 64) },
 		"has":    func(p auth.Person, role string) bool { return p.Has(auth.Role(role)) },
@@ -127,7 +128,6 @@ func (s *Shell) functions() template.FuncMap {
 		"id":     rand.Text,
 		"under":  strings.HasPrefix,
 		"wish":   wishOf,
-		"clock":  func(minute int32) string { return fmt.Sprintf("%d:%02d", minute/60, minute%60) },
 		"km":     func(metres int32) string { return strconv.Itoa(int(metres+500) / 1000) },
 	}
 }
@@ -155,8 +155,15 @@ type Place struct{ Path, Word string }
 
 // navigation of a person: all of the yard see all departments; the services
 // decide what each may do there.
-func navigation(auth.Person) []Place {
-	return []Place{{"/morning", "nav.morning"}, {"/stock", "nav.stock"}, {"/available", "nav.available"}}
+func navigation(p auth.Person) []Place {
+	places := []Place{{"/morning", "nav.morning"}, {"/stock", "nav.stock"}, {"/available", "nav.available"}}
+	if p.Has(auth.Yard) {
+		return append([]Place{{"/yard", "nav.yard"}}, places...)
+	}
+	if p.Has(auth.Dispatcher) {
+		return append(places, Place{"/yard", "nav.yard"})
+	}
+	return places
 }
 
 // Send answers with a document, to be kept or printed.

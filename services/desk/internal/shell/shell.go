@@ -89,6 +89,9 @@ type Request struct {
 	shell   *Shell
 }
 
+// reasonStaleForm is a form of an earlier sign-in.
+const reasonStaleForm = "FORM_STALE"
+
 // Limits on what a browser may send, and for how long.
 const (
 	maxFormBytes   = 1 << 20
@@ -132,6 +135,9 @@ func (s *Shell) guarded(next http.Handler) http.Handler {
 	})
 }
 
+// Static returns a file that pages are shown with.
+func Static(name string) ([]byte, error) { return static.ReadFile("static/" + name) }
+
 func cached(files embed.FS) http.Handler {
 	sub, err := fs.Sub(files, "static")
 	if err != nil { // the folder is embedded
@@ -155,6 +161,10 @@ func (s *Shell) visit(p Page) http.Handler {
 		}
 		q := &Request{W: w, R: r, Session: s.sessionOf(r), shell: s}
 		if !p.Open && (q.Session == nil || q.Session.Person.Drop != nil && !p.Site) {
+			if q.ByScript() {
+				q.logged(q.signFirst())
+				return
+			}
 			http.Redirect(w, r, "/sign-in?to="+url.QueryEscape(r.URL.RequestURI()), http.StatusSeeOther)
 			return
 		}
@@ -188,7 +198,7 @@ func (s *Shell) readForm(q *Request) error {
 		return nil
 	}
 	if subtle.ConstantTimeCompare([]byte(q.R.PostFormValue("form_token")), []byte(s.formToken(q.Session))) != 1 {
-		return fault.New(fault.Refused, "FORM_STALE", "%s", s.Words.Say("problem.form_token"))
+		return fault.New(fault.Refused, reasonStaleForm, "%s", s.Words.Say("problem.form_token"))
 	}
 	return nil
 }
@@ -292,10 +302,20 @@ func (r *Request) said() string {
 	return got.Text
 }
 
+func (r *Request) logged(err error) {
+	if err != nil {
+		r.shell.Log.Error("a script cannot be answered", slog.Any("error", err))
+	}
+}
+
 // fail shows an error as a page of its own.
 func (r *Request) fail(err error) {
 	if errors.Is(err, context.Canceled) {
 		return // nobody is there any more
+	}
+	if r.ByScript() {
+		r.logged(r.refuse(err))
+		return
 	}
 	r.Problem = err
 	if shown := r.Show("problem", nil); shown != nil {

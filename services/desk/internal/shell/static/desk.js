@@ -15,6 +15,8 @@ document.addEventListener("submit", (e) => {
   if (form.method !== "post") return;
   if (form.dataset.busy) { e.preventDefault(); return; }
   form.dataset.busy = "yes";
+  // Who goes leaves no pages of the yard on the phone.
+  if (window.caches && /\/(sign-out|take)$/.test(form.action)) caches.delete("spanyard-yard");
 });
 // A page that comes back from the browser's memory may send its forms again.
 window.addEventListener("pageshow", () => document.querySelectorAll("form[data-busy]").forEach((f) => delete f.dataset.busy));
