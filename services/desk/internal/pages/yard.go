@@ -48,17 +48,17 @@ func yardWorker(r *shell.Request) error {
 // they are loaded, and batches that came lately.
 type yardView struct {
 	Today, Day, Before, After string
-	Runs                      []runRow
+	Runs                      []yardRow
 	// Next is the run to be picked now; nil when all are.
-	Next *runRow
+	Next *yardRow
 	// Gone counts runs that have left or are delivered.
 	Gone     int
 	Fresh    []*stockv1.Batch
 	Position uint64
 }
 
-// runRow is a run in the list.
-type runRow struct {
+// yardRow is a run in the list.
+type yardRow struct {
 	*dispatchv1.RunStatus
 	Truck, Sites string
 	// State in a word: pick, load, leave, stopped, left.
@@ -137,7 +137,7 @@ func (v *yardView) runs(r *shell.Request) error {
 		if hasLeft(run) {
 			v.Gone++
 		} else if len(v.Runs) < mostRuns {
-			v.Runs = append(v.Runs, runRow{RunStatus: run, Truck: names.truck(run.GetRun().GetTruckId()), Sites: names.sites(run.GetRun())})
+			v.Runs = append(v.Runs, yardRow{RunStatus: run, Truck: names.truck(run.GetRun().GetTruckId()), Sites: names.sites(run.GetRun())})
 			ids = append(ids, piecesOf(run.GetRun())...)
 		}
 	}
@@ -155,7 +155,7 @@ func (v *yardView) runs(r *shell.Request) error {
 	return nil
 }
 
-func (row *runRow) howFar(pieces map[string]*stockv1.Piece) {
+func (row *yardRow) howFar(pieces map[string]*stockv1.Piece) {
 	inside := 0
 	for _, id := range piecesOf(row.GetRun()) {
 		row.All++
