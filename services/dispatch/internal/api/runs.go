@@ -29,11 +29,15 @@ func (s *Server) ListRuns(ctx context.Context, req *dispatchv1.ListRunsRequest) 
 	}
 	answer := &dispatchv1.ListRunsResponse{Position: position}
 	for _, r := range state.Runs(req.GetDay()) {
-		answer.Runs = append(answer.Runs, &dispatchv1.RunStatus{
+		status := &dispatchv1.RunStatus{
 			State: runState(r.State), PlanId: r.PlanID, Day: r.Day, Run: codec.RunTo(r.Run),
 			Hits: codec.HitsTo(r.Hits), DeliveredDrops: codec.Int32s(r.Delivered),
-			SetDownPieceIds: r.SetDown,
-		})
+			SetDownPieceIds: r.SetDown, LaidPieceIds: r.LaidBeams,
+		}
+		for _, told := range r.Reports {
+			status.Reports = append(status.Reports, codec.ReportTo(r.Run.ID, told))
+		}
+		answer.Runs = append(answer.Runs, status)
 	}
 	return answer, nil
 }
@@ -144,6 +148,10 @@ func watchedRun(fact daybook.Event) (runID string, watched bool) {
 		return f.RunID, true
 	case daybook.DropDelivered:
 		return f.RunID, true
+	case daybook.LayingRecorded:
+		return f.RunID, true
+	case daybook.PieceReported:
+		return f.RunID, true
 	}
 	return "", false
 }
@@ -178,5 +186,9 @@ func fill(answer *dispatchv1.WatchPicksResponse, msg *eventv1.Event) {
 		answer.What = &dispatchv1.WatchPicksResponse_RunCancelled{RunCancelled: k.RunCancelled}
 	case *eventv1.Event_DropDelivered:
 		answer.What = &dispatchv1.WatchPicksResponse_DropDelivered{DropDelivered: k.DropDelivered}
+	case *eventv1.Event_LayingRecorded:
+		answer.What = &dispatchv1.WatchPicksResponse_LayingRecorded{LayingRecorded: k.LayingRecorded}
+	case *eventv1.Event_PieceReported:
+		answer.What = &dispatchv1.WatchPicksResponse_PieceReported{PieceReported: k.PieceReported}
 	}
 }

@@ -105,6 +105,12 @@ func runToProto(event daybook.Event) (*eventv1.Event, error) {
 			RunId: e.RunID, DropNumber: int32(e.DropNumber), SiteId: e.SiteID, PieceIds: e.PieceIDs,
 			ReceivedBy: e.ReceivedBy, DeliveredAt: stamp(e.DeliveredAt),
 		}}}, nil
+	case daybook.LayingRecorded:
+		return &eventv1.Event{Kind: &eventv1.Event_LayingRecorded{LayingRecorded: &eventv1.LayingRecorded{
+			RunId: e.RunID, DropNumber: int32(e.DropNumber), LaidPieceIds: e.Laid, NotLaidPieceIds: e.Unlaid, RecordedAt: stamp(e.At),
+		}}}, nil
+	case daybook.PieceReported:
+		return &eventv1.Event{Kind: &eventv1.Event_PieceReported{PieceReported: ReportTo(e.RunID, e.Report)}}, nil
 	case daybook.RunCancelled:
 		return &eventv1.Event{Kind: &eventv1.Event_RunCancelled{RunCancelled: &eventv1.RunCancelled{
 			RunId: e.RunID, Reason: e.Reason, ReservationId: e.ReservationID,
@@ -232,6 +238,13 @@ func runFromProto(msg *eventv1.Event) (daybook.Event, error) {
 	case *eventv1.Event_RunDeparted:
 		e := k.RunDeparted
 		return daybook.RunDeparted{RunID: e.GetRunId(), DepartedBy: e.GetDepartedBy(), DepartedAt: moment(e.GetDepartedAt())}, nil
+	case *eventv1.Event_LayingRecorded:
+		e := k.LayingRecorded
+		return daybook.LayingRecorded{
+			RunID: e.GetRunId(), DropNumber: int(e.GetDropNumber()), Laid: e.GetLaidPieceIds(), Unlaid: e.GetNotLaidPieceIds(), At: moment(e.GetRecordedAt()),
+		}, nil
+	case *eventv1.Event_PieceReported:
+		return daybook.PieceReported{RunID: k.PieceReported.GetRunId(), Report: reportFrom(k.PieceReported)}, nil
 	case *eventv1.Event_DropDelivered:
 		e := k.DropDelivered
 		return daybook.DropDelivered{

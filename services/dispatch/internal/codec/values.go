@@ -316,3 +316,18 @@ func floorFrom(f *eventv1.FloorPlanned) daybook.Floor {
 		Profiles: each(f.GetProfiles(), BeamProfile), Blocks: each(f.GetBlocks(), BlockKind),
 	}
 }
+
+// ReportTo translates what a site told of a piece.
+func ReportTo(runID string, r daybook.SiteReport) *eventv1.PieceReported {
+	return &eventv1.PieceReported{
+		RunId: runID, DropNumber: int32(r.DropNumber), PieceId: r.PieceID, Mark: r.Mark,
+		Kind: eventv1.PieceReportKind(r.Kind), Remark: r.Remark, ReportedAt: stamp(r.At),
+	}
+}
+
+func reportFrom(r *eventv1.PieceReported) daybook.SiteReport {
+	return daybook.SiteReport{
+		DropNumber: int(r.GetDropNumber()), PieceID: r.GetPieceId(), Mark: r.GetMark(),
+		Kind: daybook.ReportKind(r.GetKind()), Remark: r.GetRemark(), At: moment(r.GetReportedAt()),
+	}
+}

@@ -106,6 +106,18 @@ type (
 		ReceivedBy  string
 		DeliveredAt time.Time
 	}
+	// LayingRecorded: a site ticked off beams as laid, or took ticks back.
+	LayingRecorded struct {
+		RunID        string
+		DropNumber   int
+		Laid, Unlaid []string
+		At           time.Time
+	}
+	// PieceReported: a site told that a piece is broken or did not come.
+	PieceReported struct {
+		RunID  string
+		Report SiteReport
+	}
 	// RunCancelled: a confirmed run will not be driven.
 	RunCancelled struct{ RunID, Reason, ReservationID string }
 	// RunFreed: the pieces of a cancelled run were given back to stock.
@@ -136,5 +148,7 @@ func (PieceTakenBack) isEvent()       {}
 func (PieceExchanged) isEvent()       {}
 func (RunDeparted) isEvent()          {}
 func (DropDelivered) isEvent()        {}
+func (LayingRecorded) isEvent()       {}
+func (PieceReported) isEvent()        {}
 func (RunCancelled) isEvent()         {}
 func (RunFreed) isEvent()             {}

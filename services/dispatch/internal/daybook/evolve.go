@@ -99,6 +99,10 @@ func evolveRun(s State, event Event) State {
 		s = s.withRun(e.RunID, func(r *RunStatus) { r.State = RunDepartedState })
 	case DropDelivered:
 		s = s.dropDelivered(e)
+	case LayingRecorded:
+		s = s.layingRecorded(e)
+	case PieceReported:
+		s = s.pieceReported(e)
 	case RunCancelled:
 		s = s.runCancelled(e)
 	case RunFreed:

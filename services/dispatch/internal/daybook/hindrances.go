@@ -142,7 +142,7 @@ func (s State) delayed(e RunDelayed) State {
 	}
 	s = s.withRun(e.RunID, func(r *RunStatus) {
 		r.Exchanged = true
-		if !r.departed() {
+		if !r.Departed() {
 			r.Run.LoadingMinute += e.Minutes
 			r.Run.LeaveMinute += e.Minutes
 		}

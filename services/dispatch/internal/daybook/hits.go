@@ -31,7 +31,7 @@ func (c ReportHits) decide(s State) ([]Event, error) {
 			n = len(changes)
 			byRun[runID] = n
 			status, confirmed := s.runs.Get(runID)
-			changes = append(changes, RunChanged{RunID: runID, Departed: confirmed && status.departed()})
+			changes = append(changes, RunChanged{RunID: runID, Departed: confirmed && status.Departed()})
 		}
 		changes[n].Hits = append(changes[n].Hits, hit)
 	}
@@ -112,7 +112,7 @@ func whereOn(r *RunStatus, pile *Pile, item *Item) string {
 		return "reserved"
 	case r.isDown(pile, item):
 		return "delivered"
-	case r.departed():
+	case r.Departed():
 		return "loaded"
 	default:
 		return "reserved"
@@ -138,7 +138,7 @@ func (c ClearHits) decide(s State) ([]Event, error) {
 	}
 	each(s.runs, func(id string, r *RunStatus) {
 		if r.State != RunCancelledState {
-			clear(id, r.departed(), r.Hits)
+			clear(id, r.Departed(), r.Hits)
 		}
 	})
 	confirming, _ := s.Unsettled()

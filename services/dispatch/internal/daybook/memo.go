@@ -48,6 +48,9 @@ type RunMemo struct {
 	SetDown []string `json:",omitempty"`
 	// TakenBack as in RunStatus.
 	TakenBack []string `json:",omitempty"`
+	// LaidBeams and Reports as in RunStatus.
+	LaidBeams []string     `json:",omitempty"`
+	Reports   []SiteReport `json:",omitempty"`
 	// Run is set when it is not as its plan says any more.
 	Run *Run `json:",omitempty"`
 }
@@ -70,7 +73,7 @@ func (s State) Memo() Memo {
 		memo := RunMemo{
 			ID: id, State: r.State, PlanID: r.PlanID, Day: r.Day, Hits: r.Hits, Delivered: r.Delivered,
 			ReservationID: r.ReservationID, CancelReason: r.CancelReason, Freed: r.Freed,
-			SetDown: r.SetDown, TakenBack: r.TakenBack,
+			SetDown: r.SetDown, TakenBack: r.TakenBack, LaidBeams: r.LaidBeams, Reports: r.Reports,
 		}
 		if r.Exchanged {
 			memo.Run = &r.Run
@@ -130,7 +133,7 @@ func (s State) recallDay(m DayMemo, runs map[string]RunMemo) State {
 		status := &RunStatus{
 			State: r.State, PlanID: r.PlanID, Day: r.Day, Hits: r.Hits, Delivered: r.Delivered,
 			ReservationID: r.ReservationID, CancelReason: r.CancelReason, Freed: r.Freed,
-			SetDown: r.SetDown, TakenBack: r.TakenBack, Exchanged: r.Run != nil,
+			SetDown: r.SetDown, TakenBack: r.TakenBack, LaidBeams: r.LaidBeams, Reports: r.Reports, Exchanged: r.Run != nil,
 		}
 		if p, ok := s.plans.Get(r.PlanID); ok {
 			for i := range p.Plan.Runs {

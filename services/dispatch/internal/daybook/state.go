@@ -90,12 +90,16 @@ type RunStatus struct {
 	// TakenBack are the pieces that a drop brought and that are back in the
 	// yard: their places are to be filled again.
 	TakenBack []string
+	// LaidBeams are the beams that their site ticked off as laid, and Reports what
+	// it told of pieces that are broken or did not come.
+	LaidBeams []string
+	Reports   []SiteReport
 	// Exchanged says that the run's beams are not those of its plan any more.
 	Exchanged bool
 }
 
-// departed says whether the truck has left the yard.
-func (r *RunStatus) departed() bool {
+// Departed says whether the truck has left the yard.
+func (r *RunStatus) Departed() bool {
 	return r.State == RunDepartedState || r.State == RunDeliveredState
 }
 

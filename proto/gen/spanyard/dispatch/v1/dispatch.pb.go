@@ -285,8 +285,12 @@ type RunStatus struct {
 	DeliveredDrops []int32                `protobuf:"varint,6,rep,packed,name=delivered_drops,json=deliveredDrops,proto3" json:"delivered_drops,omitempty"`
 	// Pieces that were set down by hand, past the drops.
 	SetDownPieceIds []string `protobuf:"bytes,7,rep,name=set_down_piece_ids,json=setDownPieceIds,proto3" json:"set_down_piece_ids,omitempty"`
-	unknownFields   protoimpl.UnknownFields
-	sizeCache       protoimpl.SizeCache
+	// Beams that their site ticked off as laid.
+	LaidPieceIds []string `protobuf:"bytes,8,rep,name=laid_piece_ids,json=laidPieceIds,proto3" json:"laid_piece_ids,omitempty"`
+	// What sites told of pieces and did not withdraw.
+	Reports       []*v1.PieceReported `protobuf:"bytes,9,rep,name=reports,proto3" json:"reports,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *RunStatus) Reset() {
@@ -364,6 +368,20 @@ func (x *RunStatus) GetDeliveredDrops() []int32 {
 func (x *RunStatus) GetSetDownPieceIds() []string {
 	if x != nil {
 		return x.SetDownPieceIds
+	}
+	return nil
+}
+
+func (x *RunStatus) GetLaidPieceIds() []string {
+	if x != nil {
+		return x.LaidPieceIds
+	}
+	return nil
+}
+
+func (x *RunStatus) GetReports() []*v1.PieceReported {
+	if x != nil {
+		return x.Reports
 	}
 	return nil
 }
@@ -2303,6 +2321,8 @@ type WatchPicksResponse struct {
 	//	*WatchPicksResponse_PieceSetDown
 	//	*WatchPicksResponse_PieceTakenBack
 	//	*WatchPicksResponse_PieceExchanged
+	//	*WatchPicksResponse_LayingRecorded
+	//	*WatchPicksResponse_PieceReported
 	What          isWatchPicksResponse_What `protobuf_oneof:"what"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -2447,6 +2467,24 @@ func (x *WatchPicksResponse) GetPieceExchanged() *v1.PieceExchanged {
 	return nil
 }
 
+func (x *WatchPicksResponse) GetLayingRecorded() *v1.LayingRecorded {
+	if x != nil {
+		if x, ok := x.What.(*WatchPicksResponse_LayingRecorded); ok {
+			return x.LayingRecorded
+		}
+	}
+	return nil
+}
+
+func (x *WatchPicksResponse) GetPieceReported() *v1.PieceReported {
+	if x != nil {
+		if x, ok := x.What.(*WatchPicksResponse_PieceReported); ok {
+			return x.PieceReported
+		}
+	}
+	return nil
+}
+
 type isWatchPicksResponse_What interface {
 	isWatchPicksResponse_What()
 }
@@ -2487,6 +2525,14 @@ type WatchPicksResponse_PieceExchanged struct {
 	PieceExchanged *v1.PieceExchanged `protobuf:"bytes,12,opt,name=piece_exchanged,json=pieceExchanged,proto3,oneof"`
 }
 
+type WatchPicksResponse_LayingRecorded struct {
+	LayingRecorded *v1.LayingRecorded `protobuf:"bytes,13,opt,name=laying_recorded,json=layingRecorded,proto3,oneof"`
+}
+
+type WatchPicksResponse_PieceReported struct {
+	PieceReported *v1.PieceReported `protobuf:"bytes,14,opt,name=piece_reported,json=pieceReported,proto3,oneof"`
+}
+
 func (*WatchPicksResponse_PicksIssued) isWatchPicksResponse_What() {}
 
 func (*WatchPicksResponse_RunChanged) isWatchPicksResponse_What() {}
@@ -2504,6 +2550,10 @@ func (*WatchPicksResponse_PieceSetDown) isWatchPicksResponse_What() {}
 func (*WatchPicksResponse_PieceTakenBack) isWatchPicksResponse_What() {}
 
 func (*WatchPicksResponse_PieceExchanged) isWatchPicksResponse_What() {}
+
+func (*WatchPicksResponse_LayingRecorded) isWatchPicksResponse_What() {}
+
+func (*WatchPicksResponse_PieceReported) isWatchPicksResponse_What() {}
 
 type DepartRunRequest struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
@@ -4615,12 +4665,12 @@ var File_spanyard_dispatch_v1_dispatch_proto protoreflect.FileDescriptor
 
 const file_spanyard_dispatch_v1_dispatch_proto_rawDesc = "" +
 	"\n" +
-	"#spanyard/dispatch/v1/dispatch.proto\x12\x14spanyard.dispatch.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1fspanyard/common/v1/access.proto\x1a&spanyard/dispatch/event/v1/event.proto\x1a spanyard/dispatch/v1/needs.proto\x1a!spanyard/dispatch/v1/papers.proto\x1a\"spanyard/dispatch/v1/repairs.proto\"\xe7\x01\n" +
+	"#spanyard/dispatch/v1/dispatch.proto\x12\x14spanyard.dispatch.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1fspanyard/common/v1/access.proto\x1a&spanyard/dispatch/event/v1/event.proto\x1a spanyard/dispatch/v1/needs.proto\x1a!spanyard/dispatch/v1/papers.proto\x1a\"spanyard/dispatch/v1/repairs.proto\x1a spanyard/dispatch/v1/sites.proto\"\xe7\x01\n" +
 	"\aMorning\x128\n" +
 	"\x05state\x18\x01 \x01(\x0e2\".spanyard.dispatch.v1.MorningStateR\x05state\x12;\n" +
 	"\x04plan\x18\x02 \x01(\v2'.spanyard.dispatch.event.v1.MorningPlanR\x04plan\x12!\n" +
 	"\fconfirmed_by\x18\x03 \x01(\tR\vconfirmedBy\x12B\n" +
-	"\amissing\x18\x04 \x03(\v2(.spanyard.dispatch.event.v1.MissingPieceR\amissing\"\xad\x02\n" +
+	"\amissing\x18\x04 \x03(\v2(.spanyard.dispatch.event.v1.MissingPieceR\amissing\"\x98\x03\n" +
 	"\tRunStatus\x124\n" +
 	"\x05state\x18\x01 \x01(\x0e2\x1e.spanyard.dispatch.v1.RunStateR\x05state\x12\x17\n" +
 	"\aplan_id\x18\x02 \x01(\tR\x06planId\x12\x10\n" +
@@ -4628,7 +4678,9 @@ const file_spanyard_dispatch_v1_dispatch_proto_rawDesc = "" +
 	"\x03run\x18\x04 \x01(\v2\x1f.spanyard.dispatch.event.v1.RunR\x03run\x126\n" +
 	"\x04hits\x18\x05 \x03(\v2\".spanyard.dispatch.event.v1.RunHitR\x04hits\x12'\n" +
 	"\x0fdelivered_drops\x18\x06 \x03(\x05R\x0edeliveredDrops\x12+\n" +
-	"\x12set_down_piece_ids\x18\a \x03(\tR\x0fsetDownPieceIds\"\xba\x01\n" +
+	"\x12set_down_piece_ids\x18\a \x03(\tR\x0fsetDownPieceIds\x12$\n" +
+	"\x0elaid_piece_ids\x18\b \x03(\tR\flaidPieceIds\x12C\n" +
+	"\areports\x18\t \x03(\v2).spanyard.dispatch.event.v1.PieceReportedR\areports\"\xba\x01\n" +
 	"\x13SetYardRulesRequest\x124\n" +
 	"\x04yard\x18\x01 \x01(\tB \xbaH\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,31}$R\x04yard\x12(\n" +
 	"\n" +
@@ -4766,7 +4818,7 @@ const file_spanyard_dispatch_v1_dispatch_proto_rawDesc = "" +
 	"\x11WatchPicksRequest\x124\n" +
 	"\x04yard\x18\x01 \x01(\tB \xbaH\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,31}$R\x04yard\x12%\n" +
 	"\x0eafter_position\x18\x02 \x01(\x04R\rafterPosition\x128\n" +
-	"\x03day\x18\x03 \x01(\tB&\xbaH#r!2\x1f^([0-9]{4}-[0-9]{2}-[0-9]{2})?$R\x03day\"\xe3\x06\n" +
+	"\x03day\x18\x03 \x01(\tB&\xbaH#r!2\x1f^([0-9]{4}-[0-9]{2}-[0-9]{2})?$R\x03day\"\x8e\b\n" +
 	"\x12WatchPicksResponse\x12\x1a\n" +
 	"\bposition\x18\x01 \x01(\x04R\bposition\x12;\n" +
 	"\vhappened_at\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
@@ -4783,7 +4835,9 @@ const file_spanyard_dispatch_v1_dispatch_proto_rawDesc = "" +
 	"\x0epiece_set_down\x18\n" +
 	" \x01(\v2(.spanyard.dispatch.event.v1.PieceSetDownH\x00R\fpieceSetDown\x12V\n" +
 	"\x10piece_taken_back\x18\v \x01(\v2*.spanyard.dispatch.event.v1.PieceTakenBackH\x00R\x0epieceTakenBack\x12U\n" +
-	"\x0fpiece_exchanged\x18\f \x01(\v2*.spanyard.dispatch.event.v1.PieceExchangedH\x00R\x0epieceExchangedB\x06\n" +
+	"\x0fpiece_exchanged\x18\f \x01(\v2*.spanyard.dispatch.event.v1.PieceExchangedH\x00R\x0epieceExchanged\x12U\n" +
+	"\x0flaying_recorded\x18\r \x01(\v2*.spanyard.dispatch.event.v1.LayingRecordedH\x00R\x0elayingRecorded\x12R\n" +
+	"\x0epiece_reported\x18\x0e \x01(\v2).spanyard.dispatch.event.v1.PieceReportedH\x00R\rpieceReportedB\x06\n" +
 	"\x04what\"\xc0\x01\n" +
 	"\x10DepartRunRequest\x124\n" +
 	"\x04yard\x18\x01 \x01(\tB \xbaH\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,31}$R\x04yard\x12(\n" +
@@ -4967,7 +5021,7 @@ const file_spanyard_dispatch_v1_dispatch_proto_rawDesc = "" +
 	"\x19RUN_DIFFERENCE_KIND_TRUCK\x10\x02\x12\x1c\n" +
 	"\x18RUN_DIFFERENCE_KIND_LOAD\x10\x03\x12\x1c\n" +
 	"\x18RUN_DIFFERENCE_KIND_GONE\x10\x04\x12\x1b\n" +
-	"\x17RUN_DIFFERENCE_KIND_NEW\x10\x052\xea\x18\n" +
+	"\x17RUN_DIFFERENCE_KIND_NEW\x10\x052\xad\x1b\n" +
 	"\x0fDispatchService\x12o\n" +
 	"\fSetYardRules\x12).spanyard.dispatch.v1.SetYardRulesRequest\x1a*.spanyard.dispatch.v1.SetYardRulesResponse\"\b\xaa\xbc\x18\x04\n" +
 	"\x02\x01\x06\x12n\n" +
@@ -5032,7 +5086,13 @@ const file_spanyard_dispatch_v1_dispatch_proto_rawDesc = "" +
 	"\tListNeeds\x12&.spanyard.dispatch.v1.ListNeedsRequest\x1a'.spanyard.dispatch.v1.ListNeedsResponse\"\a\xaa\xbc\x18\x03\n" +
 	"\x01\b\x12w\n" +
 	"\x0fRenderRunPapers\x12,.spanyard.dispatch.v1.RenderRunPapersRequest\x1a-.spanyard.dispatch.v1.RenderRunPapersResponse\"\a\xaa\xbc\x18\x03\n" +
-	"\x01\bB<Z:spanyard.example/proto/gen/spanyard/dispatch/v1;dispatchv1b\x06proto3"
+	"\x01\b\x12`\n" +
+	"\aGetDrop\x12$.spanyard.dispatch.v1.GetDropRequest\x1a%.spanyard.dispatch.v1.GetDropResponse\"\b\xaa\xbc\x18\x04\n" +
+	"\x02\b\x05\x12p\n" +
+	"\fRecordLaying\x12).spanyard.dispatch.v1.RecordLayingRequest\x1a*.spanyard.dispatch.v1.RecordLayingResponse\"\t\xaa\xbc\x18\x05\n" +
+	"\x03\x01\x02\x05\x12m\n" +
+	"\vReportPiece\x12(.spanyard.dispatch.v1.ReportPieceRequest\x1a).spanyard.dispatch.v1.ReportPieceResponse\"\t\xaa\xbc\x18\x05\n" +
+	"\x03\x01\x02\x05B<Z:spanyard.example/proto/gen/spanyard/dispatch/v1;dispatchv1b\x06proto3"
 
 var (
 	file_spanyard_dispatch_v1_dispatch_proto_rawDescOnce sync.Once
@@ -5121,149 +5181,166 @@ var file_spanyard_dispatch_v1_dispatch_proto_goTypes = []any{
 	(*v1.MissingPiece)(nil),         // 69: spanyard.dispatch.event.v1.MissingPiece
 	(*v1.Run)(nil),                  // 70: spanyard.dispatch.event.v1.Run
 	(*v1.RunHit)(nil),               // 71: spanyard.dispatch.event.v1.RunHit
-	(*v1.YardRules)(nil),            // 72: spanyard.dispatch.event.v1.YardRules
-	(*v1.Truck)(nil),                // 73: spanyard.dispatch.event.v1.Truck
-	(*v1.Site)(nil),                 // 74: spanyard.dispatch.event.v1.Site
-	(*v1.CallOff)(nil),              // 75: spanyard.dispatch.event.v1.CallOff
-	(*timestamppb.Timestamp)(nil),   // 76: google.protobuf.Timestamp
-	(*v1.PicksIssued)(nil),          // 77: spanyard.dispatch.event.v1.PicksIssued
-	(*v1.RunChanged)(nil),           // 78: spanyard.dispatch.event.v1.RunChanged
-	(*v1.RunDeparted)(nil),          // 79: spanyard.dispatch.event.v1.RunDeparted
-	(*v1.RunCancelled)(nil),         // 80: spanyard.dispatch.event.v1.RunCancelled
-	(*v1.DropDelivered)(nil),        // 81: spanyard.dispatch.event.v1.DropDelivered
-	(*v1.RunCleared)(nil),           // 82: spanyard.dispatch.event.v1.RunCleared
-	(*v1.PieceSetDown)(nil),         // 83: spanyard.dispatch.event.v1.PieceSetDown
-	(*v1.PieceTakenBack)(nil),       // 84: spanyard.dispatch.event.v1.PieceTakenBack
-	(*v1.PieceExchanged)(nil),       // 85: spanyard.dispatch.event.v1.PieceExchanged
-	(*v1.TravelLeg)(nil),            // 86: spanyard.dispatch.event.v1.TravelLeg
-	(*v1.ForbiddenTruck)(nil),       // 87: spanyard.dispatch.event.v1.ForbiddenTruck
-	(*v1.Hindrance)(nil),            // 88: spanyard.dispatch.event.v1.Hindrance
-	(*v1.RunDelayed)(nil),           // 89: spanyard.dispatch.event.v1.RunDelayed
-	(*v1.HindranceEnded)(nil),       // 90: spanyard.dispatch.event.v1.HindranceEnded
-	(*RepairRunsRequest)(nil),       // 91: spanyard.dispatch.v1.RepairRunsRequest
-	(*ListNeedsRequest)(nil),        // 92: spanyard.dispatch.v1.ListNeedsRequest
-	(*RenderRunPapersRequest)(nil),  // 93: spanyard.dispatch.v1.RenderRunPapersRequest
-	(*RepairRunsResponse)(nil),      // 94: spanyard.dispatch.v1.RepairRunsResponse
-	(*ListNeedsResponse)(nil),       // 95: spanyard.dispatch.v1.ListNeedsResponse
-	(*RenderRunPapersResponse)(nil), // 96: spanyard.dispatch.v1.RenderRunPapersResponse
+	(*v1.PieceReported)(nil),        // 72: spanyard.dispatch.event.v1.PieceReported
+	(*v1.YardRules)(nil),            // 73: spanyard.dispatch.event.v1.YardRules
+	(*v1.Truck)(nil),                // 74: spanyard.dispatch.event.v1.Truck
+	(*v1.Site)(nil),                 // 75: spanyard.dispatch.event.v1.Site
+	(*v1.CallOff)(nil),              // 76: spanyard.dispatch.event.v1.CallOff
+	(*timestamppb.Timestamp)(nil),   // 77: google.protobuf.Timestamp
+	(*v1.PicksIssued)(nil),          // 78: spanyard.dispatch.event.v1.PicksIssued
+	(*v1.RunChanged)(nil),           // 79: spanyard.dispatch.event.v1.RunChanged
+	(*v1.RunDeparted)(nil),          // 80: spanyard.dispatch.event.v1.RunDeparted
+	(*v1.RunCancelled)(nil),         // 81: spanyard.dispatch.event.v1.RunCancelled
+	(*v1.DropDelivered)(nil),        // 82: spanyard.dispatch.event.v1.DropDelivered
+	(*v1.RunCleared)(nil),           // 83: spanyard.dispatch.event.v1.RunCleared
+	(*v1.PieceSetDown)(nil),         // 84: spanyard.dispatch.event.v1.PieceSetDown
+	(*v1.PieceTakenBack)(nil),       // 85: spanyard.dispatch.event.v1.PieceTakenBack
+	(*v1.PieceExchanged)(nil),       // 86: spanyard.dispatch.event.v1.PieceExchanged
+	(*v1.LayingRecorded)(nil),       // 87: spanyard.dispatch.event.v1.LayingRecorded
+	(*v1.TravelLeg)(nil),            // 88: spanyard.dispatch.event.v1.TravelLeg
+	(*v1.ForbiddenTruck)(nil),       // 89: spanyard.dispatch.event.v1.ForbiddenTruck
+	(*v1.Hindrance)(nil),            // 90: spanyard.dispatch.event.v1.Hindrance
+	(*v1.RunDelayed)(nil),           // 91: spanyard.dispatch.event.v1.RunDelayed
+	(*v1.HindranceEnded)(nil),       // 92: spanyard.dispatch.event.v1.HindranceEnded
+	(*RepairRunsRequest)(nil),       // 93: spanyard.dispatch.v1.RepairRunsRequest
+	(*ListNeedsRequest)(nil),        // 94: spanyard.dispatch.v1.ListNeedsRequest
+	(*RenderRunPapersRequest)(nil),  // 95: spanyard.dispatch.v1.RenderRunPapersRequest
+	(*GetDropRequest)(nil),          // 96: spanyard.dispatch.v1.GetDropRequest
+	(*RecordLayingRequest)(nil),     // 97: spanyard.dispatch.v1.RecordLayingRequest
+	(*ReportPieceRequest)(nil),      // 98: spanyard.dispatch.v1.ReportPieceRequest
+	(*RepairRunsResponse)(nil),      // 99: spanyard.dispatch.v1.RepairRunsResponse
+	(*ListNeedsResponse)(nil),       // 100: spanyard.dispatch.v1.ListNeedsResponse
+	(*RenderRunPapersResponse)(nil), // 101: spanyard.dispatch.v1.RenderRunPapersResponse
+	(*GetDropResponse)(nil),         // 102: spanyard.dispatch.v1.GetDropResponse
+	(*RecordLayingResponse)(nil),    // 103: spanyard.dispatch.v1.RecordLayingResponse
+	(*ReportPieceResponse)(nil),     // 104: spanyard.dispatch.v1.ReportPieceResponse
 }
 var file_spanyard_dispatch_v1_dispatch_proto_depIdxs = []int32{
-	0,  // 0: spanyard.dispatch.v1.Morning.state:type_name -> spanyard.dispatch.v1.MorningState
-	68, // 1: spanyard.dispatch.v1.Morning.plan:type_name -> spanyard.dispatch.event.v1.MorningPlan
-	69, // 2: spanyard.dispatch.v1.Morning.missing:type_name -> spanyard.dispatch.event.v1.MissingPiece
-	1,  // 3: spanyard.dispatch.v1.RunStatus.state:type_name -> spanyard.dispatch.v1.RunState
-	70, // 4: spanyard.dispatch.v1.RunStatus.run:type_name -> spanyard.dispatch.event.v1.Run
-	71, // 5: spanyard.dispatch.v1.RunStatus.hits:type_name -> spanyard.dispatch.event.v1.RunHit
-	72, // 6: spanyard.dispatch.v1.SetYardRulesRequest.rules:type_name -> spanyard.dispatch.event.v1.YardRules
-	72, // 7: spanyard.dispatch.v1.GetYardRulesResponse.rules:type_name -> spanyard.dispatch.event.v1.YardRules
-	73, // 8: spanyard.dispatch.v1.SetTrucksRequest.trucks:type_name -> spanyard.dispatch.event.v1.Truck
-	73, // 9: spanyard.dispatch.v1.ListTrucksResponse.trucks:type_name -> spanyard.dispatch.event.v1.Truck
-	74, // 10: spanyard.dispatch.v1.SetSitesRequest.sites:type_name -> spanyard.dispatch.event.v1.Site
-	74, // 11: spanyard.dispatch.v1.ListSitesResponse.sites:type_name -> spanyard.dispatch.event.v1.Site
-	75, // 12: spanyard.dispatch.v1.CallOffRoomsRequest.call_offs:type_name -> spanyard.dispatch.event.v1.CallOff
-	75, // 13: spanyard.dispatch.v1.ListCallOffsResponse.call_offs:type_name -> spanyard.dispatch.event.v1.CallOff
-	25, // 14: spanyard.dispatch.v1.ListFloorsResponse.floors:type_name -> spanyard.dispatch.v1.Floor
-	3,  // 15: spanyard.dispatch.v1.PlanMorningResponse.morning:type_name -> spanyard.dispatch.v1.Morning
-	3,  // 16: spanyard.dispatch.v1.GetMorningResponse.morning:type_name -> spanyard.dispatch.v1.Morning
-	32, // 17: spanyard.dispatch.v1.ListMorningsResponse.mornings:type_name -> spanyard.dispatch.v1.MorningSummary
-	0,  // 18: spanyard.dispatch.v1.MorningSummary.state:type_name -> spanyard.dispatch.v1.MorningState
-	76, // 19: spanyard.dispatch.v1.MorningSummary.planned_at:type_name -> google.protobuf.Timestamp
-	4,  // 20: spanyard.dispatch.v1.ListRunsResponse.runs:type_name -> spanyard.dispatch.v1.RunStatus
-	76, // 21: spanyard.dispatch.v1.WatchPicksResponse.happened_at:type_name -> google.protobuf.Timestamp
-	77, // 22: spanyard.dispatch.v1.WatchPicksResponse.picks_issued:type_name -> spanyard.dispatch.event.v1.PicksIssued
-	78, // 23: spanyard.dispatch.v1.WatchPicksResponse.run_changed:type_name -> spanyard.dispatch.event.v1.RunChanged
-	79, // 24: spanyard.dispatch.v1.WatchPicksResponse.run_departed:type_name -> spanyard.dispatch.event.v1.RunDeparted
-	80, // 25: spanyard.dispatch.v1.WatchPicksResponse.run_cancelled:type_name -> spanyard.dispatch.event.v1.RunCancelled
-	81, // 26: spanyard.dispatch.v1.WatchPicksResponse.drop_delivered:type_name -> spanyard.dispatch.event.v1.DropDelivered
-	82, // 27: spanyard.dispatch.v1.WatchPicksResponse.run_cleared:type_name -> spanyard.dispatch.event.v1.RunCleared
-	83, // 28: spanyard.dispatch.v1.WatchPicksResponse.piece_set_down:type_name -> spanyard.dispatch.event.v1.PieceSetDown
-	84, // 29: spanyard.dispatch.v1.WatchPicksResponse.piece_taken_back:type_name -> spanyard.dispatch.event.v1.PieceTakenBack
-	85, // 30: spanyard.dispatch.v1.WatchPicksResponse.piece_exchanged:type_name -> spanyard.dispatch.event.v1.PieceExchanged
-	86, // 31: spanyard.dispatch.v1.SetTravelRequest.legs:type_name -> spanyard.dispatch.event.v1.TravelLeg
-	86, // 32: spanyard.dispatch.v1.ListTravelResponse.legs:type_name -> spanyard.dispatch.event.v1.TravelLeg
-	50, // 33: spanyard.dispatch.v1.EditMorningRequest.edits:type_name -> spanyard.dispatch.v1.PlanEdit
-	51, // 34: spanyard.dispatch.v1.PlanEdit.move_run:type_name -> spanyard.dispatch.v1.MoveRun
-	87, // 35: spanyard.dispatch.v1.PlanEdit.forbid_truck:type_name -> spanyard.dispatch.event.v1.ForbiddenTruck
-	87, // 36: spanyard.dispatch.v1.PlanEdit.allow_truck:type_name -> spanyard.dispatch.event.v1.ForbiddenTruck
-	3,  // 37: spanyard.dispatch.v1.EditMorningResponse.morning:type_name -> spanyard.dispatch.v1.Morning
-	53, // 38: spanyard.dispatch.v1.EditMorningResponse.changes:type_name -> spanyard.dispatch.v1.PlanChanges
-	54, // 39: spanyard.dispatch.v1.PlanChanges.before:type_name -> spanyard.dispatch.v1.PlanTotals
-	54, // 40: spanyard.dispatch.v1.PlanChanges.after:type_name -> spanyard.dispatch.v1.PlanTotals
-	55, // 41: spanyard.dispatch.v1.PlanChanges.runs:type_name -> spanyard.dispatch.v1.RunDifference
-	56, // 42: spanyard.dispatch.v1.PlanChanges.call_offs:type_name -> spanyard.dispatch.v1.CallOffDifference
-	2,  // 43: spanyard.dispatch.v1.RunDifference.kind:type_name -> spanyard.dispatch.v1.RunDifferenceKind
-	53, // 44: spanyard.dispatch.v1.ComparePlansResponse.changes:type_name -> spanyard.dispatch.v1.PlanChanges
-	60, // 45: spanyard.dispatch.v1.ReplanMorningRequest.happenings:type_name -> spanyard.dispatch.v1.Happening
-	88, // 46: spanyard.dispatch.v1.Happening.hindrance:type_name -> spanyard.dispatch.event.v1.Hindrance
-	89, // 47: spanyard.dispatch.v1.Happening.delay:type_name -> spanyard.dispatch.event.v1.RunDelayed
-	90, // 48: spanyard.dispatch.v1.Happening.ended:type_name -> spanyard.dispatch.event.v1.HindranceEnded
-	61, // 49: spanyard.dispatch.v1.ReplanMorningResponse.hit_runs:type_name -> spanyard.dispatch.v1.HitRun
-	3,  // 50: spanyard.dispatch.v1.ReplanMorningResponse.morning:type_name -> spanyard.dispatch.v1.Morning
-	53, // 51: spanyard.dispatch.v1.ReplanMorningResponse.changes:type_name -> spanyard.dispatch.v1.PlanChanges
-	65, // 52: spanyard.dispatch.v1.ExplainMorningResponse.trucks:type_name -> spanyard.dispatch.v1.TruckVerdict
-	5,  // 53: spanyard.dispatch.v1.DispatchService.SetYardRules:input_type -> spanyard.dispatch.v1.SetYardRulesRequest
-	7,  // 54: spanyard.dispatch.v1.DispatchService.GetYardRules:input_type -> spanyard.dispatch.v1.GetYardRulesRequest
-	9,  // 55: spanyard.dispatch.v1.DispatchService.SetTrucks:input_type -> spanyard.dispatch.v1.SetTrucksRequest
-	11, // 56: spanyard.dispatch.v1.DispatchService.ListTrucks:input_type -> spanyard.dispatch.v1.ListTrucksRequest
-	13, // 57: spanyard.dispatch.v1.DispatchService.SetSites:input_type -> spanyard.dispatch.v1.SetSitesRequest
-	15, // 58: spanyard.dispatch.v1.DispatchService.ListSites:input_type -> spanyard.dispatch.v1.ListSitesRequest
-	45, // 59: spanyard.dispatch.v1.DispatchService.SetTravel:input_type -> spanyard.dispatch.v1.SetTravelRequest
-	47, // 60: spanyard.dispatch.v1.DispatchService.ListTravel:input_type -> spanyard.dispatch.v1.ListTravelRequest
-	17, // 61: spanyard.dispatch.v1.DispatchService.CallOffRooms:input_type -> spanyard.dispatch.v1.CallOffRoomsRequest
-	19, // 62: spanyard.dispatch.v1.DispatchService.CancelCallOff:input_type -> spanyard.dispatch.v1.CancelCallOffRequest
-	21, // 63: spanyard.dispatch.v1.DispatchService.ListCallOffs:input_type -> spanyard.dispatch.v1.ListCallOffsRequest
-	23, // 64: spanyard.dispatch.v1.DispatchService.ListFloors:input_type -> spanyard.dispatch.v1.ListFloorsRequest
-	26, // 65: spanyard.dispatch.v1.DispatchService.PlanMorning:input_type -> spanyard.dispatch.v1.PlanMorningRequest
-	66, // 66: spanyard.dispatch.v1.DispatchService.StopPlanning:input_type -> spanyard.dispatch.v1.StopPlanningRequest
-	49, // 67: spanyard.dispatch.v1.DispatchService.EditMorning:input_type -> spanyard.dispatch.v1.EditMorningRequest
-	59, // 68: spanyard.dispatch.v1.DispatchService.ReplanMorning:input_type -> spanyard.dispatch.v1.ReplanMorningRequest
-	57, // 69: spanyard.dispatch.v1.DispatchService.ComparePlans:input_type -> spanyard.dispatch.v1.ComparePlansRequest
-	63, // 70: spanyard.dispatch.v1.DispatchService.ExplainMorning:input_type -> spanyard.dispatch.v1.ExplainMorningRequest
-	28, // 71: spanyard.dispatch.v1.DispatchService.GetMorning:input_type -> spanyard.dispatch.v1.GetMorningRequest
-	30, // 72: spanyard.dispatch.v1.DispatchService.ListMornings:input_type -> spanyard.dispatch.v1.ListMorningsRequest
-	33, // 73: spanyard.dispatch.v1.DispatchService.ConfirmMorning:input_type -> spanyard.dispatch.v1.ConfirmMorningRequest
-	35, // 74: spanyard.dispatch.v1.DispatchService.ListRuns:input_type -> spanyard.dispatch.v1.ListRunsRequest
-	37, // 75: spanyard.dispatch.v1.DispatchService.WatchPicks:input_type -> spanyard.dispatch.v1.WatchPicksRequest
-	39, // 76: spanyard.dispatch.v1.DispatchService.DepartRun:input_type -> spanyard.dispatch.v1.DepartRunRequest
-	41, // 77: spanyard.dispatch.v1.DispatchService.DeliverDrop:input_type -> spanyard.dispatch.v1.DeliverDropRequest
-	43, // 78: spanyard.dispatch.v1.DispatchService.CancelRun:input_type -> spanyard.dispatch.v1.CancelRunRequest
-	91, // 79: spanyard.dispatch.v1.DispatchService.RepairRuns:input_type -> spanyard.dispatch.v1.RepairRunsRequest
-	92, // 80: spanyard.dispatch.v1.DispatchService.ListNeeds:input_type -> spanyard.dispatch.v1.ListNeedsRequest
-	93, // 81: spanyard.dispatch.v1.DispatchService.RenderRunPapers:input_type -> spanyard.dispatch.v1.RenderRunPapersRequest
-	6,  // 82: spanyard.dispatch.v1.DispatchService.SetYardRules:output_type -> spanyard.dispatch.v1.SetYardRulesResponse
-	8,  // 83: spanyard.dispatch.v1.DispatchService.GetYardRules:output_type -> spanyard.dispatch.v1.GetYardRulesResponse
-	10, // 84: spanyard.dispatch.v1.DispatchService.SetTrucks:output_type -> spanyard.dispatch.v1.SetTrucksResponse
-	12, // 85: spanyard.dispatch.v1.DispatchService.ListTrucks:output_type -> spanyard.dispatch.v1.ListTrucksResponse
-	14, // 86: spanyard.dispatch.v1.DispatchService.SetSites:output_type -> spanyard.dispatch.v1.SetSitesResponse
-	16, // 87: spanyard.dispatch.v1.DispatchService.ListSites:output_type -> spanyard.dispatch.v1.ListSitesResponse
-	46, // 88: spanyard.dispatch.v1.DispatchService.SetTravel:output_type -> spanyard.dispatch.v1.SetTravelResponse
-	48, // 89: spanyard.dispatch.v1.DispatchService.ListTravel:output_type -> spanyard.dispatch.v1.ListTravelResponse
-	18, // 90: spanyard.dispatch.v1.DispatchService.CallOffRooms:output_type -> spanyard.dispatch.v1.CallOffRoomsResponse
-	20, // 91: spanyard.dispatch.v1.DispatchService.CancelCallOff:output_type -> spanyard.dispatch.v1.CancelCallOffResponse
-	22, // 92: spanyard.dispatch.v1.DispatchService.ListCallOffs:output_type -> spanyard.dispatch.v1.ListCallOffsResponse
-	24, // 93: spanyard.dispatch.v1.DispatchService.ListFloors:output_type -> spanyard.dispatch.v1.ListFloorsResponse
-	27, // 94: spanyard.dispatch.v1.DispatchService.PlanMorning:output_type -> spanyard.dispatch.v1.PlanMorningResponse
-	67, // 95: spanyard.dispatch.v1.DispatchService.StopPlanning:output_type -> spanyard.dispatch.v1.StopPlanningResponse
-	52, // 96: spanyard.dispatch.v1.DispatchService.EditMorning:output_type -> spanyard.dispatch.v1.EditMorningResponse
-	62, // 97: spanyard.dispatch.v1.DispatchService.ReplanMorning:output_type -> spanyard.dispatch.v1.ReplanMorningResponse
-	58, // 98: spanyard.dispatch.v1.DispatchService.ComparePlans:output_type -> spanyard.dispatch.v1.ComparePlansResponse
-	64, // 99: spanyard.dispatch.v1.DispatchService.ExplainMorning:output_type -> spanyard.dispatch.v1.ExplainMorningResponse
-	29, // 100: spanyard.dispatch.v1.DispatchService.GetMorning:output_type -> spanyard.dispatch.v1.GetMorningResponse
-	31, // 101: spanyard.dispatch.v1.DispatchService.ListMornings:output_type -> spanyard.dispatch.v1.ListMorningsResponse
-	34, // 102: spanyard.dispatch.v1.DispatchService.ConfirmMorning:output_type -> spanyard.dispatch.v1.ConfirmMorningResponse
-	36, // 103: spanyard.dispatch.v1.DispatchService.ListRuns:output_type -> spanyard.dispatch.v1.ListRunsResponse
-	38, // 104: spanyard.dispatch.v1.DispatchService.WatchPicks:output_type -> spanyard.dispatch.v1.WatchPicksResponse
-	40, // 105: spanyard.dispatch.v1.DispatchService.DepartRun:output_type -> spanyard.dispatch.v1.DepartRunResponse
-	42, // 106: spanyard.dispatch.v1.DispatchService.DeliverDrop:output_type -> spanyard.dispatch.v1.DeliverDropResponse
-	44, // 107: spanyard.dispatch.v1.DispatchService.CancelRun:output_type -> spanyard.dispatch.v1.CancelRunResponse
-	94, // 108: spanyard.dispatch.v1.DispatchService.RepairRuns:output_type -> spanyard.dispatch.v1.RepairRunsResponse
-	95, // 109: spanyard.dispatch.v1.DispatchService.ListNeeds:output_type -> spanyard.dispatch.v1.ListNeedsResponse
-	96, // 110: spanyard.dispatch.v1.DispatchService.RenderRunPapers:output_type -> spanyard.dispatch.v1.RenderRunPapersResponse
-	82, // [82:111] is the sub-list for method output_type
-	53, // [53:82] is the sub-list for method input_type
-	53, // [53:53] is the sub-list for extension type_name
-	53, // [53:53] is the sub-list for extension extendee
-	0,  // [0:53] is the sub-list for field type_name
+	0,   // 0: spanyard.dispatch.v1.Morning.state:type_name -> spanyard.dispatch.v1.MorningState
+	68,  // 1: spanyard.dispatch.v1.Morning.plan:type_name -> spanyard.dispatch.event.v1.MorningPlan
+	69,  // 2: spanyard.dispatch.v1.Morning.missing:type_name -> spanyard.dispatch.event.v1.MissingPiece
+	1,   // 3: spanyard.dispatch.v1.RunStatus.state:type_name -> spanyard.dispatch.v1.RunState
+	70,  // 4: spanyard.dispatch.v1.RunStatus.run:type_name -> spanyard.dispatch.event.v1.Run
+	71,  // 5: spanyard.dispatch.v1.RunStatus.hits:type_name -> spanyard.dispatch.event.v1.RunHit
+	72,  // 6: spanyard.dispatch.v1.RunStatus.reports:type_name -> spanyard.dispatch.event.v1.PieceReported
+	73,  // 7: spanyard.dispatch.v1.SetYardRulesRequest.rules:type_name -> spanyard.dispatch.event.v1.YardRules
+	73,  // 8: spanyard.dispatch.v1.GetYardRulesResponse.rules:type_name -> spanyard.dispatch.event.v1.YardRules
+	74,  // 9: spanyard.dispatch.v1.SetTrucksRequest.trucks:type_name -> spanyard.dispatch.event.v1.Truck
+	74,  // 10: spanyard.dispatch.v1.ListTrucksResponse.trucks:type_name -> spanyard.dispatch.event.v1.Truck
+	75,  // 11: spanyard.dispatch.v1.SetSitesRequest.sites:type_name -> spanyard.dispatch.event.v1.Site
+	75,  // 12: spanyard.dispatch.v1.ListSitesResponse.sites:type_name -> spanyard.dispatch.event.v1.Site
+	76,  // 13: spanyard.dispatch.v1.CallOffRoomsRequest.call_offs:type_name -> spanyard.dispatch.event.v1.CallOff
+	76,  // 14: spanyard.dispatch.v1.ListCallOffsResponse.call_offs:type_name -> spanyard.dispatch.event.v1.CallOff
+	25,  // 15: spanyard.dispatch.v1.ListFloorsResponse.floors:type_name -> spanyard.dispatch.v1.Floor
+	3,   // 16: spanyard.dispatch.v1.PlanMorningResponse.morning:type_name -> spanyard.dispatch.v1.Morning
+	3,   // 17: spanyard.dispatch.v1.GetMorningResponse.morning:type_name -> spanyard.dispatch.v1.Morning
+	32,  // 18: spanyard.dispatch.v1.ListMorningsResponse.mornings:type_name -> spanyard.dispatch.v1.MorningSummary
+	0,   // 19: spanyard.dispatch.v1.MorningSummary.state:type_name -> spanyard.dispatch.v1.MorningState
+	77,  // 20: spanyard.dispatch.v1.MorningSummary.planned_at:type_name -> google.protobuf.Timestamp
+	4,   // 21: spanyard.dispatch.v1.ListRunsResponse.runs:type_name -> spanyard.dispatch.v1.RunStatus
+	77,  // 22: spanyard.dispatch.v1.WatchPicksResponse.happened_at:type_name -> google.protobuf.Timestamp
+	78,  // 23: spanyard.dispatch.v1.WatchPicksResponse.picks_issued:type_name -> spanyard.dispatch.event.v1.PicksIssued
+	79,  // 24: spanyard.dispatch.v1.WatchPicksResponse.run_changed:type_name -> spanyard.dispatch.event.v1.RunChanged
+	80,  // 25: spanyard.dispatch.v1.WatchPicksResponse.run_departed:type_name -> spanyard.dispatch.event.v1.RunDeparted
+	81,  // 26: spanyard.dispatch.v1.WatchPicksResponse.run_cancelled:type_name -> spanyard.dispatch.event.v1.RunCancelled
+	82,  // 27: spanyard.dispatch.v1.WatchPicksResponse.drop_delivered:type_name -> spanyard.dispatch.event.v1.DropDelivered
+	83,  // 28: spanyard.dispatch.v1.WatchPicksResponse.run_cleared:type_name -> spanyard.dispatch.event.v1.RunCleared
+	84,  // 29: spanyard.dispatch.v1.WatchPicksResponse.piece_set_down:type_name -> spanyard.dispatch.event.v1.PieceSetDown
+	85,  // 30: spanyard.dispatch.v1.WatchPicksResponse.piece_taken_back:type_name -> spanyard.dispatch.event.v1.PieceTakenBack
+	86,  // 31: spanyard.dispatch.v1.WatchPicksResponse.piece_exchanged:type_name -> spanyard.dispatch.event.v1.PieceExchanged
+	87,  // 32: spanyard.dispatch.v1.WatchPicksResponse.laying_recorded:type_name -> spanyard.dispatch.event.v1.LayingRecorded
+	72,  // 33: spanyard.dispatch.v1.WatchPicksResponse.piece_reported:type_name -> spanyard.dispatch.event.v1.PieceReported
+	88,  // 34: spanyard.dispatch.v1.SetTravelRequest.legs:type_name -> spanyard.dispatch.event.v1.TravelLeg
+	88,  // 35: spanyard.dispatch.v1.ListTravelResponse.legs:type_name -> spanyard.dispatch.event.v1.TravelLeg
+	50,  // 36: spanyard.dispatch.v1.EditMorningRequest.edits:type_name -> spanyard.dispatch.v1.PlanEdit
+	51,  // 37: spanyard.dispatch.v1.PlanEdit.move_run:type_name -> spanyard.dispatch.v1.MoveRun
+	89,  // 38: spanyard.dispatch.v1.PlanEdit.forbid_truck:type_name -> spanyard.dispatch.event.v1.ForbiddenTruck
+	89,  // 39: spanyard.dispatch.v1.PlanEdit.allow_truck:type_name -> spanyard.dispatch.event.v1.ForbiddenTruck
+	3,   // 40: spanyard.dispatch.v1.EditMorningResponse.morning:type_name -> spanyard.dispatch.v1.Morning
+	53,  // 41: spanyard.dispatch.v1.EditMorningResponse.changes:type_name -> spanyard.dispatch.v1.PlanChanges
+	54,  // 42: spanyard.dispatch.v1.PlanChanges.before:type_name -> spanyard.dispatch.v1.PlanTotals
+	54,  // 43: spanyard.dispatch.v1.PlanChanges.after:type_name -> spanyard.dispatch.v1.PlanTotals
+	55,  // 44: spanyard.dispatch.v1.PlanChanges.runs:type_name -> spanyard.dispatch.v1.RunDifference
+	56,  // 45: spanyard.dispatch.v1.PlanChanges.call_offs:type_name -> spanyard.dispatch.v1.CallOffDifference
+	2,   // 46: spanyard.dispatch.v1.RunDifference.kind:type_name -> spanyard.dispatch.v1.RunDifferenceKind
+	53,  // 47: spanyard.dispatch.v1.ComparePlansResponse.changes:type_name -> spanyard.dispatch.v1.PlanChanges
+	60,  // 48: spanyard.dispatch.v1.ReplanMorningRequest.happenings:type_name -> spanyard.dispatch.v1.Happening
+	90,  // 49: spanyard.dispatch.v1.Happening.hindrance:type_name -> spanyard.dispatch.event.v1.Hindrance
+	91,  // 50: spanyard.dispatch.v1.Happening.delay:type_name -> spanyard.dispatch.event.v1.RunDelayed
+	92,  // 51: spanyard.dispatch.v1.Happening.ended:type_name -> spanyard.dispatch.event.v1.HindranceEnded
+	61,  // 52: spanyard.dispatch.v1.ReplanMorningResponse.hit_runs:type_name -> spanyard.dispatch.v1.HitRun
+	3,   // 53: spanyard.dispatch.v1.ReplanMorningResponse.morning:type_name -> spanyard.dispatch.v1.Morning
+	53,  // 54: spanyard.dispatch.v1.ReplanMorningResponse.changes:type_name -> spanyard.dispatch.v1.PlanChanges
+	65,  // 55: spanyard.dispatch.v1.ExplainMorningResponse.trucks:type_name -> spanyard.dispatch.v1.TruckVerdict
+	5,   // 56: spanyard.dispatch.v1.DispatchService.SetYardRules:input_type -> spanyard.dispatch.v1.SetYardRulesRequest
+	7,   // 57: spanyard.dispatch.v1.DispatchService.GetYardRules:input_type -> spanyard.dispatch.v1.GetYardRulesRequest
+	9,   // 58: spanyard.dispatch.v1.DispatchService.SetTrucks:input_type -> spanyard.dispatch.v1.SetTrucksRequest
+	11,  // 59: spanyard.dispatch.v1.DispatchService.ListTrucks:input_type -> spanyard.dispatch.v1.ListTrucksRequest
+	13,  // 60: spanyard.dispatch.v1.DispatchService.SetSites:input_type -> spanyard.dispatch.v1.SetSitesRequest
+	15,  // 61: spanyard.dispatch.v1.DispatchService.ListSites:input_type -> spanyard.dispatch.v1.ListSitesRequest
+	45,  // 62: spanyard.dispatch.v1.DispatchService.SetTravel:input_type -> spanyard.dispatch.v1.SetTravelRequest
+	47,  // 63: spanyard.dispatch.v1.DispatchService.ListTravel:input_type -> spanyard.dispatch.v1.ListTravelRequest
+	17,  // 64: spanyard.dispatch.v1.DispatchService.CallOffRooms:input_type -> spanyard.dispatch.v1.CallOffRoomsRequest
+	19,  // 65: spanyard.dispatch.v1.DispatchService.CancelCallOff:input_type -> spanyard.dispatch.v1.CancelCallOffRequest
+	21,  // 66: spanyard.dispatch.v1.DispatchService.ListCallOffs:input_type -> spanyard.dispatch.v1.ListCallOffsRequest
+	23,  // 67: spanyard.dispatch.v1.DispatchService.ListFloors:input_type -> spanyard.dispatch.v1.ListFloorsRequest
+	26,  // 68: spanyard.dispatch.v1.DispatchService.PlanMorning:input_type -> spanyard.dispatch.v1.PlanMorningRequest
+	66,  // 69: spanyard.dispatch.v1.DispatchService.StopPlanning:input_type -> spanyard.dispatch.v1.StopPlanningRequest
+	49,  // 70: spanyard.dispatch.v1.DispatchService.EditMorning:input_type -> spanyard.dispatch.v1.EditMorningRequest
+	59,  // 71: spanyard.dispatch.v1.DispatchService.ReplanMorning:input_type -> spanyard.dispatch.v1.ReplanMorningRequest
+	57,  // 72: spanyard.dispatch.v1.DispatchService.ComparePlans:input_type -> spanyard.dispatch.v1.ComparePlansRequest
+	63,  // 73: spanyard.dispatch.v1.DispatchService.ExplainMorning:input_type -> spanyard.dispatch.v1.ExplainMorningRequest
+	28,  // 74: spanyard.dispatch.v1.DispatchService.GetMorning:input_type -> spanyard.dispatch.v1.GetMorningRequest
+	30,  // 75: spanyard.dispatch.v1.DispatchService.ListMornings:input_type -> spanyard.dispatch.v1.ListMorningsRequest
+	33,  // 76: spanyard.dispatch.v1.DispatchService.ConfirmMorning:input_type -> spanyard.dispatch.v1.ConfirmMorningRequest
+	35,  // 77: spanyard.dispatch.v1.DispatchService.ListRuns:input_type -> spanyard.dispatch.v1.ListRunsRequest
+	37,  // 78: spanyard.dispatch.v1.DispatchService.WatchPicks:input_type -> spanyard.dispatch.v1.WatchPicksRequest
+	39,  // 79: spanyard.dispatch.v1.DispatchService.DepartRun:input_type -> spanyard.dispatch.v1.DepartRunRequest
+	41,  // 80: spanyard.dispatch.v1.DispatchService.DeliverDrop:input_type -> spanyard.dispatch.v1.DeliverDropRequest
+	43,  // 81: spanyard.dispatch.v1.DispatchService.CancelRun:input_type -> spanyard.dispatch.v1.CancelRunRequest
+	93,  // 82: spanyard.dispatch.v1.DispatchService.RepairRuns:input_type -> spanyard.dispatch.v1.RepairRunsRequest
+	94,  // 83: spanyard.dispatch.v1.DispatchService.ListNeeds:input_type -> spanyard.dispatch.v1.ListNeedsRequest
+	95,  // 84: spanyard.dispatch.v1.DispatchService.RenderRunPapers:input_type -> spanyard.dispatch.v1.RenderRunPapersRequest
+	96,  // 85: spanyard.dispatch.v1.DispatchService.GetDrop:input_type -> spanyard.dispatch.v1.GetDropRequest
+	97,  // 86: spanyard.dispatch.v1.DispatchService.RecordLaying:input_type -> spanyard.dispatch.v1.RecordLayingRequest
+	98,  // 87: spanyard.dispatch.v1.DispatchService.ReportPiece:input_type -> spanyard.dispatch.v1.ReportPieceRequest
+	6,   // 88: spanyard.dispatch.v1.DispatchService.SetYardRules:output_type -> spanyard.dispatch.v1.SetYardRulesResponse
+	8,   // 89: spanyard.dispatch.v1.DispatchService.GetYardRules:output_type -> spanyard.dispatch.v1.GetYardRulesResponse
+	10,  // 90: spanyard.dispatch.v1.DispatchService.SetTrucks:output_type -> spanyard.dispatch.v1.SetTrucksResponse
+	12,  // 91: spanyard.dispatch.v1.DispatchService.ListTrucks:output_type -> spanyard.dispatch.v1.ListTrucksResponse
+	14,  // 92: spanyard.dispatch.v1.DispatchService.SetSites:output_type -> spanyard.dispatch.v1.SetSitesResponse
+	16,  // 93: spanyard.dispatch.v1.DispatchService.ListSites:output_type -> spanyard.dispatch.v1.ListSitesResponse
+	46,  // 94: spanyard.dispatch.v1.DispatchService.SetTravel:output_type -> spanyard.dispatch.v1.SetTravelResponse
+	48,  // 95: spanyard.dispatch.v1.DispatchService.ListTravel:output_type -> spanyard.dispatch.v1.ListTravelResponse
+	18,  // 96: spanyard.dispatch.v1.DispatchService.CallOffRooms:output_type -> spanyard.dispatch.v1.CallOffRoomsResponse
+	20,  // 97: spanyard.dispatch.v1.DispatchService.CancelCallOff:output_type -> spanyard.dispatch.v1.CancelCallOffResponse
+	22,  // 98: spanyard.dispatch.v1.DispatchService.ListCallOffs:output_type -> spanyard.dispatch.v1.ListCallOffsResponse
+	24,  // 99: spanyard.dispatch.v1.DispatchService.ListFloors:output_type -> spanyard.dispatch.v1.ListFloorsResponse
+	27,  // 100: spanyard.dispatch.v1.DispatchService.PlanMorning:output_type -> spanyard.dispatch.v1.PlanMorningResponse
+	67,  // 101: spanyard.dispatch.v1.DispatchService.StopPlanning:output_type -> spanyard.dispatch.v1.StopPlanningResponse
+	52,  // 102: spanyard.dispatch.v1.DispatchService.EditMorning:output_type -> spanyard.dispatch.v1.EditMorningResponse
+	62,  // 103: spanyard.dispatch.v1.DispatchService.ReplanMorning:output_type -> spanyard.dispatch.v1.ReplanMorningResponse
+	58,  // 104: spanyard.dispatch.v1.DispatchService.ComparePlans:output_type -> spanyard.dispatch.v1.ComparePlansResponse
+	64,  // 105: spanyard.dispatch.v1.DispatchService.ExplainMorning:output_type -> spanyard.dispatch.v1.ExplainMorningResponse
+	29,  // 106: spanyard.dispatch.v1.DispatchService.GetMorning:output_type -> spanyard.dispatch.v1.GetMorningResponse
+	31,  // 107: spanyard.dispatch.v1.DispatchService.ListMornings:output_type -> spanyard.dispatch.v1.ListMorningsResponse
+	34,  // 108: spanyard.dispatch.v1.DispatchService.ConfirmMorning:output_type -> spanyard.dispatch.v1.ConfirmMorningResponse
+	36,  // 109: spanyard.dispatch.v1.DispatchService.ListRuns:output_type -> spanyard.dispatch.v1.ListRunsResponse
+	38,  // 110: spanyard.dispatch.v1.DispatchService.WatchPicks:output_type -> spanyard.dispatch.v1.WatchPicksResponse
+	40,  // 111: spanyard.dispatch.v1.DispatchService.DepartRun:output_type -> spanyard.dispatch.v1.DepartRunResponse
+	42,  // 112: spanyard.dispatch.v1.DispatchService.DeliverDrop:output_type -> spanyard.dispatch.v1.DeliverDropResponse
+	44,  // 113: spanyard.dispatch.v1.DispatchService.CancelRun:output_type -> spanyard.dispatch.v1.CancelRunResponse
+	99,  // 114: spanyard.dispatch.v1.DispatchService.RepairRuns:output_type -> spanyard.dispatch.v1.RepairRunsResponse
+	100, // 115: spanyard.dispatch.v1.DispatchService.ListNeeds:output_type -> spanyard.dispatch.v1.ListNeedsResponse
+	101, // 116: spanyard.dispatch.v1.DispatchService.RenderRunPapers:output_type -> spanyard.dispatch.v1.RenderRunPapersResponse
+	102, // 117: spanyard.dispatch.v1.DispatchService.GetDrop:output_type -> spanyard.dispatch.v1.GetDropResponse
+	103, // 118: spanyard.dispatch.v1.DispatchService.RecordLaying:output_type -> spanyard.dispatch.v1.RecordLayingResponse
+	104, // 119: spanyard.dispatch.v1.DispatchService.ReportPiece:output_type -> spanyard.dispatch.v1.ReportPieceResponse
+	88,  // [88:120] is the sub-list for method output_type
+	56,  // [56:88] is the sub-list for method input_type
+	56,  // [56:56] is the sub-list for extension type_name
+	56,  // [56:56] is the sub-list for extension extendee
+	0,   // [0:56] is the sub-list for field type_name
 }
 
 func init() { file_spanyard_dispatch_v1_dispatch_proto_init() }
@@ -5274,6 +5351,7 @@ func file_spanyard_dispatch_v1_dispatch_proto_init() {
 	file_spanyard_dispatch_v1_needs_proto_init()
 	file_spanyard_dispatch_v1_papers_proto_init()
 	file_spanyard_dispatch_v1_repairs_proto_init()
+	file_spanyard_dispatch_v1_sites_proto_init()
 	file_spanyard_dispatch_v1_dispatch_proto_msgTypes[35].OneofWrappers = []any{
 		(*WatchPicksResponse_PicksIssued)(nil),
 		(*WatchPicksResponse_RunChanged)(nil),
@@ -5284,6 +5362,8 @@ func file_spanyard_dispatch_v1_dispatch_proto_init() {
 		(*WatchPicksResponse_PieceSetDown)(nil),
 		(*WatchPicksResponse_PieceTakenBack)(nil),
 		(*WatchPicksResponse_PieceExchanged)(nil),
+		(*WatchPicksResponse_LayingRecorded)(nil),
+		(*WatchPicksResponse_PieceReported)(nil),
 	}
 	file_spanyard_dispatch_v1_dispatch_proto_msgTypes[47].OneofWrappers = []any{
 		(*PlanEdit_LockRunId)(nil),

@@ -51,6 +51,9 @@ const (
 	DispatchService_RepairRuns_FullMethodName      = "/spanyard.dispatch.v1.DispatchService/RepairRuns"
 	DispatchService_ListNeeds_FullMethodName       = "/spanyard.dispatch.v1.DispatchService/ListNeeds"
 	DispatchService_RenderRunPapers_FullMethodName = "/spanyard.dispatch.v1.DispatchService/RenderRunPapers"
+	DispatchService_GetDrop_FullMethodName         = "/spanyard.dispatch.v1.DispatchService/GetDrop"
+	DispatchService_RecordLaying_FullMethodName    = "/spanyard.dispatch.v1.DispatchService/RecordLaying"
+	DispatchService_ReportPiece_FullMethodName     = "/spanyard.dispatch.v1.DispatchService/ReportPiece"
 )
 
 // DispatchServiceClient is the client API for DispatchService service.
@@ -136,6 +139,14 @@ type DispatchServiceClient interface {
 	// Prints what a run is worked from: load sheet, pick list, run sheet,
 	// delivery notes, deck drawing. Idempotent.
 	RenderRunPapers(ctx context.Context, in *RenderRunPapersRequest, opts ...grpc.CallOption) (*RenderRunPapersResponse, error)
+	// Returns a drop as its site sees it: when it comes, and every piece in laying
+	// order. Idempotent.
+	GetDrop(ctx context.Context, in *GetDropRequest, opts ...grpc.CallOption) (*GetDropResponse, error)
+	// Ticks off beams of a drop as laid, or takes ticks back. Idempotent.
+	RecordLaying(ctx context.Context, in *RecordLayingRequest, opts ...grpc.CallOption) (*RecordLayingResponse, error)
+	// Tells the dispatcher that a piece of a drop is broken or did not come, or
+	// that it is there after all. Idempotent.
+	ReportPiece(ctx context.Context, in *ReportPieceRequest, opts ...grpc.CallOption) (*ReportPieceResponse, error)
 }
 
 type dispatchServiceClient struct {
@@ -445,6 +456,36 @@ func (c *dispatchServiceClient) RenderRunPapers(ctx context.Context, in *RenderR
 	return out, nil
 }
 
+func (c *dispatchServiceClient) GetDrop(ctx context.Context, in *GetDropRequest, opts ...grpc.CallOption) (*GetDropResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetDropResponse)
+	err := c.cc.Invoke(ctx, DispatchService_GetDrop_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *dispatchServiceClient) RecordLaying(ctx context.Context, in *RecordLayingRequest, opts ...grpc.CallOption) (*RecordLayingResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(RecordLayingResponse)
+	err := c.cc.Invoke(ctx, DispatchService_RecordLaying_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *dispatchServiceClient) ReportPiece(ctx context.Context, in *ReportPieceRequest, opts ...grpc.CallOption) (*ReportPieceResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ReportPieceResponse)
+	err := c.cc.Invoke(ctx, DispatchService_ReportPiece_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // DispatchServiceServer is the server API for DispatchService service.
 // All implementations must embed UnimplementedDispatchServiceServer
 // for forward compatibility.
@@ -528,6 +569,14 @@ type DispatchServiceServer interface {
 	// Prints what a run is worked from: load sheet, pick list, run sheet,
 	// delivery notes, deck drawing. Idempotent.
 	RenderRunPapers(context.Context, *RenderRunPapersRequest) (*RenderRunPapersResponse, error)
+	// Returns a drop as its site sees it: when it comes, and every piece in laying
+	// order. Idempotent.
+	GetDrop(context.Context, *GetDropRequest) (*GetDropResponse, error)
+	// Ticks off beams of a drop as laid, or takes ticks back. Idempotent.
+	RecordLaying(context.Context, *RecordLayingRequest) (*RecordLayingResponse, error)
+	// Tells the dispatcher that a piece of a drop is broken or did not come, or
+	// that it is there after all. Idempotent.
+	ReportPiece(context.Context, *ReportPieceRequest) (*ReportPieceResponse, error)
 	mustEmbedUnimplementedDispatchServiceServer()
 }
 
@@ -624,6 +673,15 @@ func (UnimplementedDispatchServiceServer) ListNeeds(context.Context, *ListNeedsR
 }
 func (UnimplementedDispatchServiceServer) RenderRunPapers(context.Context, *RenderRunPapersRequest) (*RenderRunPapersResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method RenderRunPapers not implemented")
+}
+func (UnimplementedDispatchServiceServer) GetDrop(context.Context, *GetDropRequest) (*GetDropResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetDrop not implemented")
+}
+func (UnimplementedDispatchServiceServer) RecordLaying(context.Context, *RecordLayingRequest) (*RecordLayingResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method RecordLaying not implemented")
+}
+func (UnimplementedDispatchServiceServer) ReportPiece(context.Context, *ReportPieceRequest) (*ReportPieceResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ReportPiece not implemented")
 }
 func (UnimplementedDispatchServiceServer) mustEmbedUnimplementedDispatchServiceServer() {}
 func (UnimplementedDispatchServiceServer) testEmbeddedByValue()                         {}
@@ -1161,6 +1219,60 @@ func _DispatchService_RenderRunPapers_Handler(srv interface{}, ctx context.Conte
 	return interceptor(ctx, in, info, handler)
 }
 
+func _DispatchService_GetDrop_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetDropRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(DispatchServiceServer).GetDrop(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: DispatchService_GetDrop_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(DispatchServiceServer).GetDrop(ctx, req.(*GetDropRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _DispatchService_RecordLaying_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(RecordLayingRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(DispatchServiceServer).RecordLaying(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: DispatchService_RecordLaying_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(DispatchServiceServer).RecordLaying(ctx, req.(*RecordLayingRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _DispatchService_ReportPiece_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ReportPieceRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(DispatchServiceServer).ReportPiece(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: DispatchService_ReportPiece_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(DispatchServiceServer).ReportPiece(ctx, req.(*ReportPieceRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // DispatchService_ServiceDesc is the grpc.ServiceDesc for DispatchService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -1279,6 +1391,18 @@ var DispatchService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "RenderRunPapers",
 			Handler:    _DispatchService_RenderRunPapers_Handler,
+		},
+		{
+			MethodName: "GetDrop",
+			Handler:    _DispatchService_GetDrop_Handler,
+		},
+		{
+			MethodName: "RecordLaying",
+			Handler:    _DispatchService_RecordLaying_Handler,
+		},
+		{
+			MethodName: "ReportPiece",
+			Handler:    _DispatchService_ReportPiece_Handler,
 		},
 	},
 	Streams: []grpc.StreamDesc{

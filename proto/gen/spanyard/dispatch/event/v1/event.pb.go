@@ -91,6 +91,60 @@ func (RunHitKind) EnumDescriptor() ([]byte, []int) {
 	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{0}
 }
 
+// PieceReportKind is what a site tells of a piece.
+type PieceReportKind int32
+
+const (
+	PieceReportKind_PIECE_REPORT_KIND_UNSPECIFIED PieceReportKind = 0
+	PieceReportKind_PIECE_REPORT_KIND_BROKEN      PieceReportKind = 1
+	PieceReportKind_PIECE_REPORT_KIND_MISSING     PieceReportKind = 2
+	// It is there and whole after all.
+	PieceReportKind_PIECE_REPORT_KIND_WITHDRAWN PieceReportKind = 3
+)
+
+// Enum value maps for PieceReportKind.
+var (
+	PieceReportKind_name = map[int32]string{
+		0: "PIECE_REPORT_KIND_UNSPECIFIED",
+		1: "PIECE_REPORT_KIND_BROKEN",
+		2: "PIECE_REPORT_KIND_MISSING",
+		3: "PIECE_REPORT_KIND_WITHDRAWN",
+	}
+	PieceReportKind_value = map[string]int32{
+		"PIECE_REPORT_KIND_UNSPECIFIED": 0,
+		"PIECE_REPORT_KIND_BROKEN":      1,
+		"PIECE_REPORT_KIND_MISSING":     2,
+		"PIECE_REPORT_KIND_WITHDRAWN":   3,
+	}
+)
+
+func (x PieceReportKind) Enum() *PieceReportKind {
+	p := new(PieceReportKind)
+	*p = x
+	return p
+}
+
+func (x PieceReportKind) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (PieceReportKind) Descriptor() protoreflect.EnumDescriptor {
+	return file_spanyard_dispatch_event_v1_event_proto_enumTypes[1].Descriptor()
+}
+
+func (PieceReportKind) Type() protoreflect.EnumType {
+	return &file_spanyard_dispatch_event_v1_event_proto_enumTypes[1]
+}
+
+func (x PieceReportKind) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use PieceReportKind.Descriptor instead.
+func (PieceReportKind) EnumDescriptor() ([]byte, []int) {
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{1}
+}
+
 // UnservedReason is why something is not served.
 type UnservedReason int32
 
@@ -147,11 +201,11 @@ func (x UnservedReason) String() string {
 }
 
 func (UnservedReason) Descriptor() protoreflect.EnumDescriptor {
-	return file_spanyard_dispatch_event_v1_event_proto_enumTypes[1].Descriptor()
+	return file_spanyard_dispatch_event_v1_event_proto_enumTypes[2].Descriptor()
 }
 
 func (UnservedReason) Type() protoreflect.EnumType {
-	return &file_spanyard_dispatch_event_v1_event_proto_enumTypes[1]
+	return &file_spanyard_dispatch_event_v1_event_proto_enumTypes[2]
 }
 
 func (x UnservedReason) Number() protoreflect.EnumNumber {
@@ -160,7 +214,7 @@ func (x UnservedReason) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use UnservedReason.Descriptor instead.
 func (UnservedReason) EnumDescriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{1}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{2}
 }
 
 // Event is one fact. The name of the set field is the last token of the
@@ -198,6 +252,8 @@ type Event struct {
 	//	*Event_PieceTakenBack
 	//	*Event_PieceExchanged
 	//	*Event_RunDelayed
+	//	*Event_LayingRecorded
+	//	*Event_PieceReported
 	Kind          isEvent_Kind `protobuf_oneof:"kind"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -474,6 +530,24 @@ func (x *Event) GetRunDelayed() *RunDelayed {
 	return nil
 }
 
+func (x *Event) GetLayingRecorded() *LayingRecorded {
+	if x != nil {
+		if x, ok := x.Kind.(*Event_LayingRecorded); ok {
+			return x.LayingRecorded
+		}
+	}
+	return nil
+}
+
+func (x *Event) GetPieceReported() *PieceReported {
+	if x != nil {
+		if x, ok := x.Kind.(*Event_PieceReported); ok {
+			return x.PieceReported
+		}
+	}
+	return nil
+}
+
 type isEvent_Kind interface {
 	isEvent_Kind()
 }
@@ -582,6 +656,14 @@ type Event_RunDelayed struct {
 	RunDelayed *RunDelayed `protobuf:"bytes,49,opt,name=run_delayed,json=runDelayed,proto3,oneof"`
 }
 
+type Event_LayingRecorded struct {
+	LayingRecorded *LayingRecorded `protobuf:"bytes,50,opt,name=laying_recorded,json=layingRecorded,proto3,oneof"`
+}
+
+type Event_PieceReported struct {
+	PieceReported *PieceReported `protobuf:"bytes,51,opt,name=piece_reported,json=pieceReported,proto3,oneof"`
+}
+
 func (*Event_YardRulesSet) isEvent_Kind() {}
 
 func (*Event_TrucksSet) isEvent_Kind() {}
@@ -633,6 +715,10 @@ func (*Event_PieceTakenBack) isEvent_Kind() {}
 func (*Event_PieceExchanged) isEvent_Kind() {}
 
 func (*Event_RunDelayed) isEvent_Kind() {}
+
+func (*Event_LayingRecorded) isEvent_Kind() {}
+
+func (*Event_PieceReported) isEvent_Kind() {}
 
 // The rules of loading and driving were set.
 type YardRulesSet struct {
@@ -3535,6 +3621,178 @@ func (x *DropDelivered) GetDeliveredAt() *timestamppb.Timestamp {
 	return nil
 }
 
+// A site ticked off beams of a drop as laid, or took back what was ticked off by
+// mistake.
+type LayingRecorded struct {
+	state           protoimpl.MessageState `protogen:"open.v1"`
+	RunId           string                 `protobuf:"bytes,1,opt,name=run_id,json=runId,proto3" json:"run_id,omitempty"`
+	DropNumber      int32                  `protobuf:"varint,2,opt,name=drop_number,json=dropNumber,proto3" json:"drop_number,omitempty"`
+	LaidPieceIds    []string               `protobuf:"bytes,3,rep,name=laid_piece_ids,json=laidPieceIds,proto3" json:"laid_piece_ids,omitempty"`
+	NotLaidPieceIds []string               `protobuf:"bytes,4,rep,name=not_laid_piece_ids,json=notLaidPieceIds,proto3" json:"not_laid_piece_ids,omitempty"`
+	RecordedAt      *timestamppb.Timestamp `protobuf:"bytes,5,opt,name=recorded_at,json=recordedAt,proto3" json:"recorded_at,omitempty"`
+	unknownFields   protoimpl.UnknownFields
+	sizeCache       protoimpl.SizeCache
+}
+
+func (x *LayingRecorded) Reset() {
+	*x = LayingRecorded{}
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[38]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *LayingRecorded) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*LayingRecorded) ProtoMessage() {}
+
+func (x *LayingRecorded) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[38]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use LayingRecorded.ProtoReflect.Descriptor instead.
+func (*LayingRecorded) Descriptor() ([]byte, []int) {
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{38}
+}
+
+func (x *LayingRecorded) GetRunId() string {
+	if x != nil {
+		return x.RunId
+	}
+	return ""
+}
+
+func (x *LayingRecorded) GetDropNumber() int32 {
+	if x != nil {
+		return x.DropNumber
+	}
+	return 0
+}
+
+func (x *LayingRecorded) GetLaidPieceIds() []string {
+	if x != nil {
+		return x.LaidPieceIds
+	}
+	return nil
+}
+
+func (x *LayingRecorded) GetNotLaidPieceIds() []string {
+	if x != nil {
+		return x.NotLaidPieceIds
+	}
+	return nil
+}
+
+func (x *LayingRecorded) GetRecordedAt() *timestamppb.Timestamp {
+	if x != nil {
+		return x.RecordedAt
+	}
+	return nil
+}
+
+// A site told that a piece of its drop is broken or did not come.
+type PieceReported struct {
+	state      protoimpl.MessageState `protogen:"open.v1"`
+	RunId      string                 `protobuf:"bytes,1,opt,name=run_id,json=runId,proto3" json:"run_id,omitempty"`
+	DropNumber int32                  `protobuf:"varint,2,opt,name=drop_number,json=dropNumber,proto3" json:"drop_number,omitempty"`
+	PieceId    string                 `protobuf:"bytes,3,opt,name=piece_id,json=pieceId,proto3" json:"piece_id,omitempty"`
+	// Empty for pallets.
+	Mark          string                 `protobuf:"bytes,4,opt,name=mark,proto3" json:"mark,omitempty"`
+	Kind          PieceReportKind        `protobuf:"varint,5,opt,name=kind,proto3,enum=spanyard.dispatch.event.v1.PieceReportKind" json:"kind,omitempty"`
+	Remark        string                 `protobuf:"bytes,6,opt,name=remark,proto3" json:"remark,omitempty"`
+	ReportedAt    *timestamppb.Timestamp `protobuf:"bytes,7,opt,name=reported_at,json=reportedAt,proto3" json:"reported_at,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PieceReported) Reset() {
+	*x = PieceReported{}
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[39]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PieceReported) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PieceReported) ProtoMessage() {}
+
+func (x *PieceReported) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[39]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PieceReported.ProtoReflect.Descriptor instead.
+func (*PieceReported) Descriptor() ([]byte, []int) {
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{39}
+}
+
+func (x *PieceReported) GetRunId() string {
+	if x != nil {
+		return x.RunId
+	}
+	return ""
+}
+
+func (x *PieceReported) GetDropNumber() int32 {
+	if x != nil {
+		return x.DropNumber
+	}
+	return 0
+}
+
+func (x *PieceReported) GetPieceId() string {
+	if x != nil {
+		return x.PieceId
+	}
+	return ""
+}
+
+func (x *PieceReported) GetMark() string {
+	if x != nil {
+		return x.Mark
+	}
+	return ""
+}
+
+func (x *PieceReported) GetKind() PieceReportKind {
+	if x != nil {
+		return x.Kind
+	}
+	return PieceReportKind_PIECE_REPORT_KIND_UNSPECIFIED
+}
+
+func (x *PieceReported) GetRemark() string {
+	if x != nil {
+		return x.Remark
+	}
+	return ""
+}
+
+func (x *PieceReported) GetReportedAt() *timestamppb.Timestamp {
+	if x != nil {
+		return x.ReportedAt
+	}
+	return nil
+}
+
 // A confirmed run will not be driven; its pieces are given back to stock.
 type RunCancelled struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
@@ -3547,7 +3805,7 @@ type RunCancelled struct {
 
 func (x *RunCancelled) Reset() {
 	*x = RunCancelled{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[38]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[40]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3559,7 +3817,7 @@ func (x *RunCancelled) String() string {
 func (*RunCancelled) ProtoMessage() {}
 
 func (x *RunCancelled) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[38]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[40]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3572,7 +3830,7 @@ func (x *RunCancelled) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RunCancelled.ProtoReflect.Descriptor instead.
 func (*RunCancelled) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{38}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{40}
 }
 
 func (x *RunCancelled) GetRunId() string {
@@ -3607,7 +3865,7 @@ type RunFreed struct {
 
 func (x *RunFreed) Reset() {
 	*x = RunFreed{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[39]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[41]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3619,7 +3877,7 @@ func (x *RunFreed) String() string {
 func (*RunFreed) ProtoMessage() {}
 
 func (x *RunFreed) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[39]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[41]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3632,7 +3890,7 @@ func (x *RunFreed) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RunFreed.ProtoReflect.Descriptor instead.
 func (*RunFreed) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{39}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{41}
 }
 
 func (x *RunFreed) GetRunId() string {
@@ -3690,7 +3948,7 @@ type MorningPlan struct {
 
 func (x *MorningPlan) Reset() {
 	*x = MorningPlan{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[40]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[42]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3702,7 +3960,7 @@ func (x *MorningPlan) String() string {
 func (*MorningPlan) ProtoMessage() {}
 
 func (x *MorningPlan) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[40]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[42]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3715,7 +3973,7 @@ func (x *MorningPlan) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MorningPlan.ProtoReflect.Descriptor instead.
 func (*MorningPlan) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{40}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{42}
 }
 
 func (x *MorningPlan) GetPlanId() string {
@@ -3855,7 +4113,7 @@ type ForbiddenTruck struct {
 
 func (x *ForbiddenTruck) Reset() {
 	*x = ForbiddenTruck{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[41]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[43]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3867,7 +4125,7 @@ func (x *ForbiddenTruck) String() string {
 func (*ForbiddenTruck) ProtoMessage() {}
 
 func (x *ForbiddenTruck) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[41]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[43]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3880,7 +4138,7 @@ func (x *ForbiddenTruck) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ForbiddenTruck.ProtoReflect.Descriptor instead.
 func (*ForbiddenTruck) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{41}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{43}
 }
 
 func (x *ForbiddenTruck) GetCallOffId() string {
@@ -3925,7 +4183,7 @@ type Run struct {
 
 func (x *Run) Reset() {
 	*x = Run{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[42]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[44]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3937,7 +4195,7 @@ func (x *Run) String() string {
 func (*Run) ProtoMessage() {}
 
 func (x *Run) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[42]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[44]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3950,7 +4208,7 @@ func (x *Run) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Run.ProtoReflect.Descriptor instead.
 func (*Run) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{42}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{44}
 }
 
 func (x *Run) GetRunId() string {
@@ -4066,7 +4324,7 @@ type AsideMove struct {
 
 func (x *AsideMove) Reset() {
 	*x = AsideMove{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[43]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[45]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4078,7 +4336,7 @@ func (x *AsideMove) String() string {
 func (*AsideMove) ProtoMessage() {}
 
 func (x *AsideMove) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[43]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[45]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4091,7 +4349,7 @@ func (x *AsideMove) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AsideMove.ProtoReflect.Descriptor instead.
 func (*AsideMove) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{43}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{45}
 }
 
 func (x *AsideMove) GetPieceId() string {
@@ -4138,7 +4396,7 @@ type Drop struct {
 
 func (x *Drop) Reset() {
 	*x = Drop{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[44]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[46]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4150,7 +4408,7 @@ func (x *Drop) String() string {
 func (*Drop) ProtoMessage() {}
 
 func (x *Drop) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[44]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[46]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4163,7 +4421,7 @@ func (x *Drop) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Drop.ProtoReflect.Descriptor instead.
 func (*Drop) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{44}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{46}
 }
 
 func (x *Drop) GetNumber() int32 {
@@ -4221,7 +4479,7 @@ type AxleLoads struct {
 
 func (x *AxleLoads) Reset() {
 	*x = AxleLoads{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[45]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[47]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4233,7 +4491,7 @@ func (x *AxleLoads) String() string {
 func (*AxleLoads) ProtoMessage() {}
 
 func (x *AxleLoads) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[45]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[47]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4246,7 +4504,7 @@ func (x *AxleLoads) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AxleLoads.ProtoReflect.Descriptor instead.
 func (*AxleLoads) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{45}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{47}
 }
 
 func (x *AxleLoads) GetAfterDrop() int32 {
@@ -4296,7 +4554,7 @@ type Pile struct {
 
 func (x *Pile) Reset() {
 	*x = Pile{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[46]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[48]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4308,7 +4566,7 @@ func (x *Pile) String() string {
 func (*Pile) ProtoMessage() {}
 
 func (x *Pile) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[46]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[48]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4321,7 +4579,7 @@ func (x *Pile) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Pile.ProtoReflect.Descriptor instead.
 func (*Pile) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{46}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{48}
 }
 
 func (x *Pile) GetNumber() int32 {
@@ -4404,7 +4662,7 @@ type Tier struct {
 
 func (x *Tier) Reset() {
 	*x = Tier{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[47]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[49]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4416,7 +4674,7 @@ func (x *Tier) String() string {
 func (*Tier) ProtoMessage() {}
 
 func (x *Tier) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[47]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[49]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4429,7 +4687,7 @@ func (x *Tier) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Tier.ProtoReflect.Descriptor instead.
 func (*Tier) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{47}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{49}
 }
 
 func (x *Tier) GetItems() []*Item {
@@ -4461,7 +4719,7 @@ type Item struct {
 
 func (x *Item) Reset() {
 	*x = Item{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[48]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[50]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4473,7 +4731,7 @@ func (x *Item) String() string {
 func (*Item) ProtoMessage() {}
 
 func (x *Item) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[48]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[50]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4486,7 +4744,7 @@ func (x *Item) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Item.ProtoReflect.Descriptor instead.
 func (*Item) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{48}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{50}
 }
 
 func (x *Item) GetPieceId() string {
@@ -4591,7 +4849,7 @@ type Unserved struct {
 
 func (x *Unserved) Reset() {
 	*x = Unserved{}
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[49]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[51]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4603,7 +4861,7 @@ func (x *Unserved) String() string {
 func (*Unserved) ProtoMessage() {}
 
 func (x *Unserved) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[49]
+	mi := &file_spanyard_dispatch_event_v1_event_proto_msgTypes[51]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4616,7 +4874,7 @@ func (x *Unserved) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Unserved.ProtoReflect.Descriptor instead.
 func (*Unserved) Descriptor() ([]byte, []int) {
-	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{49}
+	return file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP(), []int{51}
 }
 
 func (x *Unserved) GetCallOffId() string {
@@ -4679,7 +4937,7 @@ var File_spanyard_dispatch_event_v1_event_proto protoreflect.FileDescriptor
 
 const file_spanyard_dispatch_event_v1_event_proto_rawDesc = "" +
 	"\n" +
-	"&spanyard/dispatch/event/v1/event.proto\x12\x1aspanyard.dispatch.event.v1\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1fspanyard/common/v1/common.proto\"\xe0\x10\n" +
+	"&spanyard/dispatch/event/v1/event.proto\x12\x1aspanyard.dispatch.event.v1\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1fspanyard/common/v1/common.proto\"\x8b\x12\n" +
 	"\x05Event\x12P\n" +
 	"\x0eyard_rules_set\x18\x01 \x01(\v2(.spanyard.dispatch.event.v1.YardRulesSetH\x00R\fyardRulesSet\x12F\n" +
 	"\n" +
@@ -4713,7 +4971,9 @@ const file_spanyard_dispatch_event_v1_event_proto_rawDesc = "" +
 	"\x10piece_taken_back\x18/ \x01(\v2*.spanyard.dispatch.event.v1.PieceTakenBackH\x00R\x0epieceTakenBack\x12U\n" +
 	"\x0fpiece_exchanged\x180 \x01(\v2*.spanyard.dispatch.event.v1.PieceExchangedH\x00R\x0epieceExchanged\x12I\n" +
 	"\vrun_delayed\x181 \x01(\v2&.spanyard.dispatch.event.v1.RunDelayedH\x00R\n" +
-	"runDelayedB\x06\n" +
+	"runDelayed\x12U\n" +
+	"\x0flaying_recorded\x182 \x01(\v2*.spanyard.dispatch.event.v1.LayingRecordedH\x00R\x0elayingRecorded\x12R\n" +
+	"\x0epiece_reported\x183 \x01(\v2).spanyard.dispatch.event.v1.PieceReportedH\x00R\rpieceReportedB\x06\n" +
 	"\x04kind\"K\n" +
 	"\fYardRulesSet\x12;\n" +
 	"\x05rules\x18\x01 \x01(\v2%.spanyard.dispatch.event.v1.YardRulesR\x05rules\"\x8d\x06\n" +
@@ -4968,7 +5228,25 @@ const file_spanyard_dispatch_event_v1_event_proto_rawDesc = "" +
 	"\tpiece_ids\x18\x04 \x03(\tR\bpieceIds\x12\x1f\n" +
 	"\vreceived_by\x18\x05 \x01(\tR\n" +
 	"receivedBy\x12=\n" +
-	"\fdelivered_at\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampR\vdeliveredAt\"d\n" +
+	"\fdelivered_at\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampR\vdeliveredAt\"\xd8\x01\n" +
+	"\x0eLayingRecorded\x12\x15\n" +
+	"\x06run_id\x18\x01 \x01(\tR\x05runId\x12\x1f\n" +
+	"\vdrop_number\x18\x02 \x01(\x05R\n" +
+	"dropNumber\x12$\n" +
+	"\x0elaid_piece_ids\x18\x03 \x03(\tR\flaidPieceIds\x12+\n" +
+	"\x12not_laid_piece_ids\x18\x04 \x03(\tR\x0fnotLaidPieceIds\x12;\n" +
+	"\vrecorded_at\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
+	"recordedAt\"\x8c\x02\n" +
+	"\rPieceReported\x12\x15\n" +
+	"\x06run_id\x18\x01 \x01(\tR\x05runId\x12\x1f\n" +
+	"\vdrop_number\x18\x02 \x01(\x05R\n" +
+	"dropNumber\x12\x19\n" +
+	"\bpiece_id\x18\x03 \x01(\tR\apieceId\x12\x12\n" +
+	"\x04mark\x18\x04 \x01(\tR\x04mark\x12?\n" +
+	"\x04kind\x18\x05 \x01(\x0e2+.spanyard.dispatch.event.v1.PieceReportKindR\x04kind\x12\x16\n" +
+	"\x06remark\x18\x06 \x01(\tR\x06remark\x12;\n" +
+	"\vreported_at\x18\a \x01(\v2\x1a.google.protobuf.TimestampR\n" +
+	"reportedAt\"d\n" +
 	"\fRunCancelled\x12\x15\n" +
 	"\x06run_id\x18\x01 \x01(\tR\x05runId\x12\x16\n" +
 	"\x06reason\x18\x02 \x01(\tR\x06reason\x12%\n" +
@@ -5089,7 +5367,12 @@ const file_spanyard_dispatch_event_v1_event_proto_rawDesc = "" +
 	"\x15RUN_HIT_KIND_SCRAPPED\x10\x02\x12\x19\n" +
 	"\x15RUN_HIT_KIND_RETURNED\x10\x03\x12\x1d\n" +
 	"\x19RUN_HIT_KIND_PLACE_FILLED\x10\x04\x12\x18\n" +
-	"\x14RUN_HIT_KIND_REDRAWN\x10\x05*\x8c\x02\n" +
+	"\x14RUN_HIT_KIND_REDRAWN\x10\x05*\x92\x01\n" +
+	"\x0fPieceReportKind\x12!\n" +
+	"\x1dPIECE_REPORT_KIND_UNSPECIFIED\x10\x00\x12\x1c\n" +
+	"\x18PIECE_REPORT_KIND_BROKEN\x10\x01\x12\x1d\n" +
+	"\x19PIECE_REPORT_KIND_MISSING\x10\x02\x12\x1f\n" +
+	"\x1bPIECE_REPORT_KIND_WITHDRAWN\x10\x03*\x8c\x02\n" +
 	"\x0eUnservedReason\x12\x1f\n" +
 	"\x1bUNSERVED_REASON_UNSPECIFIED\x10\x00\x12\x1b\n" +
 	"\x17UNSERVED_REASON_NO_PLAN\x10\x01\x12\x1c\n" +
@@ -5112,142 +5395,150 @@ func file_spanyard_dispatch_event_v1_event_proto_rawDescGZIP() []byte {
 	return file_spanyard_dispatch_event_v1_event_proto_rawDescData
 }
 
-var file_spanyard_dispatch_event_v1_event_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
-var file_spanyard_dispatch_event_v1_event_proto_msgTypes = make([]protoimpl.MessageInfo, 50)
+var file_spanyard_dispatch_event_v1_event_proto_enumTypes = make([]protoimpl.EnumInfo, 3)
+var file_spanyard_dispatch_event_v1_event_proto_msgTypes = make([]protoimpl.MessageInfo, 52)
 var file_spanyard_dispatch_event_v1_event_proto_goTypes = []any{
 	(RunHitKind)(0),               // 0: spanyard.dispatch.event.v1.RunHitKind
-	(UnservedReason)(0),           // 1: spanyard.dispatch.event.v1.UnservedReason
-	(*Event)(nil),                 // 2: spanyard.dispatch.event.v1.Event
-	(*YardRulesSet)(nil),          // 3: spanyard.dispatch.event.v1.YardRulesSet
-	(*YardRules)(nil),             // 4: spanyard.dispatch.event.v1.YardRules
-	(*DriverRules)(nil),           // 5: spanyard.dispatch.event.v1.DriverRules
-	(*LashingRules)(nil),          // 6: spanyard.dispatch.event.v1.LashingRules
-	(*TrucksSet)(nil),             // 7: spanyard.dispatch.event.v1.TrucksSet
-	(*Truck)(nil),                 // 8: spanyard.dispatch.event.v1.Truck
-	(*SitesSet)(nil),              // 9: spanyard.dispatch.event.v1.SitesSet
-	(*TravelSet)(nil),             // 10: spanyard.dispatch.event.v1.TravelSet
-	(*TravelLeg)(nil),             // 11: spanyard.dispatch.event.v1.TravelLeg
-	(*DayHindered)(nil),           // 12: spanyard.dispatch.event.v1.DayHindered
-	(*Hindrance)(nil),             // 13: spanyard.dispatch.event.v1.Hindrance
-	(*HindranceEnded)(nil),        // 14: spanyard.dispatch.event.v1.HindranceEnded
-	(*RunDelayed)(nil),            // 15: spanyard.dispatch.event.v1.RunDelayed
-	(*Site)(nil),                  // 16: spanyard.dispatch.event.v1.Site
-	(*FloorPlanned)(nil),          // 17: spanyard.dispatch.event.v1.FloorPlanned
-	(*RoomDemand)(nil),            // 18: spanyard.dispatch.event.v1.RoomDemand
-	(*BeamDemand)(nil),            // 19: spanyard.dispatch.event.v1.BeamDemand
-	(*FloorWithdrawn)(nil),        // 20: spanyard.dispatch.event.v1.FloorWithdrawn
-	(*CalledOff)(nil),             // 21: spanyard.dispatch.event.v1.CalledOff
-	(*CallOff)(nil),               // 22: spanyard.dispatch.event.v1.CallOff
-	(*CallOffCancelled)(nil),      // 23: spanyard.dispatch.event.v1.CallOffCancelled
-	(*MorningPlanned)(nil),        // 24: spanyard.dispatch.event.v1.MorningPlanned
-	(*MorningConfirming)(nil),     // 25: spanyard.dispatch.event.v1.MorningConfirming
-	(*RunConfirmed)(nil),          // 26: spanyard.dispatch.event.v1.RunConfirmed
-	(*PicksIssued)(nil),           // 27: spanyard.dispatch.event.v1.PicksIssued
-	(*Pick)(nil),                  // 28: spanyard.dispatch.event.v1.Pick
-	(*MorningConfirmed)(nil),      // 29: spanyard.dispatch.event.v1.MorningConfirmed
-	(*MorningConfirmFailed)(nil),  // 30: spanyard.dispatch.event.v1.MorningConfirmFailed
-	(*MissingPiece)(nil),          // 31: spanyard.dispatch.event.v1.MissingPiece
-	(*RunChanged)(nil),            // 32: spanyard.dispatch.event.v1.RunChanged
-	(*RunHit)(nil),                // 33: spanyard.dispatch.event.v1.RunHit
-	(*RunCleared)(nil),            // 34: spanyard.dispatch.event.v1.RunCleared
-	(*PieceSetDown)(nil),          // 35: spanyard.dispatch.event.v1.PieceSetDown
-	(*PieceTakenBack)(nil),        // 36: spanyard.dispatch.event.v1.PieceTakenBack
-	(*PieceExchanged)(nil),        // 37: spanyard.dispatch.event.v1.PieceExchanged
-	(*RunDeparted)(nil),           // 38: spanyard.dispatch.event.v1.RunDeparted
-	(*DropDelivered)(nil),         // 39: spanyard.dispatch.event.v1.DropDelivered
-	(*RunCancelled)(nil),          // 40: spanyard.dispatch.event.v1.RunCancelled
-	(*RunFreed)(nil),              // 41: spanyard.dispatch.event.v1.RunFreed
-	(*MorningPlan)(nil),           // 42: spanyard.dispatch.event.v1.MorningPlan
-	(*ForbiddenTruck)(nil),        // 43: spanyard.dispatch.event.v1.ForbiddenTruck
-	(*Run)(nil),                   // 44: spanyard.dispatch.event.v1.Run
-	(*AsideMove)(nil),             // 45: spanyard.dispatch.event.v1.AsideMove
-	(*Drop)(nil),                  // 46: spanyard.dispatch.event.v1.Drop
-	(*AxleLoads)(nil),             // 47: spanyard.dispatch.event.v1.AxleLoads
-	(*Pile)(nil),                  // 48: spanyard.dispatch.event.v1.Pile
-	(*Tier)(nil),                  // 49: spanyard.dispatch.event.v1.Tier
-	(*Item)(nil),                  // 50: spanyard.dispatch.event.v1.Item
-	(*Unserved)(nil),              // 51: spanyard.dispatch.event.v1.Unserved
-	(*v1.Place)(nil),              // 52: spanyard.common.v1.Place
-	(*v1.DayWindow)(nil),          // 53: spanyard.common.v1.DayWindow
-	(*v1.BeamProfile)(nil),        // 54: spanyard.common.v1.BeamProfile
-	(*v1.BlockKind)(nil),          // 55: spanyard.common.v1.BlockKind
-	(*v1.BeamProduct)(nil),        // 56: spanyard.common.v1.BeamProduct
-	(*timestamppb.Timestamp)(nil), // 57: google.protobuf.Timestamp
+	(PieceReportKind)(0),          // 1: spanyard.dispatch.event.v1.PieceReportKind
+	(UnservedReason)(0),           // 2: spanyard.dispatch.event.v1.UnservedReason
+	(*Event)(nil),                 // 3: spanyard.dispatch.event.v1.Event
+	(*YardRulesSet)(nil),          // 4: spanyard.dispatch.event.v1.YardRulesSet
+	(*YardRules)(nil),             // 5: spanyard.dispatch.event.v1.YardRules
+	(*DriverRules)(nil),           // 6: spanyard.dispatch.event.v1.DriverRules
+	(*LashingRules)(nil),          // 7: spanyard.dispatch.event.v1.LashingRules
+	(*TrucksSet)(nil),             // 8: spanyard.dispatch.event.v1.TrucksSet
+	(*Truck)(nil),                 // 9: spanyard.dispatch.event.v1.Truck
+	(*SitesSet)(nil),              // 10: spanyard.dispatch.event.v1.SitesSet
+	(*TravelSet)(nil),             // 11: spanyard.dispatch.event.v1.TravelSet
+	(*TravelLeg)(nil),             // 12: spanyard.dispatch.event.v1.TravelLeg
+	(*DayHindered)(nil),           // 13: spanyard.dispatch.event.v1.DayHindered
+	(*Hindrance)(nil),             // 14: spanyard.dispatch.event.v1.Hindrance
+	(*HindranceEnded)(nil),        // 15: spanyard.dispatch.event.v1.HindranceEnded
+	(*RunDelayed)(nil),            // 16: spanyard.dispatch.event.v1.RunDelayed
+	(*Site)(nil),                  // 17: spanyard.dispatch.event.v1.Site
+	(*FloorPlanned)(nil),          // 18: spanyard.dispatch.event.v1.FloorPlanned
+	(*RoomDemand)(nil),            // 19: spanyard.dispatch.event.v1.RoomDemand
+	(*BeamDemand)(nil),            // 20: spanyard.dispatch.event.v1.BeamDemand
+	(*FloorWithdrawn)(nil),        // 21: spanyard.dispatch.event.v1.FloorWithdrawn
+	(*CalledOff)(nil),             // 22: spanyard.dispatch.event.v1.CalledOff
+	(*CallOff)(nil),               // 23: spanyard.dispatch.event.v1.CallOff
+	(*CallOffCancelled)(nil),      // 24: spanyard.dispatch.event.v1.CallOffCancelled
+	(*MorningPlanned)(nil),        // 25: spanyard.dispatch.event.v1.MorningPlanned
+	(*MorningConfirming)(nil),     // 26: spanyard.dispatch.event.v1.MorningConfirming
+	(*RunConfirmed)(nil),          // 27: spanyard.dispatch.event.v1.RunConfirmed
+	(*PicksIssued)(nil),           // 28: spanyard.dispatch.event.v1.PicksIssued
+	(*Pick)(nil),                  // 29: spanyard.dispatch.event.v1.Pick
+	(*MorningConfirmed)(nil),      // 30: spanyard.dispatch.event.v1.MorningConfirmed
+	(*MorningConfirmFailed)(nil),  // 31: spanyard.dispatch.event.v1.MorningConfirmFailed
+	(*MissingPiece)(nil),          // 32: spanyard.dispatch.event.v1.MissingPiece
+	(*RunChanged)(nil),            // 33: spanyard.dispatch.event.v1.RunChanged
+	(*RunHit)(nil),                // 34: spanyard.dispatch.event.v1.RunHit
+	(*RunCleared)(nil),            // 35: spanyard.dispatch.event.v1.RunCleared
+	(*PieceSetDown)(nil),          // 36: spanyard.dispatch.event.v1.PieceSetDown
+	(*PieceTakenBack)(nil),        // 37: spanyard.dispatch.event.v1.PieceTakenBack
+	(*PieceExchanged)(nil),        // 38: spanyard.dispatch.event.v1.PieceExchanged
+	(*RunDeparted)(nil),           // 39: spanyard.dispatch.event.v1.RunDeparted
+	(*DropDelivered)(nil),         // 40: spanyard.dispatch.event.v1.DropDelivered
+	(*LayingRecorded)(nil),        // 41: spanyard.dispatch.event.v1.LayingRecorded
+	(*PieceReported)(nil),         // 42: spanyard.dispatch.event.v1.PieceReported
+	(*RunCancelled)(nil),          // 43: spanyard.dispatch.event.v1.RunCancelled
+	(*RunFreed)(nil),              // 44: spanyard.dispatch.event.v1.RunFreed
+	(*MorningPlan)(nil),           // 45: spanyard.dispatch.event.v1.MorningPlan
+	(*ForbiddenTruck)(nil),        // 46: spanyard.dispatch.event.v1.ForbiddenTruck
+	(*Run)(nil),                   // 47: spanyard.dispatch.event.v1.Run
+	(*AsideMove)(nil),             // 48: spanyard.dispatch.event.v1.AsideMove
+	(*Drop)(nil),                  // 49: spanyard.dispatch.event.v1.Drop
+	(*AxleLoads)(nil),             // 50: spanyard.dispatch.event.v1.AxleLoads
+	(*Pile)(nil),                  // 51: spanyard.dispatch.event.v1.Pile
+	(*Tier)(nil),                  // 52: spanyard.dispatch.event.v1.Tier
+	(*Item)(nil),                  // 53: spanyard.dispatch.event.v1.Item
+	(*Unserved)(nil),              // 54: spanyard.dispatch.event.v1.Unserved
+	(*v1.Place)(nil),              // 55: spanyard.common.v1.Place
+	(*v1.DayWindow)(nil),          // 56: spanyard.common.v1.DayWindow
+	(*v1.BeamProfile)(nil),        // 57: spanyard.common.v1.BeamProfile
+	(*v1.BlockKind)(nil),          // 58: spanyard.common.v1.BlockKind
+	(*v1.BeamProduct)(nil),        // 59: spanyard.common.v1.BeamProduct
+	(*timestamppb.Timestamp)(nil), // 60: google.protobuf.Timestamp
 }
 var file_spanyard_dispatch_event_v1_event_proto_depIdxs = []int32{
-	3,  // 0: spanyard.dispatch.event.v1.Event.yard_rules_set:type_name -> spanyard.dispatch.event.v1.YardRulesSet
-	7,  // 1: spanyard.dispatch.event.v1.Event.trucks_set:type_name -> spanyard.dispatch.event.v1.TrucksSet
-	9,  // 2: spanyard.dispatch.event.v1.Event.sites_set:type_name -> spanyard.dispatch.event.v1.SitesSet
-	10, // 3: spanyard.dispatch.event.v1.Event.travel_set:type_name -> spanyard.dispatch.event.v1.TravelSet
-	17, // 4: spanyard.dispatch.event.v1.Event.floor_planned:type_name -> spanyard.dispatch.event.v1.FloorPlanned
-	20, // 5: spanyard.dispatch.event.v1.Event.floor_withdrawn:type_name -> spanyard.dispatch.event.v1.FloorWithdrawn
-	21, // 6: spanyard.dispatch.event.v1.Event.called_off:type_name -> spanyard.dispatch.event.v1.CalledOff
-	23, // 7: spanyard.dispatch.event.v1.Event.call_off_cancelled:type_name -> spanyard.dispatch.event.v1.CallOffCancelled
-	24, // 8: spanyard.dispatch.event.v1.Event.morning_planned:type_name -> spanyard.dispatch.event.v1.MorningPlanned
-	25, // 9: spanyard.dispatch.event.v1.Event.morning_confirming:type_name -> spanyard.dispatch.event.v1.MorningConfirming
-	26, // 10: spanyard.dispatch.event.v1.Event.run_confirmed:type_name -> spanyard.dispatch.event.v1.RunConfirmed
-	27, // 11: spanyard.dispatch.event.v1.Event.picks_issued:type_name -> spanyard.dispatch.event.v1.PicksIssued
-	29, // 12: spanyard.dispatch.event.v1.Event.morning_confirmed:type_name -> spanyard.dispatch.event.v1.MorningConfirmed
-	30, // 13: spanyard.dispatch.event.v1.Event.morning_confirm_failed:type_name -> spanyard.dispatch.event.v1.MorningConfirmFailed
-	12, // 14: spanyard.dispatch.event.v1.Event.day_hindered:type_name -> spanyard.dispatch.event.v1.DayHindered
-	14, // 15: spanyard.dispatch.event.v1.Event.hindrance_ended:type_name -> spanyard.dispatch.event.v1.HindranceEnded
-	32, // 16: spanyard.dispatch.event.v1.Event.run_changed:type_name -> spanyard.dispatch.event.v1.RunChanged
-	38, // 17: spanyard.dispatch.event.v1.Event.run_departed:type_name -> spanyard.dispatch.event.v1.RunDeparted
-	39, // 18: spanyard.dispatch.event.v1.Event.drop_delivered:type_name -> spanyard.dispatch.event.v1.DropDelivered
-	40, // 19: spanyard.dispatch.event.v1.Event.run_cancelled:type_name -> spanyard.dispatch.event.v1.RunCancelled
-	41, // 20: spanyard.dispatch.event.v1.Event.run_freed:type_name -> spanyard.dispatch.event.v1.RunFreed
-	34, // 21: spanyard.dispatch.event.v1.Event.run_cleared:type_name -> spanyard.dispatch.event.v1.RunCleared
-	35, // 22: spanyard.dispatch.event.v1.Event.piece_set_down:type_name -> spanyard.dispatch.event.v1.PieceSetDown
-	36, // 23: spanyard.dispatch.event.v1.Event.piece_taken_back:type_name -> spanyard.dispatch.event.v1.PieceTakenBack
-	37, // 24: spanyard.dispatch.event.v1.Event.piece_exchanged:type_name -> spanyard.dispatch.event.v1.PieceExchanged
-	15, // 25: spanyard.dispatch.event.v1.Event.run_delayed:type_name -> spanyard.dispatch.event.v1.RunDelayed
-	4,  // 26: spanyard.dispatch.event.v1.YardRulesSet.rules:type_name -> spanyard.dispatch.event.v1.YardRules
-	52, // 27: spanyard.dispatch.event.v1.YardRules.place:type_name -> spanyard.common.v1.Place
-	6,  // 28: spanyard.dispatch.event.v1.YardRules.lashing:type_name -> spanyard.dispatch.event.v1.LashingRules
-	5,  // 29: spanyard.dispatch.event.v1.YardRules.driver:type_name -> spanyard.dispatch.event.v1.DriverRules
-	8,  // 30: spanyard.dispatch.event.v1.TrucksSet.trucks:type_name -> spanyard.dispatch.event.v1.Truck
-	53, // 31: spanyard.dispatch.event.v1.Truck.hours:type_name -> spanyard.common.v1.DayWindow
-	16, // 32: spanyard.dispatch.event.v1.SitesSet.sites:type_name -> spanyard.dispatch.event.v1.Site
-	11, // 33: spanyard.dispatch.event.v1.TravelSet.legs:type_name -> spanyard.dispatch.event.v1.TravelLeg
-	13, // 34: spanyard.dispatch.event.v1.DayHindered.hindrance:type_name -> spanyard.dispatch.event.v1.Hindrance
-	52, // 35: spanyard.dispatch.event.v1.Site.place:type_name -> spanyard.common.v1.Place
-	53, // 36: spanyard.dispatch.event.v1.Site.opens:type_name -> spanyard.common.v1.DayWindow
-	18, // 37: spanyard.dispatch.event.v1.FloorPlanned.rooms:type_name -> spanyard.dispatch.event.v1.RoomDemand
-	54, // 38: spanyard.dispatch.event.v1.FloorPlanned.profiles:type_name -> spanyard.common.v1.BeamProfile
-	55, // 39: spanyard.dispatch.event.v1.FloorPlanned.blocks:type_name -> spanyard.common.v1.BlockKind
-	19, // 40: spanyard.dispatch.event.v1.RoomDemand.beams:type_name -> spanyard.dispatch.event.v1.BeamDemand
-	56, // 41: spanyard.dispatch.event.v1.BeamDemand.product:type_name -> spanyard.common.v1.BeamProduct
-	22, // 42: spanyard.dispatch.event.v1.CalledOff.call_off:type_name -> spanyard.dispatch.event.v1.CallOff
-	53, // 43: spanyard.dispatch.event.v1.CallOff.window:type_name -> spanyard.common.v1.DayWindow
-	42, // 44: spanyard.dispatch.event.v1.MorningPlanned.plan:type_name -> spanyard.dispatch.event.v1.MorningPlan
-	44, // 45: spanyard.dispatch.event.v1.RunConfirmed.run:type_name -> spanyard.dispatch.event.v1.Run
-	28, // 46: spanyard.dispatch.event.v1.PicksIssued.picks:type_name -> spanyard.dispatch.event.v1.Pick
-	45, // 47: spanyard.dispatch.event.v1.PicksIssued.moves:type_name -> spanyard.dispatch.event.v1.AsideMove
-	56, // 48: spanyard.dispatch.event.v1.Pick.beam:type_name -> spanyard.common.v1.BeamProduct
-	57, // 49: spanyard.dispatch.event.v1.MorningConfirmed.confirmed_at:type_name -> google.protobuf.Timestamp
-	31, // 50: spanyard.dispatch.event.v1.MorningConfirmFailed.missing:type_name -> spanyard.dispatch.event.v1.MissingPiece
-	33, // 51: spanyard.dispatch.event.v1.RunChanged.hits:type_name -> spanyard.dispatch.event.v1.RunHit
-	0,  // 52: spanyard.dispatch.event.v1.RunHit.kind:type_name -> spanyard.dispatch.event.v1.RunHitKind
-	57, // 53: spanyard.dispatch.event.v1.RunDeparted.departed_at:type_name -> google.protobuf.Timestamp
-	57, // 54: spanyard.dispatch.event.v1.DropDelivered.delivered_at:type_name -> google.protobuf.Timestamp
-	57, // 55: spanyard.dispatch.event.v1.MorningPlan.planned_at:type_name -> google.protobuf.Timestamp
-	44, // 56: spanyard.dispatch.event.v1.MorningPlan.runs:type_name -> spanyard.dispatch.event.v1.Run
-	51, // 57: spanyard.dispatch.event.v1.MorningPlan.unserved:type_name -> spanyard.dispatch.event.v1.Unserved
-	43, // 58: spanyard.dispatch.event.v1.MorningPlan.forbidden_trucks:type_name -> spanyard.dispatch.event.v1.ForbiddenTruck
-	46, // 59: spanyard.dispatch.event.v1.Run.drops:type_name -> spanyard.dispatch.event.v1.Drop
-	48, // 60: spanyard.dispatch.event.v1.Run.piles:type_name -> spanyard.dispatch.event.v1.Pile
-	47, // 61: spanyard.dispatch.event.v1.Run.axle_loads:type_name -> spanyard.dispatch.event.v1.AxleLoads
-	28, // 62: spanyard.dispatch.event.v1.Run.picks:type_name -> spanyard.dispatch.event.v1.Pick
-	45, // 63: spanyard.dispatch.event.v1.Run.moves:type_name -> spanyard.dispatch.event.v1.AsideMove
-	49, // 64: spanyard.dispatch.event.v1.Pile.tiers:type_name -> spanyard.dispatch.event.v1.Tier
-	50, // 65: spanyard.dispatch.event.v1.Tier.items:type_name -> spanyard.dispatch.event.v1.Item
-	56, // 66: spanyard.dispatch.event.v1.Item.beam:type_name -> spanyard.common.v1.BeamProduct
-	1,  // 67: spanyard.dispatch.event.v1.Unserved.reason:type_name -> spanyard.dispatch.event.v1.UnservedReason
-	68, // [68:68] is the sub-list for method output_type
-	68, // [68:68] is the sub-list for method input_type
-	68, // [68:68] is the sub-list for extension type_name
-	68, // [68:68] is the sub-list for extension extendee
-	0,  // [0:68] is the sub-list for field type_name
+	4,  // 0: spanyard.dispatch.event.v1.Event.yard_rules_set:type_name -> spanyard.dispatch.event.v1.YardRulesSet
+	8,  // 1: spanyard.dispatch.event.v1.Event.trucks_set:type_name -> spanyard.dispatch.event.v1.TrucksSet
+	10, // 2: spanyard.dispatch.event.v1.Event.sites_set:type_name -> spanyard.dispatch.event.v1.SitesSet
+	11, // 3: spanyard.dispatch.event.v1.Event.travel_set:type_name -> spanyard.dispatch.event.v1.TravelSet
+	18, // 4: spanyard.dispatch.event.v1.Event.floor_planned:type_name -> spanyard.dispatch.event.v1.FloorPlanned
+	21, // 5: spanyard.dispatch.event.v1.Event.floor_withdrawn:type_name -> spanyard.dispatch.event.v1.FloorWithdrawn
+	22, // 6: spanyard.dispatch.event.v1.Event.called_off:type_name -> spanyard.dispatch.event.v1.CalledOff
+	24, // 7: spanyard.dispatch.event.v1.Event.call_off_cancelled:type_name -> spanyard.dispatch.event.v1.CallOffCancelled
+	25, // 8: spanyard.dispatch.event.v1.Event.morning_planned:type_name -> spanyard.dispatch.event.v1.MorningPlanned
+	26, // 9: spanyard.dispatch.event.v1.Event.morning_confirming:type_name -> spanyard.dispatch.event.v1.MorningConfirming
+	27, // 10: spanyard.dispatch.event.v1.Event.run_confirmed:type_name -> spanyard.dispatch.event.v1.RunConfirmed
+	28, // 11: spanyard.dispatch.event.v1.Event.picks_issued:type_name -> spanyard.dispatch.event.v1.PicksIssued
+	30, // 12: spanyard.dispatch.event.v1.Event.morning_confirmed:type_name -> spanyard.dispatch.event.v1.MorningConfirmed
+	31, // 13: spanyard.dispatch.event.v1.Event.morning_confirm_failed:type_name -> spanyard.dispatch.event.v1.MorningConfirmFailed
+	13, // 14: spanyard.dispatch.event.v1.Event.day_hindered:type_name -> spanyard.dispatch.event.v1.DayHindered
+	15, // 15: spanyard.dispatch.event.v1.Event.hindrance_ended:type_name -> spanyard.dispatch.event.v1.HindranceEnded
+	33, // 16: spanyard.dispatch.event.v1.Event.run_changed:type_name -> spanyard.dispatch.event.v1.RunChanged
+	39, // 17: spanyard.dispatch.event.v1.Event.run_departed:type_name -> spanyard.dispatch.event.v1.RunDeparted
+	40, // 18: spanyard.dispatch.event.v1.Event.drop_delivered:type_name -> spanyard.dispatch.event.v1.DropDelivered
+	43, // 19: spanyard.dispatch.event.v1.Event.run_cancelled:type_name -> spanyard.dispatch.event.v1.RunCancelled
+	44, // 20: spanyard.dispatch.event.v1.Event.run_freed:type_name -> spanyard.dispatch.event.v1.RunFreed
+	35, // 21: spanyard.dispatch.event.v1.Event.run_cleared:type_name -> spanyard.dispatch.event.v1.RunCleared
+	36, // 22: spanyard.dispatch.event.v1.Event.piece_set_down:type_name -> spanyard.dispatch.event.v1.PieceSetDown
+	37, // 23: spanyard.dispatch.event.v1.Event.piece_taken_back:type_name -> spanyard.dispatch.event.v1.PieceTakenBack
+	38, // 24: spanyard.dispatch.event.v1.Event.piece_exchanged:type_name -> spanyard.dispatch.event.v1.PieceExchanged
+	16, // 25: spanyard.dispatch.event.v1.Event.run_delayed:type_name -> spanyard.dispatch.event.v1.RunDelayed
+	41, // 26: spanyard.dispatch.event.v1.Event.laying_recorded:type_name -> spanyard.dispatch.event.v1.LayingRecorded
+	42, // 27: spanyard.dispatch.event.v1.Event.piece_reported:type_name -> spanyard.dispatch.event.v1.PieceReported
+	5,  // 28: spanyard.dispatch.event.v1.YardRulesSet.rules:type_name -> spanyard.dispatch.event.v1.YardRules
+	55, // 29: spanyard.dispatch.event.v1.YardRules.place:type_name -> spanyard.common.v1.Place
+	7,  // 30: spanyard.dispatch.event.v1.YardRules.lashing:type_name -> spanyard.dispatch.event.v1.LashingRules
+	6,  // 31: spanyard.dispatch.event.v1.YardRules.driver:type_name -> spanyard.dispatch.event.v1.DriverRules
+	9,  // 32: spanyard.dispatch.event.v1.TrucksSet.trucks:type_name -> spanyard.dispatch.event.v1.Truck
+	56, // 33: spanyard.dispatch.event.v1.Truck.hours:type_name -> spanyard.common.v1.DayWindow
+	17, // 34: spanyard.dispatch.event.v1.SitesSet.sites:type_name -> spanyard.dispatch.event.v1.Site
+	12, // 35: spanyard.dispatch.event.v1.TravelSet.legs:type_name -> spanyard.dispatch.event.v1.TravelLeg
+	14, // 36: spanyard.dispatch.event.v1.DayHindered.hindrance:type_name -> spanyard.dispatch.event.v1.Hindrance
+	55, // 37: spanyard.dispatch.event.v1.Site.place:type_name -> spanyard.common.v1.Place
+	56, // 38: spanyard.dispatch.event.v1.Site.opens:type_name -> spanyard.common.v1.DayWindow
+	19, // 39: spanyard.dispatch.event.v1.FloorPlanned.rooms:type_name -> spanyard.dispatch.event.v1.RoomDemand
+	57, // 40: spanyard.dispatch.event.v1.FloorPlanned.profiles:type_name -> spanyard.common.v1.BeamProfile
+	58, // 41: spanyard.dispatch.event.v1.FloorPlanned.blocks:type_name -> spanyard.common.v1.BlockKind
+	20, // 42: spanyard.dispatch.event.v1.RoomDemand.beams:type_name -> spanyard.dispatch.event.v1.BeamDemand
+	59, // 43: spanyard.dispatch.event.v1.BeamDemand.product:type_name -> spanyard.common.v1.BeamProduct
+	23, // 44: spanyard.dispatch.event.v1.CalledOff.call_off:type_name -> spanyard.dispatch.event.v1.CallOff
+	56, // 45: spanyard.dispatch.event.v1.CallOff.window:type_name -> spanyard.common.v1.DayWindow
+	45, // 46: spanyard.dispatch.event.v1.MorningPlanned.plan:type_name -> spanyard.dispatch.event.v1.MorningPlan
+	47, // 47: spanyard.dispatch.event.v1.RunConfirmed.run:type_name -> spanyard.dispatch.event.v1.Run
+	29, // 48: spanyard.dispatch.event.v1.PicksIssued.picks:type_name -> spanyard.dispatch.event.v1.Pick
+	48, // 49: spanyard.dispatch.event.v1.PicksIssued.moves:type_name -> spanyard.dispatch.event.v1.AsideMove
+	59, // 50: spanyard.dispatch.event.v1.Pick.beam:type_name -> spanyard.common.v1.BeamProduct
+	60, // 51: spanyard.dispatch.event.v1.MorningConfirmed.confirmed_at:type_name -> google.protobuf.Timestamp
+	32, // 52: spanyard.dispatch.event.v1.MorningConfirmFailed.missing:type_name -> spanyard.dispatch.event.v1.MissingPiece
+	34, // 53: spanyard.dispatch.event.v1.RunChanged.hits:type_name -> spanyard.dispatch.event.v1.RunHit
+	0,  // 54: spanyard.dispatch.event.v1.RunHit.kind:type_name -> spanyard.dispatch.event.v1.RunHitKind
+	60, // 55: spanyard.dispatch.event.v1.RunDeparted.departed_at:type_name -> google.protobuf.Timestamp
+	60, // 56: spanyard.dispatch.event.v1.DropDelivered.delivered_at:type_name -> google.protobuf.Timestamp
+	60, // 57: spanyard.dispatch.event.v1.LayingRecorded.recorded_at:type_name -> google.protobuf.Timestamp
+	1,  // 58: spanyard.dispatch.event.v1.PieceReported.kind:type_name -> spanyard.dispatch.event.v1.PieceReportKind
+	60, // 59: spanyard.dispatch.event.v1.PieceReported.reported_at:type_name -> google.protobuf.Timestamp
+	60, // 60: spanyard.dispatch.event.v1.MorningPlan.planned_at:type_name -> google.protobuf.Timestamp
+	47, // 61: spanyard.dispatch.event.v1.MorningPlan.runs:type_name -> spanyard.dispatch.event.v1.Run
+	54, // 62: spanyard.dispatch.event.v1.MorningPlan.unserved:type_name -> spanyard.dispatch.event.v1.Unserved
+	46, // 63: spanyard.dispatch.event.v1.MorningPlan.forbidden_trucks:type_name -> spanyard.dispatch.event.v1.ForbiddenTruck
+	49, // 64: spanyard.dispatch.event.v1.Run.drops:type_name -> spanyard.dispatch.event.v1.Drop
+	51, // 65: spanyard.dispatch.event.v1.Run.piles:type_name -> spanyard.dispatch.event.v1.Pile
+	50, // 66: spanyard.dispatch.event.v1.Run.axle_loads:type_name -> spanyard.dispatch.event.v1.AxleLoads
+	29, // 67: spanyard.dispatch.event.v1.Run.picks:type_name -> spanyard.dispatch.event.v1.Pick
+	48, // 68: spanyard.dispatch.event.v1.Run.moves:type_name -> spanyard.dispatch.event.v1.AsideMove
+	52, // 69: spanyard.dispatch.event.v1.Pile.tiers:type_name -> spanyard.dispatch.event.v1.Tier
+	53, // 70: spanyard.dispatch.event.v1.Tier.items:type_name -> spanyard.dispatch.event.v1.Item
+	59, // 71: spanyard.dispatch.event.v1.Item.beam:type_name -> spanyard.common.v1.BeamProduct
+	2,  // 72: spanyard.dispatch.event.v1.Unserved.reason:type_name -> spanyard.dispatch.event.v1.UnservedReason
+	73, // [73:73] is the sub-list for method output_type
+	73, // [73:73] is the sub-list for method input_type
+	73, // [73:73] is the sub-list for extension type_name
+	73, // [73:73] is the sub-list for extension extendee
+	0,  // [0:73] is the sub-list for field type_name
 }
 
 func init() { file_spanyard_dispatch_event_v1_event_proto_init() }
@@ -5282,14 +5573,16 @@ func file_spanyard_dispatch_event_v1_event_proto_init() {
 		(*Event_PieceTakenBack)(nil),
 		(*Event_PieceExchanged)(nil),
 		(*Event_RunDelayed)(nil),
+		(*Event_LayingRecorded)(nil),
+		(*Event_PieceReported)(nil),
 	}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_spanyard_dispatch_event_v1_event_proto_rawDesc), len(file_spanyard_dispatch_event_v1_event_proto_rawDesc)),
-			NumEnums:      2,
-			NumMessages:   50,
+			NumEnums:      3,
+			NumMessages:   52,
 			NumExtensions: 0,
 			NumServices:   0,
 		},
