@@ -6,6 +6,8 @@ import (
 	"slices"
 	"strings"
 	"testing"
+
+	"spanyard.example/integration/internal/scene"
 )
 
 // place is a page of the desk, and who looks at it.
@@ -17,6 +19,10 @@ func places(d *day) []place {
 	run := d.onTheRoad.GetRunId()
 	return []place{
 		{name: "today", path: "/", role: dispatcher},
+		{name: "morning", path: "/morning", role: dispatcher},
+		{name: "morning-run", path: "/morning?plan=" + scene.Day + "-P1&run=" + run, role: dispatcher},
+		{name: "morning-none", path: "/morning?day=2027-04-01", role: dispatcher},
+		{name: "morning-why", path: "/morning/explain?plan=" + scene.Day + "-P1&run=" + run, role: dispatcher},
 		{name: "stock", path: "/stock", role: dispatcher},
 		{name: "stock-none", path: "/stock?state=nothing", role: dispatcher},
 		{name: "batch-stopped", path: "/stock/B0222", role: laboratory},
