@@ -71,28 +71,40 @@ type yardRow struct {
 const mostRuns = 60
 
 func yard(r *shell.Request) error {
-	v := yardView{Today: r.Today(), Day: r.Form("day")}
-	if v.Day == "" {
-		v.Day = v.Today
+	today := r.Today()
+	v := yardView{Today: today, Day: r.Form("day")}
+	asked := v.Day != ""
+	if _, err := time.Parse(time.DateOnly, v.Day); err != nil {
+		v.Day, asked = today, false
 	}
-	day, err := time.Parse(time.DateOnly, v.Day)
-	if err != nil {
-		v.Day = v.Today
-		day, err = time.Parse(time.DateOnly, v.Day)
-	}
-	if err != nil {
-		return err
-	}
-	v.Before, v.After = day.AddDate(0, 0, -1).Format(time.DateOnly), day.AddDate(0, 0, 1).Format(time.DateOnly)
 	if err := v.runs(r); err != nil && !missing(err) {
 		return err
 	}
+	// In the evening the yard begins with the morning.
+	if next := (yardView{Today: today, Day: dayAfter(today, 1)}); !asked && len(v.Runs) == 0 {
+		if err := next.runs(r); err != nil && !missing(err) {
+			return err
+		}
+		if len(next.Runs) > 0 {
+			v = next
+		}
+	}
+	v.Before, v.After = dayAfter(v.Day, -1), dayAfter(v.Day, 1)
 	batches, _, err := allBatches(r)
 	if err != nil && !missing(err) {
 		return err
 	}
 	v.Fresh = freshOf(batches)
 	return r.Show("yard", v)
+}
+
+// dayAfter a day, YYYY-MM-DD, by some days.
+func dayAfter(day string, days int) string {
+	d, err := time.Parse(time.DateOnly, day)
+	if err != nil {
+		return day
+	}
+	return d.AddDate(0, 0, days).Format(time.DateOnly)
 }
 
 // mostFresh is how many batches are shown for putting away.

@@ -155,9 +155,12 @@ func loaded(r *shell.Request, id string) (done, error) {
 	return d, nil
 }
 
-// left lets the truck go.
+// left lets the truck go. Dispatch has to have heard of what was loaded.
 func left(r *shell.Request, run string) (done, error) {
 	s := r.Shell()
+	if _, _, err := runOf(r, stockPosition(r)); err != nil {
+		return done{}, err
+	}
 	_, err := s.Dispatch.DepartRun(r.Ctx(), &dispatchv1.DepartRunRequest{Yard: s.Yard, RequestId: requestID(r), RunId: run, DepartedBy: r.Person().Name})
 	if err != nil {
 		return done{}, err

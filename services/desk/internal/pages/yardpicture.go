@@ -30,7 +30,7 @@ func (g *ground) short(pieceID string) string {
 // Sizes of the picture of a stack, in its own units: a beam seen from its end
 // and the bearer under it.
 const (
-	beamWide, tierHigh, labelWide, headHigh = 46, 36, 30, 30
+	beamWide, tierHigh, labelWide, headHigh = 46, 36, 40, 30
 )
 
 // stackPicture is a stack seen from the heads of its beams.

@@ -160,7 +160,7 @@ func (v *runView) build(pieces map[string]*stockv1.Piece, g *ground) {
 	for _, pick := range run.GetPicks() {
 		tick, why := v.tick(pick, pieces[pick.GetPieceId()])
 		for len(moves) > 0 && moves[0].GetBeforePick() <= pick.GetNumber() {
-			if tick.State == "open" {
+			if tick.State == "open" && !v.Left {
 				v.aside(moves[0], pieces[moves[0].GetPieceId()], g)
 			}
 			moves = moves[1:]
