@@ -211,7 +211,13 @@ func newPhone(t *testing.T, who ...auth.Person) *phone {
 	if err != nil {
 		t.Fatal(err)
 	}
-	t.Cleanup(func() { line.Close(); stop(); <-served })
+	t.Cleanup(func() {
+		if err := line.Close(); err != nil {
+			t.Error(err)
+		}
+		stop()
+		<-served
+	})
 	d, err := desk.New(desk.Deps{Yard: "y1", Layout: line, Stock: line, Dispatch: line, Signer: signer, Demo: who, DemoKey: "k", Clock: standing{}, Log: quiet})
 	if err != nil {
 		t.Fatal(err)
