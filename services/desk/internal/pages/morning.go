@@ -59,12 +59,34 @@ type runRow struct {
 	Short, State, TruckName string
 	PayloadKg               int32
 	Hits                    []*eventv1.RunHit
-	Delivered               []int32
+	// Reasons of the hits, each with how many pieces it is of.
+	Reasons   []hitReason
+	Delivered []int32
 	// Here says that the run is of the plan that is looked at.
 	Here         bool
 	Beams        int
 	Pallets      int
 	CallOffNames []string
+}
+
+// hitReason is why pieces of a run must not leave.
+type hitReason struct {
+	Reason string
+	Pieces int
+}
+
+// reasonsOf hits, in the order in which they came.
+func reasonsOf(hits []*eventv1.RunHit) []hitReason {
+	var out []hitReason
+	for _, h := range hits {
+		at := slices.IndexFunc(out, func(r hitReason) bool { return r.Reason == h.GetReason() })
+		if at < 0 {
+			at = len(out)
+			out = append(out, hitReason{Reason: h.GetReason()})
+		}
+		out[at].Pieces++
+	}
+	return out
 }
 
 // Stopped says that something in the run must not leave.
@@ -242,7 +264,7 @@ func (v *morningView) rows(confirmed []*dispatchv1.RunStatus) {
 			continue
 		}
 		one := row(c.GetRun(), stateOfRun(c.GetState()), c.GetPlanId() == v.Plan.GetPlanId())
-		one.Hits, one.Delivered = c.GetHits(), c.GetDeliveredDrops()
+		one.Hits, one.Reasons, one.Delivered = c.GetHits(), reasonsOf(c.GetHits()), c.GetDeliveredDrops()
 		v.Rows = append(v.Rows, one)
 	}
 	if v.State != "confirmed" {

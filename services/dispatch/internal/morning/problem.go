@@ -27,6 +27,9 @@ type Problem struct {
 	Fixed []Run
 	// EarliestLoadingMinute: no run starts loading before it.
 	EarliestLoadingMinute int
+	// Start are runs that the search begins with, as far as they can be made: a
+	// plan from before, most of which may still do.
+	Start []Run `json:"-"`
 	// Prefer are the pieces that beams are to get if they are free.
 	Prefer map[BeamPlace]string `json:"-"`
 	// PalletPrefix starts the id of every pallet that the plan makes up, so

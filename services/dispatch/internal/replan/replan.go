@@ -72,17 +72,34 @@ func Plan(p morning.Problem, wish Wish, stop func() bool) (Made, []Refusal) {
 	}
 	kept, refusals := plan(p, wish, least(stop, glimpse))
 	if len(refusals) == 0 && leftG(kept.Plan) == 0 {
-		return plan(p, wish, stop)
+		return longer(p, wish, stop, kept), nil
 	}
 	anew := wish
 	anew.PlanOthers = true
 	other, otherRefusals := plan(p, anew, least(stop, glimpse))
-	if len(otherRefusals) == 0 && (len(refusals) > 0 || leftG(other.Plan) < leftG(kept.Plan)) {
-		made, refusals := plan(p, anew, stop)
-		made.Note = fmt.Sprintf("Keeping the other runs would leave %d kg more behind, so that all were planned anew.", (leftG(kept.Plan)-leftG(other.Plan)+999)/1000)
-		return made, refusals
+	switch {
+	case len(otherRefusals) == 0 && len(refusals) == 0 && leftG(other.Plan) < leftG(kept.Plan):
+		more := leftG(kept.Plan) - leftG(other.Plan)
+		made := longer(p, anew, stop, other)
+		made.Note = fmt.Sprintf("Keeping the other runs would leave %d kg more behind, so that all were planned anew.", (more+999)/1000)
+		return made, nil
+	case len(otherRefusals) == 0 && len(refusals) > 0:
+		made := longer(p, anew, stop, other)
+		made.Note = "The other runs cannot be kept with this wish, so that all were planned anew."
+		return made, nil
+	case len(refusals) > 0:
+		return Made{}, refusals
 	}
-	return plan(p, wish, stop)
+	return longer(p, wish, stop, kept), nil
+}
+
+// longer looks for a better plan than one that a first look gave.
+func longer(p morning.Problem, wish Wish, stop func() bool, first Made) Made {
+	made, refusals := plan(p, wish, stop)
+	if len(refusals) > 0 || leftG(made.Plan) > leftG(first.Plan) {
+		return first
+	}
+	return made
 }
 
 // least stops with stop, or after so many questions.
@@ -108,6 +125,11 @@ func plan(p morning.Problem, wish Wish, stop func() bool) (Made, []Refusal) {
 	}
 	if !wish.PlanOthers {
 		d.keepOthers()
+	}
+	for i := range wish.Runs {
+		if !d.isKept(i) {
+			d.problem.Start = append(d.problem.Start, wish.Runs[i])
+		}
 	}
 	return d.finish(stop)
 }

@@ -7,6 +7,7 @@ import (
 	"slices"
 
 	"spanyard.example/services/dispatch/internal/loading"
+	"spanyard.example/services/dispatch/internal/morning"
 )
 
 // attempts is how many plans a search tries at most. It bounds the search so
@@ -94,11 +95,43 @@ type search struct {
 	wave  int
 }
 
-// newSearch makes the first plan.
+// newSearch makes the first plan, by simple rules or out of the runs that the
+// problem begins with.
 func newSearch(w *world) *search {
 	s := &search{world: w, random: rand.New(rand.NewPCG(w.problem.Seed, 2)), wave: firstWave}
 	s.keep(w.construct(nil))
+	if trips := w.startTrips(); len(trips) > 0 {
+		if p := w.construct(trips); costOf(&p).compare(s.cost) <= 0 {
+			s.keep(p)
+		}
+	}
 	return s
+}
+
+// startTrips are the runs that the search begins with, in the order of loading.
+func (w *world) startTrips() []trip {
+	runs := slices.Clone(w.problem.Start)
+	slices.SortStableFunc(runs, func(a, b morning.Run) int { return cmp.Compare(a.LoadingMinute, b.LoadingMinute) })
+	var out []trip
+	for i := range runs {
+		t := trip{truck: w.truckIndex(runs[i].TruckID)}
+		for _, d := range runs[i].Drops {
+			chain := slices.IndexFunc(w.chains, func(c chain) bool { return c.site.ID == d.SiteID })
+			units := 0
+			runs[i].Items(func(p *morning.Pile, _ *morning.Item) {
+				if p.DropNumber == d.Number {
+					units++
+				}
+			})
+			if chain >= 0 {
+				t.drops = append(t.drops, wish{chain: chain, most: units})
+			}
+		}
+		if t.truck >= 0 && len(t.drops) > 0 {
+			out = append(out, t)
+		}
+	}
+	return out
 }
 
 func (s *search) keep(p plan) {
