@@ -40,8 +40,8 @@ var (
 
 // Times within which things have to be done.
 const (
-	// soon is for a page to show what it has to.
-	soon = 10 * time.Second
+	// soon is for a page to show what it has to, also on a busy machine.
+	soon = 20 * time.Second
 	// startWithin is for the demo yard to be loaded and planned.
 	startWithin = 2 * time.Minute
 	// buildWithin is for building the program for the first time.

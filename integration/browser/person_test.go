@@ -226,6 +226,17 @@ func (p *person) sees(words ...string) {
 	}
 }
 
+// awaits a script of the test to say that something is so.
+func (p *person) awaits(what, script string) {
+	p.t.Helper()
+	await.For(p.t, soon, what, func(context.Context) error {
+		if !ask[bool](p, script) {
+			return errors.New("not yet")
+		}
+		return nil
+	})
+}
+
 // seesNot fails when the page says any of it now.
 func (p *person) seesNot(words ...string) {
 	p.t.Helper()

@@ -70,9 +70,25 @@ func (p Person) Check(method string, request any) error {
 		return fault.New(fault.Refused, ReasonRole, "You may see the yard %s only.", p.Yard)
 	}
 	if p.Drop != nil && !p.Staff() && (textOf(m, "run_id") != p.Drop.RunID || numberOf(m, "drop_number") != int64(p.Drop.Number)) {
-		return fault.New(fault.Refused, ReasonOutside, "This link opens drop %d of run %s and nothing else.", p.Drop.Number, p.Drop.RunID)
+		return p.Drop.outside()
+	}
+	if p.Drop != nil && !p.Staff() && !p.Drop.shows(m) {
+		return p.Drop.outside()
 	}
 	return nil
+}
+
+func (d *Drop) outside() error {
+	return fault.New(fault.Refused, ReasonOutside, "This link opens drop %d of run %s and nothing else.", d.Number, d.RunID)
+}
+
+// shows reports whether a request about a floor is about one that the drop
+// brings something for. Other requests are of no floor.
+func (d *Drop) shows(m proto.Message) bool {
+	if m.ProtoReflect().Descriptor().Fields().ByName("floor") == nil {
+		return true
+	}
+	return d.Floor != nil && textOf(m, "job_id") == d.Floor.JobID && textOf(m, "floor") == d.Floor.Floor
 }
 
 // refusal says who may do it.

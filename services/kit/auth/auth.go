@@ -48,6 +48,15 @@ var People = []Role{Dispatcher, Yard, DrawingOffice, Laboratory, Operations}
 type Drop struct {
 	RunID  string `json:"run"`
 	Number int32  `json:"drop"`
+	// Floor that the drop brings something for, in tokens for requests about a
+	// floor. Whoever signs them has asked dispatch.
+	Floor *Floor `json:"floor,omitempty"`
+}
+
+// Floor of a job.
+type Floor struct {
+	JobID string `json:"job"`
+	Floor string `json:"floor"`
 }
 
 // Person is who calls.

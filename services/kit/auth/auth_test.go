@@ -13,7 +13,7 @@ import (
 	"google.golang.org/protobuf/reflect/protoregistry"
 
 	dispatchv1 "spanyard.example/proto/gen/spanyard/dispatch/v1"
-	_ "spanyard.example/proto/gen/spanyard/layout/v1"
+	layoutv1 "spanyard.example/proto/gen/spanyard/layout/v1"
 	stockv1 "spanyard.example/proto/gen/spanyard/stock/v1"
 	"spanyard.example/services/kit/auth"
 	"spanyard.example/services/kit/fault"
@@ -117,6 +117,8 @@ func TestSignerKeepsItsKey(t *testing.T) {
 func TestCheckKeepsRolesYardsAndDropsApart(t *testing.T) {
 	site := auth.Person{Name: "Site SS", Roles: []auth.Role{auth.Site}, Yard: "demo", Drop: &auth.Drop{RunID: "R1", Number: 2}}
 	lab := auth.Person{Name: "Pim", Roles: []auth.Role{auth.Laboratory}, Yard: "demo"}
+	laying := site
+	laying.Drop = &auth.Drop{RunID: "R1", Number: 2, Floor: &auth.Floor{JobID: "J1", Floor: "1"}}
 	ops := auth.Person{Name: "Oda", Roles: []auth.Role{auth.Operations}}
 	for name, tc := range map[string]struct {
 		person  auth.Person
@@ -124,17 +126,22 @@ func TestCheckKeepsRolesYardsAndDropsApart(t *testing.T) {
 		request any
 		reason  string
 	}{
-		"laboratory releases":           {lab, stockv1.StockService_ReleaseBatch_FullMethodName, &stockv1.ReleaseBatchRequest{Yard: "demo"}, ""},
-		"laboratory in another yard":    {lab, stockv1.StockService_ReleaseBatch_FullMethodName, &stockv1.ReleaseBatchRequest{Yard: "other"}, auth.ReasonRole},
-		"laboratory confirms a morning": {lab, dispatchv1.DispatchService_ConfirmMorning_FullMethodName, &dispatchv1.ConfirmMorningRequest{Yard: "demo"}, auth.ReasonRole},
-		"operations reads any yard":     {ops, stockv1.StockService_ListBatches_FullMethodName, &stockv1.ListBatchesRequest{Yard: "other"}, ""},
-		"operations releases":           {ops, stockv1.StockService_ReleaseBatch_FullMethodName, &stockv1.ReleaseBatchRequest{Yard: "demo"}, auth.ReasonRole},
-		"site reads the stock":          {site, stockv1.StockService_ListBatches_FullMethodName, &stockv1.ListBatchesRequest{Yard: "demo"}, auth.ReasonRole},
-		"site ticks its drop":           {site, dispatchv1.DispatchService_DeliverDrop_FullMethodName, &dispatchv1.DeliverDropRequest{Yard: "demo", RunId: "R1", DropNumber: 2}, ""},
-		"site ticks another drop":       {site, dispatchv1.DispatchService_DeliverDrop_FullMethodName, &dispatchv1.DeliverDropRequest{Yard: "demo", RunId: "R1", DropNumber: 1}, auth.ReasonOutside},
-		"site ticks another run":        {site, dispatchv1.DispatchService_DeliverDrop_FullMethodName, &dispatchv1.DeliverDropRequest{Yard: "demo", RunId: "R2", DropNumber: 2}, auth.ReasonOutside},
-		"an unknown call":               {ops, "/spanyard.stock.v1.StockService/Nothing", &stockv1.ListBatchesRequest{}, auth.ReasonRole},
-		"a service reserves":            {auth.Person{Roles: []auth.Role{auth.Service}}, stockv1.StockService_ReservePieces_FullMethodName, &stockv1.ReservePiecesRequest{Yard: "demo"}, ""},
+		"laboratory releases":                 {lab, stockv1.StockService_ReleaseBatch_FullMethodName, &stockv1.ReleaseBatchRequest{Yard: "demo"}, ""},
+		"laboratory in another yard":          {lab, stockv1.StockService_ReleaseBatch_FullMethodName, &stockv1.ReleaseBatchRequest{Yard: "other"}, auth.ReasonRole},
+		"laboratory confirms a morning":       {lab, dispatchv1.DispatchService_ConfirmMorning_FullMethodName, &dispatchv1.ConfirmMorningRequest{Yard: "demo"}, auth.ReasonRole},
+		"operations reads any yard":           {ops, stockv1.StockService_ListBatches_FullMethodName, &stockv1.ListBatchesRequest{Yard: "other"}, ""},
+		"operations releases":                 {ops, stockv1.StockService_ReleaseBatch_FullMethodName, &stockv1.ReleaseBatchRequest{Yard: "demo"}, auth.ReasonRole},
+		"site reads the stock":                {site, stockv1.StockService_ListBatches_FullMethodName, &stockv1.ListBatchesRequest{Yard: "demo"}, auth.ReasonRole},
+		"site ticks its drop":                 {site, dispatchv1.DispatchService_DeliverDrop_FullMethodName, &dispatchv1.DeliverDropRequest{Yard: "demo", RunId: "R1", DropNumber: 2}, ""},
+		"site ticks another drop":             {site, dispatchv1.DispatchService_DeliverDrop_FullMethodName, &dispatchv1.DeliverDropRequest{Yard: "demo", RunId: "R1", DropNumber: 1}, auth.ReasonOutside},
+		"site ticks another run":              {site, dispatchv1.DispatchService_DeliverDrop_FullMethodName, &dispatchv1.DeliverDropRequest{Yard: "demo", RunId: "R2", DropNumber: 2}, auth.ReasonOutside},
+		"site draws its floor":                {laying, layoutv1.LayoutService_DrawApprovedPlan_FullMethodName, &layoutv1.DrawApprovedPlanRequest{Yard: "demo", RunId: "R1", DropNumber: 2, JobId: "J1", Floor: "1"}, ""},
+		"site draws another floor":            {laying, layoutv1.LayoutService_DrawApprovedPlan_FullMethodName, &layoutv1.DrawApprovedPlanRequest{Yard: "demo", RunId: "R1", DropNumber: 2, JobId: "J1", Floor: "2"}, auth.ReasonOutside},
+		"site draws another job's floor":      {laying, layoutv1.LayoutService_DrawApprovedPlan_FullMethodName, &layoutv1.DrawApprovedPlanRequest{Yard: "demo", RunId: "R1", DropNumber: 2, JobId: "J2", Floor: "1"}, auth.ReasonOutside},
+		"site draws a floor for another drop": {laying, layoutv1.LayoutService_DrawApprovedPlan_FullMethodName, &layoutv1.DrawApprovedPlanRequest{Yard: "demo", RunId: "R1", DropNumber: 1, JobId: "J1", Floor: "1"}, auth.ReasonOutside},
+		"site draws a floor nobody told of":   {site, layoutv1.LayoutService_DrawApprovedPlan_FullMethodName, &layoutv1.DrawApprovedPlanRequest{Yard: "demo", RunId: "R1", DropNumber: 2, JobId: "J1", Floor: "1"}, auth.ReasonOutside},
+		"an unknown call":                     {ops, "/spanyard.stock.v1.StockService/Nothing", &stockv1.ListBatchesRequest{}, auth.ReasonRole},
+		"a service reserves":                  {auth.Person{Roles: []auth.Role{auth.Service}}, stockv1.StockService_ReservePieces_FullMethodName, &stockv1.ReservePiecesRequest{Yard: "demo"}, ""},
 	} {
 		if err := tc.person.Check(tc.method, tc.request); fault.ReasonOf(err) != tc.reason || (err == nil) != (tc.reason == "") {
 			t.Errorf("%s: got %v", name, err)

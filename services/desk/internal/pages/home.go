@@ -3,6 +3,7 @@ package pages
 import (
 	"time"
 
+	dispatcheventv1 "spanyard.example/proto/gen/spanyard/dispatch/event/v1"
 	dispatchv1 "spanyard.example/proto/gen/spanyard/dispatch/v1"
 	stockv1 "spanyard.example/proto/gen/spanyard/stock/v1"
 	"spanyard.example/services/desk/internal/shell"
@@ -24,7 +25,38 @@ type homeView struct {
 	Overdue                      int
 	Plans                        []plansOfDay
 	RunsToday, HitRuns, Departed int
+	Told                         []toldBySite
 	Position                     uint64
+}
+
+// toldBySite is a piece that is broken or did not come, and where.
+type toldBySite struct {
+	*dispatcheventv1.PieceReported
+	SiteID string
+}
+
+// told gathers what sites tell of the runs of a day; crews lay on the day after
+// as well.
+func (v *homeView) told(r *shell.Request, day string) error {
+	runs, err := r.Shell().Dispatch.ListRuns(r.Ctx(), &dispatchv1.ListRunsRequest{Yard: r.Shell().Yard, Day: day})
+	if missing(err) {
+		return nil
+	}
+	for _, run := range runs.GetRuns() {
+		for _, told := range run.GetReports() {
+			v.Told = append(v.Told, toldBySite{told, siteOfDrop(run.GetRun(), told.GetDropNumber())})
+		}
+	}
+	return err
+}
+
+func siteOfDrop(run *dispatcheventv1.Run, number int32) string {
+	for _, d := range run.GetDrops() {
+		if d.GetNumber() == number {
+			return d.GetSiteId()
+		}
+	}
+	return ""
 }
 
 // plansOfDay are the plans of one morning.
@@ -65,6 +97,11 @@ func home(r *shell.Request) error {
 	}
 	if err := v.mornings(r); err != nil {
 		return err
+	}
+	for _, days := range []int{-1, 0, 1} {
+		if err := v.told(r, today.AddDate(0, 0, days).Format(time.DateOnly)); err != nil {
+			return err
+		}
 	}
 	return r.Show("home", v)
 }

@@ -180,14 +180,18 @@ func (r *Request) Send(name, mediaType string, content []byte) error {
 // fill is how a stretch of a bar looks: free is solid, all else a pattern.
 func fill(kind string) string {
 	switch kind {
-	case "free", "run-delivered":
+	case "free", "run-delivered", "lay-laid":
 		return "#14263b"
-	case "run-draft", "run-cancelled":
+	case "run-draft", "run-cancelled", "lay-next", "lay-to_lay":
 		return "#fff"
 	case "run-confirmed":
 		return "url(#p-promised)"
 	case "run-departed":
 		return "url(#p-kept)"
+	case "lay-missing":
+		return "url(#p-later)"
+	case "lay-broken", "lay-stopped":
+		return "url(#p-held)"
 	case "run-hit":
 		return "url(#p-held)"
 	}

@@ -74,15 +74,22 @@ func (s *Shell) setCookie(w http.ResponseWriter, purpose, value string, life tim
 }
 
 // SignIn starts a session.
-func (r *Request) SignIn(p auth.Person) error {
+func (r *Request) SignIn(p auth.Person) error { return r.signIn(p, sessionLife) }
+
+// SignInUntil starts a session that ends at a time at the latest.
+func (r *Request) SignInUntil(p auth.Person, until time.Time) error {
+	return r.signIn(p, min(sessionLife, until.Sub(r.shell.Clock.Now())))
+}
+
+func (r *Request) signIn(p auth.Person, life time.Duration) error {
 	id := rand.Text()
 	value, err := r.shell.seal(purposeSession, sealed{
 		RegisteredClaims: jwt.RegisteredClaims{Subject: p.Name, ID: id}, Roles: p.Roles, Yard: p.Yard, Drop: p.Drop,
-	}, sessionLife)
+	}, life)
 	if err != nil {
 		return err
 	}
-	r.shell.setCookie(r.W, purposeSession, value, sessionLife)
+	r.shell.setCookie(r.W, purposeSession, value, life)
 	r.Session = &Session{Person: p, ID: id}
 	return nil
 }
@@ -120,10 +127,11 @@ func (s *Shell) SiteLink(drop auth.Drop, life time.Duration) (string, error) {
 }
 
 // OpenSiteLink returns whom a link makes of its holder.
-func (s *Shell) OpenSiteLink(text string) (auth.Person, error) {
+// It is good for as long as the link is.
+func (s *Shell) OpenSiteLink(text string) (p auth.Person, until time.Time, err error) {
 	c, err := s.open(purposeLink, text)
 	if err != nil || c.Drop == nil {
-		return auth.Person{}, linkFault(err)
+		return auth.Person{}, time.Time{}, linkFault(err)
 	}
-	return auth.Person{Name: s.Words.Say("site.person", c.Drop.Number, c.Drop.RunID), Roles: []auth.Role{auth.Site}, Yard: s.Yard, Drop: c.Drop}, nil
+	return auth.Person{Name: s.Words.Say("site.person", c.Drop.Number, c.Drop.RunID), Roles: []auth.Role{auth.Site}, Yard: s.Yard, Drop: c.Drop}, c.ExpiresAt.Time, nil
 }

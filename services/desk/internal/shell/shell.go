@@ -205,12 +205,26 @@ func (s *Shell) readForm(q *Request) error {
 
 // Ctx is the context of calls in the name of the person at the screen: it
 // carries the person's token. Without one the services refuse, which is right.
-func (r *Request) Ctx() context.Context {
+func (r *Request) Ctx() context.Context { return r.ctxOf(r.Person()) }
+
+// CtxOfFloor is Ctx for a question about a floor that the drop of a link brings
+// something for, as dispatch said.
+func (r *Request) CtxOfFloor(jobID, floor string) context.Context {
+	p := r.Person()
+	if p.Drop != nil {
+		drop := *p.Drop
+		drop.Floor = &auth.Floor{JobID: jobID, Floor: floor}
+		p.Drop = &drop
+	}
+	return r.ctxOf(p)
+}
+
+func (r *Request) ctxOf(p auth.Person) context.Context {
 	ctx := r.R.Context()
 	if r.Session == nil {
 		return ctx
 	}
-	token, err := r.shell.Signer.Sign(r.Session.Person, r.shell.Clock.Now(), tokenLife)
+	token, err := r.shell.Signer.Sign(p, r.shell.Clock.Now(), tokenLife)
 	if err != nil {
 		r.shell.Log.Error("a token cannot be signed", slog.Any("error", err))
 		return ctx

@@ -5,6 +5,7 @@ import (
 
 	eventv1 "spanyard.example/proto/gen/spanyard/layout/event/v1"
 	layoutv1 "spanyard.example/proto/gen/spanyard/layout/v1"
+	"spanyard.example/services/kit/fault"
 	"spanyard.example/services/kit/ledger"
 	"spanyard.example/services/layout/internal/codec"
 	"spanyard.example/services/layout/internal/design"
@@ -147,6 +148,28 @@ func (s *Server) CompareRevisions(ctx context.Context, req *layoutv1.CompareRevi
 		answer.Changes = append(answer.Changes, m)
 	}
 	return answer, nil
+}
+
+// DrawApprovedPlan draws an approved plan, or what took its place, for those who
+// lay it.
+func (s *Server) DrawApprovedPlan(ctx context.Context, req *layoutv1.DrawApprovedPlanRequest) (*layoutv1.DrawApprovedPlanResponse, error) {
+	key := office.FloorKey{Job: req.GetJobId(), Floor: req.GetFloor()}
+	record, err := s.revisionOf(ctx, req.GetYard(), key, int(req.GetRevision()), req.GetAtLeast())
+	if err != nil {
+		return nil, err
+	}
+	if record.ApprovedAt.IsZero() {
+		return nil, fault.New(fault.Stale, "PLAN_NOT_APPROVED", "Revision %d of job %s floor %s is not approved: nobody is to lay by it.", req.GetRevision(), key.Job, key.Floor)
+	}
+	from, err := sourcesOf(record)
+	if err != nil {
+		return nil, err
+	}
+	made, err := documents([]layoutv1.DocumentKind{layoutv1.DocumentKind_DOCUMENT_KIND_DRAWING_SVG}, from)
+	if err != nil {
+		return nil, err
+	}
+	return &layoutv1.DrawApprovedPlanResponse{Drawing: made[0].GetContent()}, nil
 }
 
 // RenderDocuments makes drawings, quantities and calculation sheets of a plan.

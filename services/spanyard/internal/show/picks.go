@@ -91,6 +91,18 @@ func Change(w io.Writer, e *dispatchv1.WatchPicksResponse, y Yard) {
 		fmt.Fprintf(w, "Piece %s of run %s is back from its site%s.\n", b.GetPieceId(), b.GetRunId(), forPlace(b.GetMark()))
 	case *dispatchv1.WatchPicksResponse_RunDeparted:
 		fmt.Fprintf(w, "Run %s has left the yard; %s let it go.\n", what.RunDeparted.GetRunId(), what.RunDeparted.GetDepartedBy())
+	case *dispatchv1.WatchPicksResponse_LayingRecorded:
+		e := what.LayingRecorded
+		fmt.Fprintf(w, "drop %d of run %s: %d beams ticked off as laid, %d ticks taken back\n", e.GetDropNumber(), e.GetRunId(), len(e.GetLaidPieceIds()), len(e.GetNotLaidPieceIds()))
+	case *dispatchv1.WatchPicksResponse_PieceReported:
+		e := what.PieceReported
+		told := map[dispatcheventv1.PieceReportKind]string{
+			dispatcheventv1.PieceReportKind_PIECE_REPORT_KIND_BROKEN: "IS BROKEN", dispatcheventv1.PieceReportKind_PIECE_REPORT_KIND_MISSING: "DID NOT COME",
+		}[e.GetKind()]
+		if told == "" {
+			told = "is there and whole after all"
+		}
+		fmt.Fprintf(w, "drop %d of run %s: %s %s %s\n", e.GetDropNumber(), e.GetRunId(), strings.TrimSpace(e.GetMark()+" "+e.GetPieceId()), told, e.GetRemark())
 	case *dispatchv1.WatchPicksResponse_RunCancelled:
 		fmt.Fprintf(w, "RUN %s IS CANCELLED: %s\n", what.RunCancelled.GetRunId(), what.RunCancelled.GetReason())
 	case *dispatchv1.WatchPicksResponse_DropDelivered:

@@ -1913,6 +1913,144 @@ func (x *RenderDocumentsResponse) GetDocuments() []*Document {
 	return nil
 }
 
+type DrawApprovedPlanRequest struct {
+	state    protoimpl.MessageState `protogen:"open.v1"`
+	Yard     string                 `protobuf:"bytes,1,opt,name=yard,proto3" json:"yard,omitempty"`
+	JobId    string                 `protobuf:"bytes,2,opt,name=job_id,json=jobId,proto3" json:"job_id,omitempty"`
+	Floor    string                 `protobuf:"bytes,3,opt,name=floor,proto3" json:"floor,omitempty"`
+	Revision int32                  `protobuf:"varint,4,opt,name=revision,proto3" json:"revision,omitempty"`
+	// The drop whose site asks; empty when somebody of the yard does.
+	RunId         string `protobuf:"bytes,5,opt,name=run_id,json=runId,proto3" json:"run_id,omitempty"`
+	DropNumber    int32  `protobuf:"varint,6,opt,name=drop_number,json=dropNumber,proto3" json:"drop_number,omitempty"`
+	AtLeast       uint64 `protobuf:"varint,7,opt,name=at_least,json=atLeast,proto3" json:"at_least,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DrawApprovedPlanRequest) Reset() {
+	*x = DrawApprovedPlanRequest{}
+	mi := &file_spanyard_layout_v1_layout_proto_msgTypes[21]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DrawApprovedPlanRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DrawApprovedPlanRequest) ProtoMessage() {}
+
+func (x *DrawApprovedPlanRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_layout_v1_layout_proto_msgTypes[21]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DrawApprovedPlanRequest.ProtoReflect.Descriptor instead.
+func (*DrawApprovedPlanRequest) Descriptor() ([]byte, []int) {
+	return file_spanyard_layout_v1_layout_proto_rawDescGZIP(), []int{21}
+}
+
+func (x *DrawApprovedPlanRequest) GetYard() string {
+	if x != nil {
+		return x.Yard
+	}
+	return ""
+}
+
+func (x *DrawApprovedPlanRequest) GetJobId() string {
+	if x != nil {
+		return x.JobId
+	}
+	return ""
+}
+
+func (x *DrawApprovedPlanRequest) GetFloor() string {
+	if x != nil {
+		return x.Floor
+	}
+	return ""
+}
+
+func (x *DrawApprovedPlanRequest) GetRevision() int32 {
+	if x != nil {
+		return x.Revision
+	}
+	return 0
+}
+
+func (x *DrawApprovedPlanRequest) GetRunId() string {
+	if x != nil {
+		return x.RunId
+	}
+	return ""
+}
+
+func (x *DrawApprovedPlanRequest) GetDropNumber() int32 {
+	if x != nil {
+		return x.DropNumber
+	}
+	return 0
+}
+
+func (x *DrawApprovedPlanRequest) GetAtLeast() uint64 {
+	if x != nil {
+		return x.AtLeast
+	}
+	return 0
+}
+
+type DrawApprovedPlanResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// SVG.
+	Drawing       []byte `protobuf:"bytes,1,opt,name=drawing,proto3" json:"drawing,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DrawApprovedPlanResponse) Reset() {
+	*x = DrawApprovedPlanResponse{}
+	mi := &file_spanyard_layout_v1_layout_proto_msgTypes[22]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DrawApprovedPlanResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DrawApprovedPlanResponse) ProtoMessage() {}
+
+func (x *DrawApprovedPlanResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_spanyard_layout_v1_layout_proto_msgTypes[22]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DrawApprovedPlanResponse.ProtoReflect.Descriptor instead.
+func (*DrawApprovedPlanResponse) Descriptor() ([]byte, []int) {
+	return file_spanyard_layout_v1_layout_proto_rawDescGZIP(), []int{22}
+}
+
+func (x *DrawApprovedPlanResponse) GetDrawing() []byte {
+	if x != nil {
+		return x.Drawing
+	}
+	return nil
+}
+
 type ApproveLayingPlanRequest struct {
 	state     protoimpl.MessageState `protogen:"open.v1"`
 	Yard      string                 `protobuf:"bytes,1,opt,name=yard,proto3" json:"yard,omitempty"`
@@ -1930,7 +2068,7 @@ type ApproveLayingPlanRequest struct {
 
 func (x *ApproveLayingPlanRequest) Reset() {
 	*x = ApproveLayingPlanRequest{}
-	mi := &file_spanyard_layout_v1_layout_proto_msgTypes[21]
+	mi := &file_spanyard_layout_v1_layout_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1942,7 +2080,7 @@ func (x *ApproveLayingPlanRequest) String() string {
 func (*ApproveLayingPlanRequest) ProtoMessage() {}
 
 func (x *ApproveLayingPlanRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_v1_layout_proto_msgTypes[21]
+	mi := &file_spanyard_layout_v1_layout_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1955,7 +2093,7 @@ func (x *ApproveLayingPlanRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ApproveLayingPlanRequest.ProtoReflect.Descriptor instead.
 func (*ApproveLayingPlanRequest) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_v1_layout_proto_rawDescGZIP(), []int{21}
+	return file_spanyard_layout_v1_layout_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *ApproveLayingPlanRequest) GetYard() string {
@@ -2017,7 +2155,7 @@ type ApproveLayingPlanResponse struct {
 
 func (x *ApproveLayingPlanResponse) Reset() {
 	*x = ApproveLayingPlanResponse{}
-	mi := &file_spanyard_layout_v1_layout_proto_msgTypes[22]
+	mi := &file_spanyard_layout_v1_layout_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2029,7 +2167,7 @@ func (x *ApproveLayingPlanResponse) String() string {
 func (*ApproveLayingPlanResponse) ProtoMessage() {}
 
 func (x *ApproveLayingPlanResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_v1_layout_proto_msgTypes[22]
+	mi := &file_spanyard_layout_v1_layout_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2042,7 +2180,7 @@ func (x *ApproveLayingPlanResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ApproveLayingPlanResponse.ProtoReflect.Descriptor instead.
 func (*ApproveLayingPlanResponse) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_v1_layout_proto_rawDescGZIP(), []int{22}
+	return file_spanyard_layout_v1_layout_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *ApproveLayingPlanResponse) GetPlan() *PlanSummary {
@@ -2073,7 +2211,7 @@ type GetLayingPlanRequest struct {
 
 func (x *GetLayingPlanRequest) Reset() {
 	*x = GetLayingPlanRequest{}
-	mi := &file_spanyard_layout_v1_layout_proto_msgTypes[23]
+	mi := &file_spanyard_layout_v1_layout_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2085,7 +2223,7 @@ func (x *GetLayingPlanRequest) String() string {
 func (*GetLayingPlanRequest) ProtoMessage() {}
 
 func (x *GetLayingPlanRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_v1_layout_proto_msgTypes[23]
+	mi := &file_spanyard_layout_v1_layout_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2098,7 +2236,7 @@ func (x *GetLayingPlanRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetLayingPlanRequest.ProtoReflect.Descriptor instead.
 func (*GetLayingPlanRequest) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_v1_layout_proto_rawDescGZIP(), []int{23}
+	return file_spanyard_layout_v1_layout_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *GetLayingPlanRequest) GetYard() string {
@@ -2148,7 +2286,7 @@ type GetLayingPlanResponse struct {
 
 func (x *GetLayingPlanResponse) Reset() {
 	*x = GetLayingPlanResponse{}
-	mi := &file_spanyard_layout_v1_layout_proto_msgTypes[24]
+	mi := &file_spanyard_layout_v1_layout_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2160,7 +2298,7 @@ func (x *GetLayingPlanResponse) String() string {
 func (*GetLayingPlanResponse) ProtoMessage() {}
 
 func (x *GetLayingPlanResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_v1_layout_proto_msgTypes[24]
+	mi := &file_spanyard_layout_v1_layout_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2173,7 +2311,7 @@ func (x *GetLayingPlanResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetLayingPlanResponse.ProtoReflect.Descriptor instead.
 func (*GetLayingPlanResponse) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_v1_layout_proto_rawDescGZIP(), []int{24}
+	return file_spanyard_layout_v1_layout_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *GetLayingPlanResponse) GetSummary() *PlanSummary {
@@ -2211,7 +2349,7 @@ type ListLayingPlansRequest struct {
 
 func (x *ListLayingPlansRequest) Reset() {
 	*x = ListLayingPlansRequest{}
-	mi := &file_spanyard_layout_v1_layout_proto_msgTypes[25]
+	mi := &file_spanyard_layout_v1_layout_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2223,7 +2361,7 @@ func (x *ListLayingPlansRequest) String() string {
 func (*ListLayingPlansRequest) ProtoMessage() {}
 
 func (x *ListLayingPlansRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_v1_layout_proto_msgTypes[25]
+	mi := &file_spanyard_layout_v1_layout_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2236,7 +2374,7 @@ func (x *ListLayingPlansRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListLayingPlansRequest.ProtoReflect.Descriptor instead.
 func (*ListLayingPlansRequest) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_v1_layout_proto_rawDescGZIP(), []int{25}
+	return file_spanyard_layout_v1_layout_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *ListLayingPlansRequest) GetYard() string {
@@ -2284,7 +2422,7 @@ type ListLayingPlansResponse struct {
 
 func (x *ListLayingPlansResponse) Reset() {
 	*x = ListLayingPlansResponse{}
-	mi := &file_spanyard_layout_v1_layout_proto_msgTypes[26]
+	mi := &file_spanyard_layout_v1_layout_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2296,7 +2434,7 @@ func (x *ListLayingPlansResponse) String() string {
 func (*ListLayingPlansResponse) ProtoMessage() {}
 
 func (x *ListLayingPlansResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_v1_layout_proto_msgTypes[26]
+	mi := &file_spanyard_layout_v1_layout_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2309,7 +2447,7 @@ func (x *ListLayingPlansResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListLayingPlansResponse.ProtoReflect.Descriptor instead.
 func (*ListLayingPlansResponse) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_v1_layout_proto_rawDescGZIP(), []int{26}
+	return file_spanyard_layout_v1_layout_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *ListLayingPlansResponse) GetPlans() []*PlanSummary {
@@ -2354,7 +2492,7 @@ type PlanSummary struct {
 
 func (x *PlanSummary) Reset() {
 	*x = PlanSummary{}
-	mi := &file_spanyard_layout_v1_layout_proto_msgTypes[27]
+	mi := &file_spanyard_layout_v1_layout_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2366,7 +2504,7 @@ func (x *PlanSummary) String() string {
 func (*PlanSummary) ProtoMessage() {}
 
 func (x *PlanSummary) ProtoReflect() protoreflect.Message {
-	mi := &file_spanyard_layout_v1_layout_proto_msgTypes[27]
+	mi := &file_spanyard_layout_v1_layout_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2379,7 +2517,7 @@ func (x *PlanSummary) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanSummary.ProtoReflect.Descriptor instead.
 func (*PlanSummary) Descriptor() ([]byte, []int) {
-	return file_spanyard_layout_v1_layout_proto_rawDescGZIP(), []int{27}
+	return file_spanyard_layout_v1_layout_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *PlanSummary) GetJobId() string {
@@ -2679,7 +2817,18 @@ const file_spanyard_layout_v1_layout_proto_rawDesc = "" +
 	"^(A1|A3)?$R\x05sheet\x12\x19\n" +
 	"\bat_least\x18\a \x01(\x04R\aatLeast\"U\n" +
 	"\x17RenderDocumentsResponse\x12:\n" +
-	"\tdocuments\x18\x01 \x03(\v2\x1c.spanyard.layout.v1.DocumentR\tdocuments\"\xab\x02\n" +
+	"\tdocuments\x18\x01 \x03(\v2\x1c.spanyard.layout.v1.DocumentR\tdocuments\"\x9c\x02\n" +
+	"\x17DrawApprovedPlanRequest\x124\n" +
+	"\x04yard\x18\x01 \x01(\tB \xbaH\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,31}$R\x04yard\x12 \n" +
+	"\x06job_id\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18@R\x05jobId\x12\x1f\n" +
+	"\x05floor\x18\x03 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18\x10R\x05floor\x12#\n" +
+	"\brevision\x18\x04 \x01(\x05B\a\xbaH\x04\x1a\x02(\x01R\brevision\x12\x1e\n" +
+	"\x06run_id\x18\x05 \x01(\tB\a\xbaH\x04r\x02\x18@R\x05runId\x12(\n" +
+	"\vdrop_number\x18\x06 \x01(\x05B\a\xbaH\x04\x1a\x02(\x00R\n" +
+	"dropNumber\x12\x19\n" +
+	"\bat_least\x18\a \x01(\x04R\aatLeast\"4\n" +
+	"\x18DrawApprovedPlanResponse\x12\x18\n" +
+	"\adrawing\x18\x01 \x01(\fR\adrawing\"\xab\x02\n" +
 	"\x18ApproveLayingPlanRequest\x124\n" +
 	"\x04yard\x18\x01 \x01(\tB \xbaH\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,31}$R\x04yard\x12(\n" +
 	"\n" +
@@ -2756,8 +2905,7 @@ const file_spanyard_layout_v1_layout_proto_rawDesc = "" +
 	"\x16BEAM_CHANGE_KIND_ADDED\x10\x01\x12\x1c\n" +
 	"\x18BEAM_CHANGE_KIND_REMOVED\x10\x02\x12\x1b\n" +
 	"\x17BEAM_CHANGE_KIND_REMADE\x10\x03\x12\x1a\n" +
-	"\x16BEAM_CHANGE_KIND_MOVED\x10\x042\xcd\n" +
-	"\n" +
+	"\x16BEAM_CHANGE_KIND_MOVED\x10\x042\xc6\v\n" +
 	"\rLayoutService\x12k\n" +
 	"\fSetCatalogue\x12'.spanyard.layout.v1.SetCatalogueRequest\x1a(.spanyard.layout.v1.SetCatalogueResponse\"\b\xaa\xbc\x18\x04\n" +
 	"\x02\x03\x06\x12j\n" +
@@ -2780,7 +2928,9 @@ const file_spanyard_layout_v1_layout_proto_rawDesc = "" +
 	"\x11ApproveLayingPlan\x12,.spanyard.layout.v1.ApproveLayingPlanRequest\x1a-.spanyard.layout.v1.ApproveLayingPlanResponse\"\a\xaa\xbc\x18\x03\n" +
 	"\x01\x03\x12m\n" +
 	"\rGetLayingPlan\x12(.spanyard.layout.v1.GetLayingPlanRequest\x1a).spanyard.layout.v1.GetLayingPlanResponse\"\a\xaa\xbc\x18\x03\n" +
-	"\x01\b\x12s\n" +
+	"\x01\b\x12w\n" +
+	"\x10DrawApprovedPlan\x12+.spanyard.layout.v1.DrawApprovedPlanRequest\x1a,.spanyard.layout.v1.DrawApprovedPlanResponse\"\b\xaa\xbc\x18\x04\n" +
+	"\x02\b\x05\x12s\n" +
 	"\x0fListLayingPlans\x12*.spanyard.layout.v1.ListLayingPlansRequest\x1a+.spanyard.layout.v1.ListLayingPlansResponse\"\a\xaa\xbc\x18\x03\n" +
 	"\x01\bB8Z6spanyard.example/proto/gen/spanyard/layout/v1;layoutv1b\x06proto3"
 
@@ -2797,7 +2947,7 @@ func file_spanyard_layout_v1_layout_proto_rawDescGZIP() []byte {
 }
 
 var file_spanyard_layout_v1_layout_proto_enumTypes = make([]protoimpl.EnumInfo, 3)
-var file_spanyard_layout_v1_layout_proto_msgTypes = make([]protoimpl.MessageInfo, 28)
+var file_spanyard_layout_v1_layout_proto_msgTypes = make([]protoimpl.MessageInfo, 30)
 var file_spanyard_layout_v1_layout_proto_goTypes = []any{
 	(FileFormat)(0),                    // 0: spanyard.layout.v1.FileFormat
 	(PlanState)(0),                     // 1: spanyard.layout.v1.PlanState
@@ -2823,70 +2973,72 @@ var file_spanyard_layout_v1_layout_proto_goTypes = []any{
 	(*CompareRevisionsResponse)(nil),   // 21: spanyard.layout.v1.CompareRevisionsResponse
 	(*RenderDocumentsRequest)(nil),     // 22: spanyard.layout.v1.RenderDocumentsRequest
 	(*RenderDocumentsResponse)(nil),    // 23: spanyard.layout.v1.RenderDocumentsResponse
-	(*ApproveLayingPlanRequest)(nil),   // 24: spanyard.layout.v1.ApproveLayingPlanRequest
-	(*ApproveLayingPlanResponse)(nil),  // 25: spanyard.layout.v1.ApproveLayingPlanResponse
-	(*GetLayingPlanRequest)(nil),       // 26: spanyard.layout.v1.GetLayingPlanRequest
-	(*GetLayingPlanResponse)(nil),      // 27: spanyard.layout.v1.GetLayingPlanResponse
-	(*ListLayingPlansRequest)(nil),     // 28: spanyard.layout.v1.ListLayingPlansRequest
-	(*ListLayingPlansResponse)(nil),    // 29: spanyard.layout.v1.ListLayingPlansResponse
-	(*PlanSummary)(nil),                // 30: spanyard.layout.v1.PlanSummary
-	(*v1.BeamProfile)(nil),             // 31: spanyard.common.v1.BeamProfile
-	(*v1.BlockKind)(nil),               // 32: spanyard.common.v1.BlockKind
-	(*v11.DesignBasis)(nil),            // 33: spanyard.layout.event.v1.DesignBasis
-	(FloorFormat)(0),                   // 34: spanyard.layout.v1.FloorFormat
-	(*DrawingLayer)(nil),               // 35: spanyard.layout.v1.DrawingLayer
-	(*v11.PlanPartition)(nil),          // 36: spanyard.layout.event.v1.PlanPartition
-	(*v11.PlanHole)(nil),               // 37: spanyard.layout.event.v1.PlanHole
-	(*v11.RoomWishes)(nil),             // 38: spanyard.layout.event.v1.RoomWishes
-	(*v11.PlanPoint)(nil),              // 39: spanyard.layout.event.v1.PlanPoint
-	(*fieldmaskpb.FieldMask)(nil),      // 40: google.protobuf.FieldMask
-	(*v11.RoomPlan)(nil),               // 41: spanyard.layout.event.v1.RoomPlan
-	(*v1.BeamProduct)(nil),             // 42: spanyard.common.v1.BeamProduct
-	(DocumentKind)(0),                  // 43: spanyard.layout.v1.DocumentKind
-	(*Document)(nil),                   // 44: spanyard.layout.v1.Document
-	(*v11.LayingPlan)(nil),             // 45: spanyard.layout.event.v1.LayingPlan
-	(v11.Strength)(0),                  // 46: spanyard.layout.event.v1.Strength
-	(*timestamppb.Timestamp)(nil),      // 47: google.protobuf.Timestamp
+	(*DrawApprovedPlanRequest)(nil),    // 24: spanyard.layout.v1.DrawApprovedPlanRequest
+	(*DrawApprovedPlanResponse)(nil),   // 25: spanyard.layout.v1.DrawApprovedPlanResponse
+	(*ApproveLayingPlanRequest)(nil),   // 26: spanyard.layout.v1.ApproveLayingPlanRequest
+	(*ApproveLayingPlanResponse)(nil),  // 27: spanyard.layout.v1.ApproveLayingPlanResponse
+	(*GetLayingPlanRequest)(nil),       // 28: spanyard.layout.v1.GetLayingPlanRequest
+	(*GetLayingPlanResponse)(nil),      // 29: spanyard.layout.v1.GetLayingPlanResponse
+	(*ListLayingPlansRequest)(nil),     // 30: spanyard.layout.v1.ListLayingPlansRequest
+	(*ListLayingPlansResponse)(nil),    // 31: spanyard.layout.v1.ListLayingPlansResponse
+	(*PlanSummary)(nil),                // 32: spanyard.layout.v1.PlanSummary
+	(*v1.BeamProfile)(nil),             // 33: spanyard.common.v1.BeamProfile
+	(*v1.BlockKind)(nil),               // 34: spanyard.common.v1.BlockKind
+	(*v11.DesignBasis)(nil),            // 35: spanyard.layout.event.v1.DesignBasis
+	(FloorFormat)(0),                   // 36: spanyard.layout.v1.FloorFormat
+	(*DrawingLayer)(nil),               // 37: spanyard.layout.v1.DrawingLayer
+	(*v11.PlanPartition)(nil),          // 38: spanyard.layout.event.v1.PlanPartition
+	(*v11.PlanHole)(nil),               // 39: spanyard.layout.event.v1.PlanHole
+	(*v11.RoomWishes)(nil),             // 40: spanyard.layout.event.v1.RoomWishes
+	(*v11.PlanPoint)(nil),              // 41: spanyard.layout.event.v1.PlanPoint
+	(*fieldmaskpb.FieldMask)(nil),      // 42: google.protobuf.FieldMask
+	(*v11.RoomPlan)(nil),               // 43: spanyard.layout.event.v1.RoomPlan
+	(*v1.BeamProduct)(nil),             // 44: spanyard.common.v1.BeamProduct
+	(DocumentKind)(0),                  // 45: spanyard.layout.v1.DocumentKind
+	(*Document)(nil),                   // 46: spanyard.layout.v1.Document
+	(*v11.LayingPlan)(nil),             // 47: spanyard.layout.event.v1.LayingPlan
+	(v11.Strength)(0),                  // 48: spanyard.layout.event.v1.Strength
+	(*timestamppb.Timestamp)(nil),      // 49: google.protobuf.Timestamp
 }
 var file_spanyard_layout_v1_layout_proto_depIdxs = []int32{
-	31, // 0: spanyard.layout.v1.SetCatalogueRequest.profiles:type_name -> spanyard.common.v1.BeamProfile
-	32, // 1: spanyard.layout.v1.SetCatalogueRequest.blocks:type_name -> spanyard.common.v1.BlockKind
-	33, // 2: spanyard.layout.v1.SetCatalogueRequest.basis:type_name -> spanyard.layout.event.v1.DesignBasis
-	31, // 3: spanyard.layout.v1.GetCatalogueResponse.profiles:type_name -> spanyard.common.v1.BeamProfile
-	32, // 4: spanyard.layout.v1.GetCatalogueResponse.blocks:type_name -> spanyard.common.v1.BlockKind
-	33, // 5: spanyard.layout.v1.GetCatalogueResponse.basis:type_name -> spanyard.layout.event.v1.DesignBasis
+	33, // 0: spanyard.layout.v1.SetCatalogueRequest.profiles:type_name -> spanyard.common.v1.BeamProfile
+	34, // 1: spanyard.layout.v1.SetCatalogueRequest.blocks:type_name -> spanyard.common.v1.BlockKind
+	35, // 2: spanyard.layout.v1.SetCatalogueRequest.basis:type_name -> spanyard.layout.event.v1.DesignBasis
+	33, // 3: spanyard.layout.v1.GetCatalogueResponse.profiles:type_name -> spanyard.common.v1.BeamProfile
+	34, // 4: spanyard.layout.v1.GetCatalogueResponse.blocks:type_name -> spanyard.common.v1.BlockKind
+	35, // 5: spanyard.layout.v1.GetCatalogueResponse.basis:type_name -> spanyard.layout.event.v1.DesignBasis
 	0,  // 6: spanyard.layout.v1.ImportRoomScheduleRequest.format:type_name -> spanyard.layout.v1.FileFormat
-	30, // 7: spanyard.layout.v1.ImportRoomScheduleResponse.plans:type_name -> spanyard.layout.v1.PlanSummary
-	34, // 8: spanyard.layout.v1.ImportDrawingRequest.format:type_name -> spanyard.layout.v1.FloorFormat
-	30, // 9: spanyard.layout.v1.ImportDrawingResponse.plan:type_name -> spanyard.layout.v1.PlanSummary
-	35, // 10: spanyard.layout.v1.ImportDrawingResponse.layers:type_name -> spanyard.layout.v1.DrawingLayer
+	32, // 7: spanyard.layout.v1.ImportRoomScheduleResponse.plans:type_name -> spanyard.layout.v1.PlanSummary
+	36, // 8: spanyard.layout.v1.ImportDrawingRequest.format:type_name -> spanyard.layout.v1.FloorFormat
+	32, // 9: spanyard.layout.v1.ImportDrawingResponse.plan:type_name -> spanyard.layout.v1.PlanSummary
+	37, // 10: spanyard.layout.v1.ImportDrawingResponse.layers:type_name -> spanyard.layout.v1.DrawingLayer
 	11, // 11: spanyard.layout.v1.ImportDrawingResponse.open_points:type_name -> spanyard.layout.v1.OpenPoint
-	36, // 12: spanyard.layout.v1.RoomBrief.partitions:type_name -> spanyard.layout.event.v1.PlanPartition
-	37, // 13: spanyard.layout.v1.RoomBrief.holes:type_name -> spanyard.layout.event.v1.PlanHole
-	38, // 14: spanyard.layout.v1.RoomBrief.wishes:type_name -> spanyard.layout.event.v1.RoomWishes
-	39, // 15: spanyard.layout.v1.RoomBrief.outline:type_name -> spanyard.layout.event.v1.PlanPoint
+	38, // 12: spanyard.layout.v1.RoomBrief.partitions:type_name -> spanyard.layout.event.v1.PlanPartition
+	39, // 13: spanyard.layout.v1.RoomBrief.holes:type_name -> spanyard.layout.event.v1.PlanHole
+	40, // 14: spanyard.layout.v1.RoomBrief.wishes:type_name -> spanyard.layout.event.v1.RoomWishes
+	41, // 15: spanyard.layout.v1.RoomBrief.outline:type_name -> spanyard.layout.event.v1.PlanPoint
 	12, // 16: spanyard.layout.v1.EditRoomRequest.brief:type_name -> spanyard.layout.v1.RoomBrief
-	40, // 17: spanyard.layout.v1.EditRoomRequest.update_mask:type_name -> google.protobuf.FieldMask
-	30, // 18: spanyard.layout.v1.EditRoomResponse.plan:type_name -> spanyard.layout.v1.PlanSummary
-	41, // 19: spanyard.layout.v1.EditRoomResponse.room:type_name -> spanyard.layout.event.v1.RoomPlan
+	42, // 17: spanyard.layout.v1.EditRoomRequest.update_mask:type_name -> google.protobuf.FieldMask
+	32, // 18: spanyard.layout.v1.EditRoomResponse.plan:type_name -> spanyard.layout.v1.PlanSummary
+	43, // 19: spanyard.layout.v1.EditRoomResponse.room:type_name -> spanyard.layout.event.v1.RoomPlan
 	11, // 20: spanyard.layout.v1.EditRoomResponse.open_points:type_name -> spanyard.layout.v1.OpenPoint
-	30, // 21: spanyard.layout.v1.ReorderRoomsResponse.plan:type_name -> spanyard.layout.v1.PlanSummary
-	30, // 22: spanyard.layout.v1.LeaveOutResponse.plan:type_name -> spanyard.layout.v1.PlanSummary
+	32, // 21: spanyard.layout.v1.ReorderRoomsResponse.plan:type_name -> spanyard.layout.v1.PlanSummary
+	32, // 22: spanyard.layout.v1.LeaveOutResponse.plan:type_name -> spanyard.layout.v1.PlanSummary
 	11, // 23: spanyard.layout.v1.LeaveOutResponse.open_points:type_name -> spanyard.layout.v1.OpenPoint
 	2,  // 24: spanyard.layout.v1.BeamChange.kind:type_name -> spanyard.layout.v1.BeamChangeKind
-	42, // 25: spanyard.layout.v1.BeamChange.before:type_name -> spanyard.common.v1.BeamProduct
-	42, // 26: spanyard.layout.v1.BeamChange.after:type_name -> spanyard.common.v1.BeamProduct
+	44, // 25: spanyard.layout.v1.BeamChange.before:type_name -> spanyard.common.v1.BeamProduct
+	44, // 26: spanyard.layout.v1.BeamChange.after:type_name -> spanyard.common.v1.BeamProduct
 	20, // 27: spanyard.layout.v1.CompareRevisionsResponse.changes:type_name -> spanyard.layout.v1.BeamChange
-	43, // 28: spanyard.layout.v1.RenderDocumentsRequest.documents:type_name -> spanyard.layout.v1.DocumentKind
-	44, // 29: spanyard.layout.v1.RenderDocumentsResponse.documents:type_name -> spanyard.layout.v1.Document
-	30, // 30: spanyard.layout.v1.ApproveLayingPlanResponse.plan:type_name -> spanyard.layout.v1.PlanSummary
-	30, // 31: spanyard.layout.v1.GetLayingPlanResponse.summary:type_name -> spanyard.layout.v1.PlanSummary
-	45, // 32: spanyard.layout.v1.GetLayingPlanResponse.plan:type_name -> spanyard.layout.event.v1.LayingPlan
+	45, // 28: spanyard.layout.v1.RenderDocumentsRequest.documents:type_name -> spanyard.layout.v1.DocumentKind
+	46, // 29: spanyard.layout.v1.RenderDocumentsResponse.documents:type_name -> spanyard.layout.v1.Document
+	32, // 30: spanyard.layout.v1.ApproveLayingPlanResponse.plan:type_name -> spanyard.layout.v1.PlanSummary
+	32, // 31: spanyard.layout.v1.GetLayingPlanResponse.summary:type_name -> spanyard.layout.v1.PlanSummary
+	47, // 32: spanyard.layout.v1.GetLayingPlanResponse.plan:type_name -> spanyard.layout.event.v1.LayingPlan
 	11, // 33: spanyard.layout.v1.GetLayingPlanResponse.open_points:type_name -> spanyard.layout.v1.OpenPoint
-	30, // 34: spanyard.layout.v1.ListLayingPlansResponse.plans:type_name -> spanyard.layout.v1.PlanSummary
+	32, // 34: spanyard.layout.v1.ListLayingPlansResponse.plans:type_name -> spanyard.layout.v1.PlanSummary
 	1,  // 35: spanyard.layout.v1.PlanSummary.state:type_name -> spanyard.layout.v1.PlanState
-	46, // 36: spanyard.layout.v1.PlanSummary.strength:type_name -> spanyard.layout.event.v1.Strength
-	47, // 37: spanyard.layout.v1.PlanSummary.approved_at:type_name -> google.protobuf.Timestamp
+	48, // 36: spanyard.layout.v1.PlanSummary.strength:type_name -> spanyard.layout.event.v1.Strength
+	49, // 37: spanyard.layout.v1.PlanSummary.approved_at:type_name -> google.protobuf.Timestamp
 	3,  // 38: spanyard.layout.v1.LayoutService.SetCatalogue:input_type -> spanyard.layout.v1.SetCatalogueRequest
 	5,  // 39: spanyard.layout.v1.LayoutService.GetCatalogue:input_type -> spanyard.layout.v1.GetCatalogueRequest
 	7,  // 40: spanyard.layout.v1.LayoutService.ImportRoomSchedule:input_type -> spanyard.layout.v1.ImportRoomScheduleRequest
@@ -2896,23 +3048,25 @@ var file_spanyard_layout_v1_layout_proto_depIdxs = []int32{
 	17, // 44: spanyard.layout.v1.LayoutService.LeaveOut:input_type -> spanyard.layout.v1.LeaveOutRequest
 	19, // 45: spanyard.layout.v1.LayoutService.CompareRevisions:input_type -> spanyard.layout.v1.CompareRevisionsRequest
 	22, // 46: spanyard.layout.v1.LayoutService.RenderDocuments:input_type -> spanyard.layout.v1.RenderDocumentsRequest
-	24, // 47: spanyard.layout.v1.LayoutService.ApproveLayingPlan:input_type -> spanyard.layout.v1.ApproveLayingPlanRequest
-	26, // 48: spanyard.layout.v1.LayoutService.GetLayingPlan:input_type -> spanyard.layout.v1.GetLayingPlanRequest
-	28, // 49: spanyard.layout.v1.LayoutService.ListLayingPlans:input_type -> spanyard.layout.v1.ListLayingPlansRequest
-	4,  // 50: spanyard.layout.v1.LayoutService.SetCatalogue:output_type -> spanyard.layout.v1.SetCatalogueResponse
-	6,  // 51: spanyard.layout.v1.LayoutService.GetCatalogue:output_type -> spanyard.layout.v1.GetCatalogueResponse
-	8,  // 52: spanyard.layout.v1.LayoutService.ImportRoomSchedule:output_type -> spanyard.layout.v1.ImportRoomScheduleResponse
-	10, // 53: spanyard.layout.v1.LayoutService.ImportDrawing:output_type -> spanyard.layout.v1.ImportDrawingResponse
-	14, // 54: spanyard.layout.v1.LayoutService.EditRoom:output_type -> spanyard.layout.v1.EditRoomResponse
-	16, // 55: spanyard.layout.v1.LayoutService.ReorderRooms:output_type -> spanyard.layout.v1.ReorderRoomsResponse
-	18, // 56: spanyard.layout.v1.LayoutService.LeaveOut:output_type -> spanyard.layout.v1.LeaveOutResponse
-	21, // 57: spanyard.layout.v1.LayoutService.CompareRevisions:output_type -> spanyard.layout.v1.CompareRevisionsResponse
-	23, // 58: spanyard.layout.v1.LayoutService.RenderDocuments:output_type -> spanyard.layout.v1.RenderDocumentsResponse
-	25, // 59: spanyard.layout.v1.LayoutService.ApproveLayingPlan:output_type -> spanyard.layout.v1.ApproveLayingPlanResponse
-	27, // 60: spanyard.layout.v1.LayoutService.GetLayingPlan:output_type -> spanyard.layout.v1.GetLayingPlanResponse
-	29, // 61: spanyard.layout.v1.LayoutService.ListLayingPlans:output_type -> spanyard.layout.v1.ListLayingPlansResponse
-	50, // [50:62] is the sub-list for method output_type
-	38, // [38:50] is the sub-list for method input_type
+	26, // 47: spanyard.layout.v1.LayoutService.ApproveLayingPlan:input_type -> spanyard.layout.v1.ApproveLayingPlanRequest
+	28, // 48: spanyard.layout.v1.LayoutService.GetLayingPlan:input_type -> spanyard.layout.v1.GetLayingPlanRequest
+	24, // 49: spanyard.layout.v1.LayoutService.DrawApprovedPlan:input_type -> spanyard.layout.v1.DrawApprovedPlanRequest
+	30, // 50: spanyard.layout.v1.LayoutService.ListLayingPlans:input_type -> spanyard.layout.v1.ListLayingPlansRequest
+	4,  // 51: spanyard.layout.v1.LayoutService.SetCatalogue:output_type -> spanyard.layout.v1.SetCatalogueResponse
+	6,  // 52: spanyard.layout.v1.LayoutService.GetCatalogue:output_type -> spanyard.layout.v1.GetCatalogueResponse
+	8,  // 53: spanyard.layout.v1.LayoutService.ImportRoomSchedule:output_type -> spanyard.layout.v1.ImportRoomScheduleResponse
+	10, // 54: spanyard.layout.v1.LayoutService.ImportDrawing:output_type -> spanyard.layout.v1.ImportDrawingResponse
+	14, // 55: spanyard.layout.v1.LayoutService.EditRoom:output_type -> spanyard.layout.v1.EditRoomResponse
+	16, // 56: spanyard.layout.v1.LayoutService.ReorderRooms:output_type -> spanyard.layout.v1.ReorderRoomsResponse
+	18, // 57: spanyard.layout.v1.LayoutService.LeaveOut:output_type -> spanyard.layout.v1.LeaveOutResponse
+	21, // 58: spanyard.layout.v1.LayoutService.CompareRevisions:output_type -> spanyard.layout.v1.CompareRevisionsResponse
+	23, // 59: spanyard.layout.v1.LayoutService.RenderDocuments:output_type -> spanyard.layout.v1.RenderDocumentsResponse
+	27, // 60: spanyard.layout.v1.LayoutService.ApproveLayingPlan:output_type -> spanyard.layout.v1.ApproveLayingPlanResponse
+	29, // 61: spanyard.layout.v1.LayoutService.GetLayingPlan:output_type -> spanyard.layout.v1.GetLayingPlanResponse
+	25, // 62: spanyard.layout.v1.LayoutService.DrawApprovedPlan:output_type -> spanyard.layout.v1.DrawApprovedPlanResponse
+	31, // 63: spanyard.layout.v1.LayoutService.ListLayingPlans:output_type -> spanyard.layout.v1.ListLayingPlansResponse
+	51, // [51:64] is the sub-list for method output_type
+	38, // [38:51] is the sub-list for method input_type
 	38, // [38:38] is the sub-list for extension type_name
 	38, // [38:38] is the sub-list for extension extendee
 	0,  // [0:38] is the sub-list for field type_name
@@ -2931,7 +3085,7 @@ func file_spanyard_layout_v1_layout_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_spanyard_layout_v1_layout_proto_rawDesc), len(file_spanyard_layout_v1_layout_proto_rawDesc)),
 			NumEnums:      3,
-			NumMessages:   28,
+			NumMessages:   30,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -33,6 +33,7 @@ const (
 	LayoutService_RenderDocuments_FullMethodName    = "/spanyard.layout.v1.LayoutService/RenderDocuments"
 	LayoutService_ApproveLayingPlan_FullMethodName  = "/spanyard.layout.v1.LayoutService/ApproveLayingPlan"
 	LayoutService_GetLayingPlan_FullMethodName      = "/spanyard.layout.v1.LayoutService/GetLayingPlan"
+	LayoutService_DrawApprovedPlan_FullMethodName   = "/spanyard.layout.v1.LayoutService/DrawApprovedPlan"
 	LayoutService_ListLayingPlans_FullMethodName    = "/spanyard.layout.v1.LayoutService/ListLayingPlans"
 )
 
@@ -72,6 +73,9 @@ type LayoutServiceClient interface {
 	ApproveLayingPlan(ctx context.Context, in *ApproveLayingPlanRequest, opts ...grpc.CallOption) (*ApproveLayingPlanResponse, error)
 	// Returns one revision of a floor's plan. Idempotent.
 	GetLayingPlan(ctx context.Context, in *GetLayingPlanRequest, opts ...grpc.CallOption) (*GetLayingPlanResponse, error)
+	// Draws an approved plan for those who lay it. A site sees the floors that its
+	// drop brings beams for. Idempotent.
+	DrawApprovedPlan(ctx context.Context, in *DrawApprovedPlanRequest, opts ...grpc.CallOption) (*DrawApprovedPlanResponse, error)
 	// Lists plans without their rooms, newest revision first. Idempotent.
 	ListLayingPlans(ctx context.Context, in *ListLayingPlansRequest, opts ...grpc.CallOption) (*ListLayingPlansResponse, error)
 }
@@ -194,6 +198,16 @@ func (c *layoutServiceClient) GetLayingPlan(ctx context.Context, in *GetLayingPl
 	return out, nil
 }
 
+func (c *layoutServiceClient) DrawApprovedPlan(ctx context.Context, in *DrawApprovedPlanRequest, opts ...grpc.CallOption) (*DrawApprovedPlanResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(DrawApprovedPlanResponse)
+	err := c.cc.Invoke(ctx, LayoutService_DrawApprovedPlan_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *layoutServiceClient) ListLayingPlans(ctx context.Context, in *ListLayingPlansRequest, opts ...grpc.CallOption) (*ListLayingPlansResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(ListLayingPlansResponse)
@@ -240,6 +254,9 @@ type LayoutServiceServer interface {
 	ApproveLayingPlan(context.Context, *ApproveLayingPlanRequest) (*ApproveLayingPlanResponse, error)
 	// Returns one revision of a floor's plan. Idempotent.
 	GetLayingPlan(context.Context, *GetLayingPlanRequest) (*GetLayingPlanResponse, error)
+	// Draws an approved plan for those who lay it. A site sees the floors that its
+	// drop brings beams for. Idempotent.
+	DrawApprovedPlan(context.Context, *DrawApprovedPlanRequest) (*DrawApprovedPlanResponse, error)
 	// Lists plans without their rooms, newest revision first. Idempotent.
 	ListLayingPlans(context.Context, *ListLayingPlansRequest) (*ListLayingPlansResponse, error)
 	mustEmbedUnimplementedLayoutServiceServer()
@@ -284,6 +301,9 @@ func (UnimplementedLayoutServiceServer) ApproveLayingPlan(context.Context, *Appr
 }
 func (UnimplementedLayoutServiceServer) GetLayingPlan(context.Context, *GetLayingPlanRequest) (*GetLayingPlanResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method GetLayingPlan not implemented")
+}
+func (UnimplementedLayoutServiceServer) DrawApprovedPlan(context.Context, *DrawApprovedPlanRequest) (*DrawApprovedPlanResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method DrawApprovedPlan not implemented")
 }
 func (UnimplementedLayoutServiceServer) ListLayingPlans(context.Context, *ListLayingPlansRequest) (*ListLayingPlansResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ListLayingPlans not implemented")
@@ -507,6 +527,24 @@ func _LayoutService_GetLayingPlan_Handler(srv interface{}, ctx context.Context, 
 	return interceptor(ctx, in, info, handler)
 }
 
+func _LayoutService_DrawApprovedPlan_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(DrawApprovedPlanRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(LayoutServiceServer).DrawApprovedPlan(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: LayoutService_DrawApprovedPlan_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(LayoutServiceServer).DrawApprovedPlan(ctx, req.(*DrawApprovedPlanRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _LayoutService_ListLayingPlans_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(ListLayingPlansRequest)
 	if err := dec(in); err != nil {
@@ -575,6 +613,10 @@ var LayoutService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "GetLayingPlan",
 			Handler:    _LayoutService_GetLayingPlan_Handler,
+		},
+		{
+			MethodName: "DrawApprovedPlan",
+			Handler:    _LayoutService_DrawApprovedPlan_Handler,
 		},
 		{
 			MethodName: "ListLayingPlans",
