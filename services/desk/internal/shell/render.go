@@ -8,6 +8,7 @@ import (
 	"html/template"
 	"io/fs"
 	"mime"
+	"net/url"
 	"path"
 	"strconv"
 	"strings"
@@ -129,6 +130,7 @@ func (s *Shell) functions() template.FuncMap {
 		"under":  strings.HasPrefix,
 		"wish":   wishOf,
 		"km":     func(metres int32) string { return strconv.Itoa(int(metres+500) / 1000) },
+		"path":   url.PathEscape,
 	}
 }
 
@@ -157,6 +159,12 @@ type Place struct{ Path, Word string }
 // decide what each may do there.
 func navigation(p auth.Person) []Place {
 	places := []Place{{"/morning", "nav.morning"}, {"/stock", "nav.stock"}, {"/available", "nav.available"}}
+	floors := Place{"/floors", "nav.floors"}
+	if p.Has(auth.DrawingOffice) {
+		places = append([]Place{floors}, places...)
+	} else {
+		places = append(places, floors)
+	}
 	if p.Has(auth.Yard) {
 		return append([]Place{{"/yard", "nav.yard"}}, places...)
 	}

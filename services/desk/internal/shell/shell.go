@@ -63,6 +63,8 @@ type Shell struct {
 	byName  map[string]*template.Template
 	tries   *rate.Limiter
 	perName *limits
+	// uploads that are worked on at a time.
+	uploads chan struct{}
 }
 
 // Page is one place of the desk.
@@ -75,6 +77,8 @@ type Page struct {
 	Site bool
 	// Live pages last until the browser goes: feeds.
 	Live bool
+	// Upload pages take a file with their form.
+	Upload bool
 	// Handle shows the page or does what its form asks.
 	Handle func(*Request) error
 }
@@ -92,10 +96,15 @@ type Request struct {
 // reasonStaleForm is a form of an earlier sign-in.
 const reasonStaleForm = "FORM_STALE"
 
+// MostUploadBytes of a file; what a service takes may be less. Files lie on the
+// disk until one of a few places to work on them is free.
+const MostUploadBytes = 24 << 20
+
 // Limits on what a browser may send, and for how long.
 const (
 	maxFormBytes   = 1 << 20
-	maxUploadBytes = 9 << 20
+	maxUploadBytes = MostUploadBytes + maxFormBytes
+	maxUploads     = 2
 	pageTime       = 45 * time.Second
 	tokenLife      = time.Minute
 )
@@ -107,6 +116,7 @@ func (s *Shell) Handler(templates fs.FS, all ...Page) (http.Handler, error) {
 	}
 	// In all, and for one name or address.
 	s.tries, s.perName = rate.NewLimiter(5, 20), newLimits(rate.Every(10*time.Second), 6)
+	s.uploads = make(chan struct{}, maxUploads)
 	mux := http.NewServeMux()
 	mux.Handle("GET /static/", http.StripPrefix("/static", cached(static)))
 	for _, p := range all {
@@ -168,9 +178,19 @@ func (s *Shell) visit(p Page) http.Handler {
 			http.Redirect(w, r, "/sign-in?to="+url.QueryEscape(r.URL.RequestURI()), http.StatusSeeOther)
 			return
 		}
-		if err := s.readForm(q); err != nil {
+		defer q.forgetFiles()
+		if err := s.readForm(q, p.Upload); err != nil {
 			q.fail(err)
 			return
+		}
+		if p.Upload {
+			select {
+			case s.uploads <- struct{}{}:
+				defer func() { <-s.uploads }()
+			case <-r.Context().Done():
+				q.fail(fault.New(fault.Unavailable, "UPLOADS_BUSY", "%s", s.Words.Say("problem.busy")))
+				return
+			}
 		}
 		if err := p.Handle(q); err != nil {
 			q.fail(err)
@@ -179,16 +199,19 @@ func (s *Shell) visit(p Page) http.Handler {
 }
 
 // readForm reads a form within bounds and checks its token.
-func (s *Shell) readForm(q *Request) error {
+func (s *Shell) readForm(q *Request, upload bool) error {
 	if q.R.Method != http.MethodPost {
 		return nil
 	}
-	q.R.Body = http.MaxBytesReader(q.W, q.R.Body, maxUploadBytes)
+	most := int64(maxFormBytes)
+	if upload {
+		most = maxUploadBytes
+	}
+	q.R.Body = http.MaxBytesReader(q.W, q.R.Body, most)
 	var err error
 	if strings.HasPrefix(q.R.Header.Get("Content-Type"), "multipart/form-data") {
 		err = q.R.ParseMultipartForm(maxFormBytes)
 	} else {
-		q.R.Body = http.MaxBytesReader(q.W, q.R.Body, maxFormBytes)
 		err = q.R.ParseForm()
 	}
 	if err != nil {
