@@ -130,6 +130,32 @@ func forbiddenAndLeftOut(t *testing.T, d dispatchv1.DispatchServiceClient, plan 
 	}
 }
 
+// TestUrgentCallOff: what is called off late finds its place among runs that
+// stay as they are.
+func TestUrgentCallOff(t *testing.T) {
+	w := newWorld(t)
+	d := w.start(t)
+	w.ready(t, d)
+	w.approve(t, "2", 1, 1)
+	first := planMorning(t, d, "plan-1")
+	eventually(t, "the second floor is known", func() bool {
+		floors, err := d.ListFloors(t.Context(), &dispatchv1.ListFloorsRequest{Yard: yard})
+		return err == nil && len(floors.GetFloors()) == 2
+	})
+	callOff(t, d, "C3", "north", "2", "01")
+	answer, err := edit(t, d, "urgent", first.GetPlanId(), false)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if same := answer.GetChanges().GetUnchangedRunCount(); int(same) != len(first.GetRuns()) {
+		t.Errorf("%d of %d runs stay: %v", same, len(first.GetRuns()), answer.GetChanges().GetRuns())
+	}
+	calls := answer.GetChanges().GetCallOffs()
+	if len(calls) != 1 || calls[0].GetCallOffId() != "C3" || !strings.Contains(calls[0].GetSentence(), "is brought now: 4 beams and 20 blocks") {
+		t.Errorf("call-offs %v, left %v", calls, answer.GetMorning().GetPlan().GetUnserved())
+	}
+}
+
 // TestPlanExplainsItself: why a piece is on its run, what other trucks could do,
 // and what becomes of a call-off.
 func TestPlanExplainsItself(t *testing.T) {

@@ -47,9 +47,19 @@ func main() {
 	}
 }
 
+// nearer is how far the sites of a bench lie, of what a test's do.
+const nearer = 0.35
+
 // wide is a morning that its trucks can just about serve: whoever can takes the
-// beams until the afternoon, and the small trucks are as large as the others.
+// beams until the afternoon, the small trucks are as large as the others, and the
+// sites lie around the yard's own town.
 func wide(p morning.Problem) morning.Problem {
+	yard := p.Rules.Place
+	for i := range p.Sites {
+		at := &p.Sites[i].Place
+		at.LatitudeDeg = yard.LatitudeDeg + nearer*(at.LatitudeDeg-yard.LatitudeDeg)
+		at.LongitudeDeg = yard.LongitudeDeg + nearer*(at.LongitudeDeg-yard.LongitudeDeg)
+	}
 	for i := range p.Orders {
 		p.Orders[i].Window = morning.Window{OpensMinute: 6 * 60, ClosesMinute: 16 * 60}
 	}
