@@ -351,6 +351,27 @@ func TestYardPicksLoadsAndLetsGo(t *testing.T) {
 	}
 }
 
+// A page that repeats nothing comes packed; one that does never.
+func TestYardPacksThePageOfARun(t *testing.T) {
+	p := newPhone(t, pim)
+	for path, want := range map[string]bool{runPath: true, "/yard": false, "/yard/run/2027-03-17/R9": false} {
+		req, err := http.NewRequestWithContext(t.Context(), http.MethodGet, p.base+path, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		resp, err := p.browser.Do(req)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := resp.Body.Close(); err != nil {
+			t.Error(err)
+		}
+		if resp.Uncompressed != want {
+			t.Errorf("%s comes packed: %v", path, resp.Uncompressed)
+		}
+	}
+}
+
 // What a script sends is answered in what it can act on.
 func TestYardAnswersTaps(t *testing.T) {
 	p := newPhone(t, pim, auth.Person{Name: "Odo Bristlecomb", Roles: []auth.Role{auth.Yard}})

@@ -53,12 +53,27 @@ type stackPicture struct {
 type tierPicture struct {
 	Number, Y, Bearer int
 	Beams             []beamPicture
+	// Plain tiers are drawn as a whole: Row is the kind of all their beams, empty
+	// for the tier that is looked at.
+	Row string
 }
 
 // beamPicture is a beam seen from its end. Kind is take, beside, above, below.
 type beamPicture struct {
 	X           int
 	Short, Kind string
+}
+
+// rowsOf are where the beams of whole tiers lie, for one, two, and so on to a
+// full tier: a page has each once, and its pictures only name them.
+func (g *ground) rowsOf() [][]int {
+	rows := make([][]int, g.perTier)
+	for n := range rows {
+		for i := range n + 1 {
+			rows[n] = append(rows[n], labelWide+i*beamWide)
+		}
+	}
+	return rows
 }
 
 // picture of a stack with some of its pieces marked.
@@ -90,6 +105,9 @@ func (g *ground) picture(stackID string, marked ...string) *stackPicture {
 			t.Beams = append(t.Beams, b)
 		}
 		t.Bearer = len(t.Beams) * beamWide
+		if number != p.Tier {
+			t.Row = t.Beams[0].Kind
+		}
 		p.Tiers = append(p.Tiers, t)
 	}
 	return p

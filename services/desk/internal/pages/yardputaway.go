@@ -12,6 +12,7 @@ import (
 type putAwayView struct {
 	BatchID, Path, Sentence string
 	Steps                   []*putStep
+	Rows                    [][]int
 	Stock                   uint64
 }
 
@@ -44,7 +45,7 @@ func putAway(r *shell.Request) error {
 		}
 	}
 	return r.Show("putaway", putAwayView{
-		BatchID: batch, Path: "/yard/put-away/" + url.PathEscape(batch), Sentence: answer.GetSentence(), Steps: putSteps(answer.GetMoves(), g), Stock: answer.GetPosition(),
+		BatchID: batch, Path: "/yard/put-away/" + url.PathEscape(batch), Sentence: answer.GetSentence(), Steps: putSteps(answer.GetMoves(), g), Rows: g.rowsOf(), Stock: answer.GetPosition(),
 	})
 }
 

@@ -28,6 +28,8 @@ type runView struct {
 	// Stopped pieces must not leave; the dispatcher decides.
 	Stopped int
 	Left    bool
+	// Rows of beams that pictures are made of.
+	Rows [][]int
 	// Position and Stock are of the ledgers of dispatch and of stock.
 	Position, Stock uint64
 }
@@ -65,6 +67,9 @@ func yardRun(r *shell.Request) error {
 	if err != nil {
 		return err
 	}
+	// A phone in the yard fetches it again and again. A refusal repeats what a form
+	// asked.
+	r.Packed = r.Problem == nil
 	return r.Show("yardrun", v)
 }
 
@@ -107,6 +112,7 @@ func readRun(r *shell.Request) (*runView, error) {
 			return nil, err
 		}
 	}
+	v.Rows = g.rowsOf()
 	v.build(pieces, g)
 	return v, nil
 }

@@ -2,6 +2,7 @@ package shell
 
 import (
 	"bytes"
+	"compress/gzip"
 	"crypto/rand"
 	"errors"
 	"fmt"
@@ -91,11 +92,29 @@ func (r *Request) Show(name string, data any) error {
 	if fault.ReasonOf(r.Problem) == "SIGN_IN_TOO_OFTEN" {
 		status = tooMany
 	}
-	r.W.WriteHeader(status)
-	if _, err := page.WriteTo(r.W); err != nil {
+	if err := r.write(status, &page); err != nil {
 		r.shell.Log.Debug("a browser went before its page was sent", "error", err)
 	}
 	return nil
+}
+
+// write sends a page, packed when that was asked for and the browser can.
+func (r *Request) write(status int, page *bytes.Buffer) error {
+	if r.Packed {
+		r.W.Header().Set("Vary", "Accept-Encoding")
+	}
+	if !r.Packed || !strings.Contains(r.R.Header.Get("Accept-Encoding"), "gzip") {
+		r.W.WriteHeader(status)
+		_, err := page.WriteTo(r.W)
+		return err
+	}
+	r.W.Header().Set("Content-Encoding", "gzip")
+	r.W.WriteHeader(status)
+	packed := gzip.NewWriter(r.W)
+	if _, err := page.WriteTo(packed); err != nil {
+		return err
+	}
+	return packed.Close()
 }
 
 func (r *Request) trouble(err error) *Trouble {

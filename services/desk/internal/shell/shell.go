@@ -90,7 +90,11 @@ type Request struct {
 	Session *Session
 	// Problem is shown on the page, with the form as it was.
 	Problem error
-	shell   *Shell
+	// Packed sends the page packed. Only for pages that say nothing back of what
+	// the address or a form asked: from the length of such a page a stranger could
+	// learn the token of its forms.
+	Packed bool
+	shell  *Shell
 }
 
 // reasonStaleForm is a form of an earlier sign-in.
