@@ -3,6 +3,7 @@ package browser
 import (
 	"context"
 	"errors"
+	"fmt"
 	"io"
 	"net"
 	"net/url"
@@ -136,6 +137,22 @@ func (p *person) keepsPages() {
 	}
 }
 
+// hasSent waits until no tap is kept on the phone.
+func (p *person) hasSent() {
+	p.t.Helper()
+	ctx, cancel := context.WithTimeout(p.ctx, soon)
+	defer cancel()
+	err := await.Until(ctx, "taps to be sent", func(context.Context) error {
+		if n := ask[int](p, `JSON.parse(localStorage.getItem("spanyard-taps") || '{"taps":[]}').taps.length`); n > 0 {
+			return fmt.Errorf("%d are kept", n)
+		}
+		return nil
+	})
+	if err != nil {
+		p.t.Fatal(err)
+	}
+}
+
 // Pim picks a load on his phone and walks behind the hall, where there is no
 // line. He goes on, and looks the page up again. Meanwhile somebody else picks
 // one of his beams. When the line is back, what he tapped is recorded once, in
@@ -153,6 +170,7 @@ func TestYardPicksThroughALostConnection(t *testing.T) {
 	pim.keepsPages()
 	pim.click("Done: " + short(0) + " is off the stack")
 	pim.sees("Lift beam "+short(1), "1 of ")
+	pim.hasSent()
 
 	line.lose(true)
 	pim.click("Done: " + short(1) + " is off the stack")
@@ -173,6 +191,7 @@ func TestYardPicksThroughALostConnection(t *testing.T) {
 
 	line.lose(false)
 	pim.sees("Not done.", "Lift "+picks[2].GetPieceId(), "cannot be picked", "3 of ")
+	pim.hasSent()
 	pim.keep("journey-pick-told")
 	pim.click("I have read it")
 	pim.seesNot("Not done.", "kept on this phone")

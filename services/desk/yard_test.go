@@ -427,6 +427,19 @@ func TestYardMissesABeam(t *testing.T) {
 	}
 }
 
+// A beam that lies on the next pick is moved away first, or is passed over.
+func TestYardMovesAside(t *testing.T) {
+	p := newPhone(t, pim)
+	p.dispatch.run.Run.Moves = []*dispatcheventv1.AsideMove{{PieceId: "B1-1", FromStackId: "A-01", ToStackId: "A-02", BeforePick: 1}}
+	says(t, p.get(runPath), "First move beam 1 away", "Done: it lies on A-02", `href="#step-2"`, "after the lift")
+	_, page := p.send("", runPath+"/aside", url.Values{"piece_id": {"B1-1"}, "to": {"A-02"}})
+	says(t, page, "On stack A-02 now: B1-1.")
+	p.stock.refuse["move"] = fault.New(fault.Stale, "CANNOT_MOVE", "The moves cannot be made as they are planned. None was recorded.")
+	if a := p.tap(runPath+"/aside", url.Values{"piece_id": {"B1-1"}, "to": {"A-02"}}); a.Keep || !strings.Contains(a.Problem, "cannot be made") {
+		t.Errorf("a refused move is answered %+v", a)
+	}
+}
+
 func TestYardShowsWhatMustNotLeave(t *testing.T) {
 	p := newPhone(t, auth.Person{Name: "Rosamund Tickpenny", Roles: []auth.Role{auth.Dispatcher}})
 	p.dispatch.run.State = dispatchv1.RunState_RUN_STATE_HIT

@@ -60,9 +60,14 @@
       tick.classList.toggle("t-sent", open && sent.has(tick.dataset.tick));
     });
     page.querySelectorAll("[data-step]").forEach((step) => {
-      const is = waiting.has(step.dataset.step) || sent.has(step.dataset.step);
+      const over = (s) => waiting.has(s.dataset.step) || sent.has(s.dataset.step);
+      const aside = (s) => "step" in s.dataset && s.dataset.step.startsWith("aside:");
+      if (over(step) && !aside(step)) done++;
+      // What was to be moved away for a pick need not be when that is done.
+      let pick = step;
+      while (aside(pick)) pick = pick.nextElementSibling;
+      const is = over(step) || over(pick);
       step.classList.toggle("waiting", is);
-      if (is && !step.dataset.step.startsWith("aside:")) done++;
       if (!is && !("stopped" in step.dataset) && !next) next = step;
       if (!is && "#" + step.id === location.hash) inSight = step;
     });
@@ -231,6 +236,7 @@
     } catch { /* there is no line, or no room: the page works without */ }
   }
   keepPages();
+  if (yard()) forget(Number(yard().dataset.position));
   show();
   send();
 })();
