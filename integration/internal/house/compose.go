@@ -18,10 +18,11 @@ func Root() string {
 
 // Compose reads deploy/compose.yaml as an engine would. It fails on anything
 // that is not in the compose specification. Variables come from the
-// environment, so that other images can be named.
-func Compose(ctx context.Context) (*types.Project, error) {
+// environment, so that other images can be named. Services of a profile are read
+// when the profile is named.
+func Compose(ctx context.Context, profiles ...string) (*types.Project, error) {
 	file := filepath.Join(Root(), "deploy", "compose.yaml")
-	options, err := cli.NewProjectOptions([]string{file}, cli.WithOsEnv, cli.WithResolvedPaths(true))
+	options, err := cli.NewProjectOptions([]string{file}, cli.WithOsEnv, cli.WithResolvedPaths(true), cli.WithProfiles(profiles))
 	if err != nil {
 		return nil, fmt.Errorf("read %s: %w", file, err)
 	}
