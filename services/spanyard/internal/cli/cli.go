@@ -40,6 +40,8 @@ type program struct {
 	yard      string
 	actor     string
 	requestID string
+	// accessKey is the file of the key that signs calls; empty when they are not signed.
+	accessKey string
 	json      bool
 	verbose   bool
 
@@ -146,6 +148,8 @@ with --json the bare answer for other programs.`,
 	}
 	flags.StringVar(&p.yard, "yard", envOr("SPANYARD_YARD", "demo"), "id of the yard (SPANYARD_YARD)")
 	flags.StringVar(&p.actor, "as", envOr("SPANYARD_AS", osUser()), "who you are; recorded with every change (SPANYARD_AS)")
+	flags.StringVar(&p.accessKey, "access-key", envOr("SPANYARD_ACCESS_KEY", ""),
+		"private key that signs your calls, where services admit nobody without one (SPANYARD_ACCESS_KEY)")
 	flags.StringVar(&p.requestID, "request-id", "", "repeat a change under its own id: it is made once at most")
 	flags.BoolVar(&p.json, "json", false, "print the answer as JSON, nothing else, on standard output")
 	flags.BoolVarP(&p.verbose, "verbose", "v", false, "say more on standard error: request ids, reason codes")

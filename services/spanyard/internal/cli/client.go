@@ -21,6 +21,7 @@ import (
 	dispatchv1 "spanyard.example/proto/gen/spanyard/dispatch/v1"
 	layoutv1 "spanyard.example/proto/gen/spanyard/layout/v1"
 	stockv1 "spanyard.example/proto/gen/spanyard/stock/v1"
+	"spanyard.example/services/kit/auth"
 	"spanyard.example/services/kit/fault"
 	"spanyard.example/services/kit/rpc"
 	"spanyard.example/services/spanyard/internal/show"
@@ -67,7 +68,15 @@ func (p *program) dial(s service) (*grpc.ClientConn, error) {
 	if conn := p.conns[address]; conn != nil {
 		return conn, nil
 	}
-	conn, err := rpc.Dial(address, grpc.WithChainUnaryInterceptor(p.patience), grpc.WithChainStreamInterceptor(p.asking))
+	options := []grpc.DialOption{grpc.WithChainUnaryInterceptor(p.patience), grpc.WithChainStreamInterceptor(p.asking)}
+	if p.accessKey != "" {
+		signer, err := auth.ReadSigner(p.accessKey)
+		if err != nil {
+			return nil, fault.New(fault.Invalid, "KEY_UNREADABLE", "%s is no private key that calls can be signed with; see deploy/README.md.", p.accessKey).Because(err)
+		}
+		options = append(options, rpc.SignedBy(signer, auth.Person{Name: p.actor, Roles: auth.People}, time.Now)...)
+	}
+	conn, err := rpc.Dial(address, options...)
 	if err != nil {
 		return nil, fault.New(fault.Invalid, "SERVER_INVALID", "%q is not an address of a program; give host:port with %s.", address, flag).Because(err)
 	}
