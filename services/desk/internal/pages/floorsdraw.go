@@ -86,6 +86,8 @@ const (
 	smallFontMM = 60
 	haloShare   = 0.9
 	sideShare   = 0.75
+	// wallTextShare is half the width of a partition's load, in heights.
+	wallTextShare = 3
 )
 
 // mostDrawnBeams of a floor that are drawn one by one; a larger floor is shown
@@ -202,7 +204,7 @@ func roomPicture(r *layouteventv1.RoomPlan, changed map[string]bool) *picture {
 	}
 	for _, w := range r.GetPartitions() {
 		s.Walls = append(s.Walls, wallShape{p.line(w.GetFrom(), w.GetTo()), labelled{
-			Text: figureOf(w.GetKnPerM()) + " kN/m", At: p.between(w.GetFrom(), w.GetTo()), Degrees: p.upright(w.GetFrom(), w.GetTo()),
+			Text: figureOf(w.GetKnPerM()) + " kN/m", At: p.beyond(w.GetFrom(), w.GetTo()),
 		}})
 	}
 	p.Rooms = []roomShape{s}
@@ -277,6 +279,13 @@ func (p *picture) line(a, b *layouteventv1.PlanPoint) lineShape {
 
 func (p *picture) between(a, b *layouteventv1.PlanPoint) place {
 	return p.at(&layouteventv1.PlanPoint{XMm: (a.GetXMm() + b.GetXMm()) / 2, YMm: (a.GetYMm() + b.GetYMm()) / 2})
+}
+
+// beyond the end of a line is where its text hides nothing that lies on it.
+func (p *picture) beyond(a, b *layouteventv1.PlanPoint) place {
+	from, to := p.at(a), p.at(b)
+	length := math.Max(1, math.Hypot(to.X-from.X, to.Y-from.Y))
+	return place{math.Round(to.X + wallTextShare*p.Font*(to.X-from.X)/length), math.Round(to.Y + p.Font*(to.Y-from.Y)/length)}
 }
 
 // upright is the turn of a text along a line that is read from below or from

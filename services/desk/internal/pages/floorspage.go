@@ -295,8 +295,6 @@ func leaveOut(r *shell.Request, f floorForm) error {
 			req.Problems = append(req.Problems, int32(n))
 		}
 	}
-	// More than one request names are left out in pieces by the person; all
-	// that is open goes at once.
 	answer, err := r.Shell().Layout.LeaveOut(r.Ctx(), req)
 	if err != nil {
 		return err
@@ -308,7 +306,7 @@ func leaveOut(r *shell.Request, f floorForm) error {
 func reorder(r *shell.Request, f floorForm) error {
 	type numbered struct {
 		room   string
-		number int
+		number float64
 	}
 	var rooms []numbered
 	bad := fault.New(fault.Invalid, "ORDER_INVALID", "%s", r.Shell().Words.Say("floors.order_wrong"))
@@ -317,7 +315,7 @@ func reorder(r *shell.Request, f floorForm) error {
 		if i < len(r.R.PostForm["order"]) {
 			text = r.R.PostForm["order"][i]
 		}
-		n, err := strconv.Atoi(strings.TrimSpace(text))
+		n, err := strconv.ParseFloat(strings.ReplaceAll(strings.TrimSpace(text), ",", "."), 64)
 		if err != nil {
 			bad.At(room, text, r.Shell().Words.Say("floors.no_number"), r.Shell().Words.Say("floors.order_allowed"))
 		}

@@ -19,7 +19,7 @@ function readDrawing(text) {
   const rows = text.split(/\r\n|\n|\r/);
   const found = { layers: new Map(), units: 0, low: [Infinity, Infinity], high: [-Infinity, -Infinity] };
   const layer = (name) => {
-    if (!found.layers.has(name)) found.layers.set(name, { count: 0, d: [] });
+    if (!found.layers.has(name)) found.layers.set(name, { count: 0, closed: 0, d: [] });
     return found.layers.get(name);
   };
   const point = (x, y) => {
@@ -42,6 +42,8 @@ function readDrawing(text) {
   };
   const draw = (name, points, closed) => {
     if (section !== "ENTITIES" || points.length < 2 || points.some((p) => !Number.isFinite(p[0]) || !Number.isFinite(p[1]))) return;
+    const first = points[0], last = points[points.length - 1];
+    if (points.length > 2 && (closed || first[0] === last[0] && first[1] === last[1])) layer(name).closed++;
     layer(name).d.push("M" + points.map((p) => point(p[0], p[1])).join("L") + (closed ? "Z" : ""));
   };
   let awaited = "";
@@ -88,7 +90,9 @@ function showLayers(box, found) {
   // A name with a comma cannot stand in the field; the file's own words may.
   const says = (field, name) => field.value.split(",").map((s) => s.trim()).some((pattern) => pattern !== "" &&
     new RegExp("^" + pattern.replace(/[.+^${}()|[\]\\]/g, "\\$&").replace(/\*/g, ".*").replace(/\?/g, ".") + "$", "i").test(name));
-  const use = new Map(names.map((name) => [name, says(openings, name) ? "openings" : says(rooms, name) ? "rooms" : "neither"]));
+  // A drawing has more than rooms: with several layers a person says which.
+  const open = rooms.value.trim() === "*" && names.length > 1;
+  const use = new Map(names.map((name) => [name, says(openings, name) ? "openings" : !open && says(rooms, name) ? "rooms" : "neither"]));
   const width = found.high[0] - found.low[0], height = found.high[1] - found.low[1];
   const paths = new Map();
   const picture = make("svg", { class: "plan drawn", role: "img", "aria-label": words.picture });
@@ -107,14 +111,17 @@ function showLayers(box, found) {
       if (use.get(name) !== "neither") picture.append(path);
     }
     if (use.size > 0) {
-      const all = names.every((name) => use.get(name) === "rooms");
-      rooms.value = all ? "*" : names.filter((name) => use.get(name) === "rooms").join(", ");
+      rooms.value = names.filter((name) => use.get(name) === "rooms").join(", ");
       openings.value = names.filter((name) => use.get(name) === "openings").join(", ");
     }
   };
   const body = make("tbody", {});
   names.forEach((name, i) => {
-    const row = make("tr", {}, make("th", { scope: "row" }, name), make("td", { class: "n" }, String(found.layers.get(name).count)));
+    const row = make("tr", {}, make("th", { scope: "row" }, name), make("td", { class: "n" }, String(found.layers.get(name).count)),
+      make("td", { class: "n" }, String(found.layers.get(name).closed)));
+    for (const [event, looked] of [["pointerenter", true], ["pointerleave", false], ["focusin", true], ["focusout", false]]) {
+      row.addEventListener(event, () => paths.get(name)?.classList.toggle("looked", looked));
+    }
     for (const what of ["rooms", "openings", "neither"]) {
       const pick = make("input", { type: "radio", name: "layer-" + i, value: what, "aria-label": name + ": " + words[what] });
       pick.checked = use.get(name) === what;
@@ -125,7 +132,7 @@ function showLayers(box, found) {
     }
     body.append(row);
   });
-  const head = make("tr", {}, ...[words.layer, words.lines, words.rooms, words.openings, words.neither].map((w) => make("th", {}, w)));
+  const head = make("tr", {}, ...[words.layer, words.lines, words.closed, words.rooms, words.openings, words.neither].map((w) => make("th", {}, w)));
   const size = make("p", { role: "status" });
   const unit = document.getElementById("unit_mm");
   const measure = () => {
@@ -134,7 +141,7 @@ function showLayers(box, found) {
     size.textContent = mm ? words.size.replace("%s", metres(width)).replace("%s", metres(height)) : words.unit;
   };
   unit.addEventListener("change", measure);
-  const shown = make("div", { id: "layers-shown" }, size, make("div", { class: "layers" }, make("table", {}, make("thead", {}, head), body)));
+  const shown = make("div", { id: "layers-shown" }, size, make("p", {}, words.choose), make("div", { class: "layers" }, make("table", {}, make("thead", {}, head), body)));
   if (paths.size) shown.append(picture);
   document.getElementById("layers-shown")?.remove();
   box.append(shown);
