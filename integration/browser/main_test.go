@@ -29,6 +29,9 @@ import (
 var (
 	// program is the path of the program under test.
 	program string
+	// planned is a data folder with the demo yard, loaded and its morning planned;
+	// yards start on copies of it.
+	planned string
 	// axe is the text of axe-core.
 	axe string
 	// chromium has the one browser process; every person gets a profile in it
@@ -98,6 +101,10 @@ func prepare(folder string) error {
 	}
 	program = filepath.Join(folder, "spanyard")
 	if _, err := output(exec.CommandContext(ctx, "go", "build", "-C", filepath.Join(root, "services", "spanyard"), "-o", program, "./cmd/spanyard")); err != nil {
+		return err
+	}
+	planned = filepath.Join(folder, "planned")
+	if _, err := output(exec.CommandContext(ctx, program, "demo", "--once", "--json", "--data", planned)); err != nil {
 		return err
 	}
 	path, err := output(exec.CommandContext(ctx, filepath.Join(root, "scripts", "axe")))

@@ -59,7 +59,11 @@ func stopYards() {
 // nobody has done anything yet.
 func freshYard(t *testing.T) *yard {
 	t.Helper()
-	return ownYard(t, t.TempDir(), "demo")
+	data := t.TempDir()
+	if err := os.CopyFS(data, os.DirFS(planned)); err != nil {
+		t.Fatal(err)
+	}
+	return ownYard(t, data, "demo")
 }
 
 // ownYard starts the program as it is told, for one test.
@@ -178,6 +182,9 @@ func underWay(t *testing.T) *day {
 	sharedOnce.Do(func() {
 		data, err := os.MkdirTemp("", "spanyard-browser-")
 		if err != nil {
+			t.Fatal(err)
+		}
+		if err := os.CopyFS(data, os.DirFS(planned)); err != nil {
 			t.Fatal(err)
 		}
 		y, err := start(data, "demo")
