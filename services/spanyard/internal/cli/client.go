@@ -185,6 +185,14 @@ func (p *program) dispatch() (dispatchv1.DispatchServiceClient, error) {
 // as returns the context of calls made in the user's name.
 func (p *program) as(ctx context.Context) context.Context { return rpc.AsActor(ctx, p.actor) }
 
+// planMargin is for what planning does beside improving the plan.
+const planMargin = 30 * time.Second
+
+// planning is as, with time for a budget.
+func (p *program) planning(ctx context.Context, budgetMS int32) (context.Context, context.CancelFunc) {
+	return context.WithTimeout(p.as(ctx), time.Duration(budgetMS)*time.Millisecond+planMargin)
+}
+
 // request returns the id of a change: the one to repeat, or a new one. It is
 // told when somebody may want to repeat it.
 func (p *program) request() string {

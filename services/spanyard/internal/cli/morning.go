@@ -102,7 +102,8 @@ plan is confirmed.`,
 			if err != nil {
 				return err
 			}
-			ctx := p.as(cmd.Context())
+			ctx, cancel := p.planning(cmd.Context(), req.GetBudgetMs())
+			defer cancel()
 			req.Yard, req.RequestId, req.Day = p.yard, p.request(), args[0]
 			answer, err := c.PlanMorning(ctx, req)
 			if err != nil {

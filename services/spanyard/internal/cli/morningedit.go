@@ -44,7 +44,9 @@ before stays as well. Runs may be named without their plan: R03.`,
 				return err
 			}
 			req.Yard, req.RequestId, req.PlanId, req.Edits = p.yard, p.request(), args[0], edits
-			answer, err := c.EditMorning(p.as(cmd.Context()), req)
+			ctx, cancel := p.planning(cmd.Context(), req.GetBudgetMs())
+			defer cancel()
+			answer, err := c.EditMorning(ctx, req)
 			if err != nil {
 				return err
 			}

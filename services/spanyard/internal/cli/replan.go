@@ -42,7 +42,8 @@ the yard hear of it when it is confirmed. What changes is listed run by run.`,
 			if err != nil {
 				return err
 			}
-			ctx := p.as(cmd.Context())
+			ctx, cancel := p.planning(cmd.Context(), req.GetBudgetMs())
+			defer cancel()
 			req.Yard, req.RequestId, req.Day = p.yard, p.request(), args[0]
 			answer, err := c.ReplanMorning(ctx, req)
 			if err != nil {

@@ -6,6 +6,7 @@ import (
 	"encoding/hex"
 	"fmt"
 	"strings"
+	"time"
 
 	"google.golang.org/grpc"
 
@@ -212,7 +213,9 @@ func (l *Loader) settle(ctx context.Context) error {
 func (l *Loader) Plan(ctx context.Context) (*dispatchv1.Morning, error) {
 	m := l.s.Main
 	l.say("Planning the morning of " + m.Day)
-	answer, err := l.dispatch.PlanMorning(rpc.AsActor(ctx, m.People.Dispatcher), &dispatchv1.PlanMorningRequest{
+	planning, cancel := context.WithTimeout(ctx, planBudgetMS*time.Millisecond+planMargin)
+	defer cancel()
+	answer, err := l.dispatch.PlanMorning(rpc.AsActor(planning, m.People.Dispatcher), &dispatchv1.PlanMorningRequest{
 		Yard: m.Yard, RequestId: l.request("plan"), Day: m.Day, BudgetMs: planBudgetMS,
 	})
 	if err != nil {
@@ -230,3 +233,6 @@ func (l *Loader) Plan(ctx context.Context) (*dispatchv1.Morning, error) {
 // planBudgetMS is far more than planning a scenario takes, so that a slow
 // machine comes to the same plan as a fast one.
 const planBudgetMS = 30_000
+
+// planMargin is for what planning does beside improving the plan.
+const planMargin = time.Minute
