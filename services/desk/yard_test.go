@@ -445,7 +445,7 @@ func TestYardShowsWhatMustNotLeave(t *testing.T) {
 	p.dispatch.run.State = dispatchv1.RunState_RUN_STATE_HIT
 	p.dispatch.run.Hits = []*dispatcheventv1.RunHit{{PieceId: "B1-3", Mark: "1-01-01", Reason: "batch B1 is in quarantine"}}
 	page := p.get(runPath)
-	says(t, page, "This run must not leave as it is.", "batch B1 is in quarantine", "Lift beam 2")
+	says(t, page, "This run must not leave as it is.", "batch B1 is in quarantine", "Leave beam 3", `class="b-held" fill="url(#p-held)"`, "Lift beam 2")
 	if strings.Contains(page, runPath+"/gone") {
 		t.Error("the dispatcher is offered what yard staff record")
 	}

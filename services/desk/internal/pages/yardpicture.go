@@ -58,7 +58,8 @@ type tierPicture struct {
 	Row string
 }
 
-// beamPicture is a beam seen from its end. Kind is take, beside, above, below.
+// beamPicture is a beam seen from its end. Kind is take, beside, above, below, or held:
+// marked, and must not be lifted.
 type beamPicture struct {
 	X           int
 	Short, Kind string
@@ -111,4 +112,16 @@ func (g *ground) picture(stackID string, marked ...string) *stackPicture {
 		p.Tiers = append(p.Tiers, t)
 	}
 	return p
+}
+
+// hold shows what is marked as what must not be lifted.
+func (p *stackPicture) hold() {
+	p.ArrowX = -1
+	for _, t := range p.Tiers {
+		for i := range t.Beams {
+			if t.Beams[i].Kind == "take" {
+				t.Beams[i].Kind = "held"
+			}
+		}
+	}
 }

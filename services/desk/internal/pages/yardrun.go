@@ -25,13 +25,33 @@ type runView struct {
 	Ticks []pickTick
 	// Done of all pieces are off their stacks; Inside are on the truck.
 	Done, All, Inside int
-	// Stopped pieces must not leave; the dispatcher decides.
+	// Stopped pieces must not leave, for these Reasons; the dispatcher decides.
 	Stopped int
+	Reasons []stopReason
 	Left    bool
 	// Rows of beams that pictures are made of.
 	Rows [][]int
 	// Position and Stock are of the ledgers of dispatch and of stock.
 	Position, Stock uint64
+}
+
+// stopReason is why pieces of a run must not leave.
+type stopReason struct {
+	Reason string
+	Pieces []string
+}
+
+// stopReasons of hits, each with its pieces: a whole batch is stopped at a time.
+func stopReasons(hits []*dispatcheventv1.RunHit) []stopReason {
+	var all []stopReason
+	for _, h := range hits {
+		i := slices.IndexFunc(all, func(s stopReason) bool { return s.Reason == h.GetReason() })
+		if i < 0 {
+			i, all = len(all), append(all, stopReason{Reason: h.GetReason()})
+		}
+		all[i].Pieces = append(all[i].Pieces, strings.TrimSpace(h.GetPieceId()+" "+h.GetMark()))
+	}
+	return all
 }
 
 // yardStep is one lift: a beam or a pallet for the truck, or a beam that is
@@ -112,7 +132,7 @@ func readRun(r *shell.Request) (*runView, error) {
 			return nil, err
 		}
 	}
-	v.Rows = g.rowsOf()
+	v.Rows, v.Reasons = g.rowsOf(), stopReasons(run.GetHits())
 	v.build(pieces, g)
 	return v, nil
 }
@@ -250,6 +270,8 @@ func (v *runView) lift(t *pickTick, why string, p *stockv1.Piece, g *ground) {
 			s.Picture = g.picture(s.From, s.PieceID)
 			if why == "" {
 				g.take(s.From, s.PieceID)
+			} else {
+				s.Picture.hold()
 			}
 		}
 	}
