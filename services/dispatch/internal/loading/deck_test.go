@@ -95,7 +95,8 @@ func TestLimitsOfADeck(t *testing.T) {
 		{"a kilogram above it", truck, []Unit{beam(1, 4000, 4500), beam(2, 4000, 4501)}, false},
 		{"rear axle too weak", heavy, []Unit{beam(1, 6000, 6000)}, false},
 		{"eight pallets in two lanes", truck, pallets(8), true},
-		{"nine pallets", truck, pallets(9), false},
+		{"nine pallets, some turned", truck, pallets(9), true},
+		{"eleven pallets", truck, pallets(11), false},
 		{"pallets in one narrow lane lie turned as fits", narrow, pallets(4), true},
 	} {
 		if _, ok := NewDeck(c.truck, rules, 0).Load([][]Unit{c.units}); ok != c.fits {

@@ -182,17 +182,22 @@ type laneLength struct{}
 func (laneLength) rule() string { return "lane_length" }
 
 func (laneLength) refuse(d *Deck, drops [][]Unit) string {
-	room := int64(d.lanes) * int64(d.limitMM+d.rules.PileGapMM) * 1000
-	var need int64
+	room, count := d.newBudget(), 0
+	left := room
 	for _, units := range drops {
 		for i := range units {
-			need += d.laneOf(&units[i])
+			left.take(d, &units[i])
 		}
+		count += len(units)
 	}
-	if need <= room {
+	need := room.wide - left.wide
+	if count > exactUnits {
+		need = room.lane - left.lane
+	}
+	if need <= room.lane {
 		return ""
 	}
-	return fmt.Sprintf("the piles take at least %s of lane; the deck has %s in %d", metres(int((need+999)/1000)), metres(int(room/1000)), d.lanes)
+	return fmt.Sprintf("the piles take at least %s of lane; the deck has %s in %d", metres(int((need+999)/1000)), metres(int(room.lane/1000)), d.lanes)
 }
 
 // axleLimit is the limit of one axle, at departure and after every drop. The

@@ -158,3 +158,55 @@ func TestLongestStretch(t *testing.T) {
 		}
 	})
 }
+
+// cutting is the fewest runs that a chain needs from a unit on when each takes
+// a stretch that the truck can take, by trying all cuttings.
+func (w *world) cutting(truck, start int) int {
+	units := len(w.chains[0].units)
+	best := 1 << 20
+	for cuts := range 1 << (units - start - 1) {
+		runs, from, ok := 0, start, true
+		for end := start + 1; end <= units && ok; end++ {
+			if end < units && cuts&(1<<(end-start-1)) == 0 {
+				continue
+			}
+			win := w.chains[0].windowOf(from, end)
+			ok = win.OpensMinute <= win.ClosesMinute && w.load(truck, []stretch{{0, from, end}}).ok
+			runs, from = runs+1, end
+		}
+		if ok {
+			best = min(best, runs)
+		}
+	}
+	return best
+}
+
+// TestCuttingOfOneSite: the longest stretch that the truck takes, again and
+// again, makes the fewest runs of one kind of truck for a site's laying order:
+// as few as the best of all cuttings, also with weak axles.
+func TestCuttingOfOneSite(t *testing.T) {
+	cases, several := 0, 0
+	rapid.Check(t, func(t *rapid.T) {
+		p := tiny(t)
+		p.Trucks = p.Trucks[:1]
+		p.Trucks[0].MaxFrontKg = p.Trucks[0].TareFrontKg + rapid.IntRange(100, 1500).Draw(t, "front")
+		p.Trucks[0].MaxRearKg = p.Trucks[0].TareRearKg + rapid.IntRange(300, 2000).Draw(t, "rear")
+		p.Orders = p.Orders[:1]
+		w := settle(p, map[string]picking.Cut{})
+		if len(w.chains) != 1 || len(w.chains[0].trucks) == 0 || len(w.chains[0].units) == 0 || len(w.chains[0].units) > 12 {
+			t.Skip("not one site with few pieces")
+		}
+		least := w.cutting(0, 0)
+		if least == 1<<20 {
+			return // not everything can be brought
+		}
+		cases++
+		if least > 1 {
+			several++
+		}
+		if got := w.runsFrom(0, 0); got != least {
+			t.Fatalf("%d runs; the best cutting has %d", got, least)
+		}
+	})
+	t.Logf("%d sites, %d of them with several runs", cases, several)
+}
