@@ -88,6 +88,10 @@ const (
 	sideShare   = 0.75
 	// wallTextShare is half the width of a partition's load, in heights.
 	wallTextShare = 3
+	// bayShare leads from a row into the bay beside it.
+	bayShare = 1.7
+	// leastShare of its lettering that a small room's name keeps.
+	leastShare = 0.5
 )
 
 // mostDrawnBeams of a floor that are drawn one by one; a larger floor is shown
@@ -159,7 +163,7 @@ func floorPicture(rooms []*layouteventv1.RoomPlan, path string) *picture {
 	for _, r := range rooms {
 		s := p.shape(r)
 		s.Path = path
-		s.Font = math.Round(math.Min(p.Font, roomFont(r)))
+		s.Font = math.Round(math.Min(p.Font, math.Max(roomFont(r), leastShare*p.Font)))
 		if beams <= mostDrawnBeams {
 			for _, b := range r.GetBeams() {
 				s.Beams = append(s.Beams, beamShape{Path: p.path(b.GetCorners())})
@@ -204,7 +208,7 @@ func roomPicture(r *layouteventv1.RoomPlan, changed map[string]bool) *picture {
 	}
 	for _, w := range r.GetPartitions() {
 		s.Walls = append(s.Walls, wallShape{p.line(w.GetFrom(), w.GetTo()), labelled{
-			Text: figureOf(w.GetKnPerM()) + " kN/m", At: p.beyond(w.GetFrom(), w.GetTo()),
+			Text: figureOf(w.GetKnPerM()) + " kN/m", At: p.besideWall(w, r.GetDirectionDegrees()),
 		}})
 	}
 	p.Rooms = []roomShape{s}
@@ -281,11 +285,21 @@ func (p *picture) between(a, b *layouteventv1.PlanPoint) place {
 	return p.at(&layouteventv1.PlanPoint{XMm: (a.GetXMm() + b.GetXMm()) / 2, YMm: (a.GetYMm() + b.GetYMm()) / 2})
 }
 
-// beyond the end of a line is where its text hides nothing that lies on it.
-func (p *picture) beyond(a, b *layouteventv1.PlanPoint) place {
-	from, to := p.at(a), p.at(b)
+// besideWall is where the load of a partition hides no mark: in the bay beside
+// one that stands along the beams, behind the end of one across them.
+func (p *picture) besideWall(w *layouteventv1.PlanPartition, beamDegrees float64) place {
+	from, to := p.at(w.GetFrom()), p.at(w.GetTo())
 	length := math.Max(1, math.Hypot(to.X-from.X, to.Y-from.Y))
-	return place{math.Round(to.X + wallTextShare*p.Font*(to.X-from.X)/length), math.Round(to.Y + p.Font*(to.Y-from.Y)/length)}
+	along := place{(to.X - from.X) / length, (to.Y - from.Y) / length}
+	turn := beamDegrees * math.Pi / 180
+	if math.Abs(along.X*math.Cos(turn)-along.Y*math.Sin(turn)) < math.Sqrt2/2 {
+		return place{math.Round(to.X + wallTextShare*p.Font*along.X), math.Round(to.Y + p.Font*along.Y)}
+	}
+	middle := p.between(w.GetFrom(), w.GetTo())
+	if along.X < 0 {
+		along = place{-along.X, -along.Y}
+	}
+	return place{math.Round(middle.X + bayShare*p.Font*along.Y), math.Round(middle.Y - bayShare*p.Font*along.X)}
 }
 
 // upright is the turn of a text along a line that is read from below or from
