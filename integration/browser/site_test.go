@@ -75,9 +75,9 @@ func TestSiteLaysItsDelivery(t *testing.T) {
 	p.fill("Your name", "Bram Oddsock")
 	p.follow("All of it was set down")
 	p.sees("were taken over by Bram Oddsock", "Set down at your site.")
-	p.do("look at the laying plan", chromedp.ScrollIntoView(chromedp.CSS("img.plan")))
+	p.do("look at the laying plan", chromedp.ScrollIntoView(chromedp.CSS("img.layplan")))
 	p.sees("revision 1")
-	p.awaits("the laying plan to be drawn", `[...document.querySelectorAll("img.plan")].every((i) => i.complete && i.naturalWidth > 100)`)
+	p.awaits("the laying plan to be drawn", `[...document.querySelectorAll("img.layplan")].every((i) => i.complete && i.naturalWidth > 100)`)
 	p.keep("site-laying")
 	p.check("site-laying")
 
