@@ -127,11 +127,36 @@ func drive(t *testing.T, w *world, d *running, run *eventv1.Run) {
 		t.Errorf("departed again: %v, %v", again, err)
 	}
 	for _, drop := range run.GetDrops() {
+		layFirst(ctx, t, d, run.GetRunId(), drop.GetNumber())
 		answer, err := d.DeliverDrop(ctx, &dispatchv1.DeliverDropRequest{
 			Yard: yard, RequestId: fmt.Sprintf("drop-%s-%d", run.GetRunId(), drop.GetNumber()), RunId: run.GetRunId(), DropNumber: drop.GetNumber(), ReceivedBy: "Di Example",
 		})
 		if err != nil || answer.GetPieceCount() == 0 {
 			t.Fatalf("drop %d: %v, %v", drop.GetNumber(), answer, err)
+		}
+	}
+}
+
+// layFirst ticks off the first beam of a drop as its site does, off the truck.
+func layFirst(ctx context.Context, t *testing.T, d dispatchv1.DispatchServiceClient, runID string, number int32) {
+	t.Helper()
+	ask := &dispatchv1.GetDropRequest{Yard: yard, RunId: runID, DropNumber: number}
+	drop, err := d.GetDrop(ctx, ask)
+	if err != nil || !drop.GetDeparted() || drop.GetDelivered() || drop.GetSiteName() == "" || len(drop.GetRooms()) == 0 {
+		t.Fatalf("drop %d as its site sees it: %v, %v", number, drop, err)
+	}
+	for _, room := range drop.GetRooms() {
+		for _, p := range room.GetPieces() {
+			if p.GetBeam() == nil {
+				continue
+			}
+			laid, err := d.RecordLaying(ctx, &dispatchv1.RecordLayingRequest{
+				Yard: yard, RequestId: fmt.Sprintf("lay-%s-%d", runID, number), RunId: runID, DropNumber: number, LaidPieceIds: []string{p.GetPieceId()},
+			})
+			if err != nil || laid.GetLaidCount() != 1 {
+				t.Fatalf("lay %s: %v, %v", p.GetPieceId(), laid, err)
+			}
+			return
 		}
 	}
 }

@@ -387,7 +387,14 @@ func TestDocuments(t *testing.T) {
 		t.Errorf("%d beams of %d are drawn; marked as a draft: %v", beams, s.GetBeamCount(), draft)
 	}
 
+	// Nobody lays by a draft.
+	lay := &layoutv1.DrawApprovedPlanRequest{Yard: yard, JobId: "J-9", Floor: "2", Revision: 1}
+	_, err = client.DrawApprovedPlan(ctx, lay)
+	wantFault(t, err, fault.Stale, "PLAN_NOT_APPROVED")
 	must(client.ApproveLayingPlan(ctx, &layoutv1.ApproveLayingPlanRequest{Yard: yard, RequestId: "a1", JobId: "J-9", Floor: "2", Revision: 1, Engineer: "Odalys Brenk"}))(t)
+	if drawn := must(client.DrawApprovedPlan(ctx, lay))(t).GetDrawing(); !bytes.HasPrefix(drawn, []byte("<svg")) || bytes.Contains(drawn, []byte("draft")) {
+		t.Errorf("the approved plan is drawn as %.60q", drawn)
+	}
 	ask.Documents = []layoutv1.DocumentKind{layoutv1.DocumentKind_DOCUMENT_KIND_DRAWING_SVG}
 	d := must(client.RenderDocuments(ctx, ask))(t).GetDocuments()[0]
 	if d.GetName() != "J-9-floor-2-rev-1-laying-plan.svg" || bytes.Contains(d.GetContent(), []byte("draft")) {
