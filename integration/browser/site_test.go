@@ -43,6 +43,9 @@ func box(p *dispatchv1.DropPiece) chromedp.JSPath {
 	return chromedp.JSPath(fmt.Sprintf("document.getElementById(%q)", p.GetPieceId()))
 }
 
+// drawn says whether the laying plans of the page are there.
+const drawn = `[...document.querySelectorAll("img.layplan")].every((i) => i.complete && i.naturalWidth > 100)`
+
 // The truck stands at the gate: the foreman sees what comes next, ticks off what
 // is laid, tells what is broken, and takes the delivery over. The dispatcher
 // sees it.
@@ -77,7 +80,7 @@ func TestSiteLaysItsDelivery(t *testing.T) {
 	p.sees("were taken over by Bram Oddsock", "Set down at your site.")
 	p.do("look at the laying plan", chromedp.ScrollIntoView(chromedp.CSS("img.layplan")))
 	p.sees("revision 1")
-	p.awaits("the laying plan to be drawn", `[...document.querySelectorAll("img.layplan")].every((i) => i.complete && i.naturalWidth > 100)`)
+	p.awaits("the laying plan to be drawn", drawn)
 	p.keep("site-laying")
 	p.check("site-laying")
 
@@ -97,6 +100,8 @@ func TestSiteBeforeTheTruckLeaves(t *testing.T) {
 	d := underWay(t)
 	p := foreman(t, d, phone, d.confirmed, 1)
 	p.sees("The truck has not left the yard yet.", "Laying plan")
+	p.do("look at the laying plan", chromedp.ScrollIntoView(chromedp.CSS("img.layplan")))
+	p.awaits("the laying plan to be drawn", drawn)
 	p.seesNot("is laid\n", "Tell the yard", "All of it was set down")
 	p.keep("site-before")
 	p.check("site-before")
