@@ -183,6 +183,7 @@
     try {
       const answer = await fetch(taps.dataset.path + "?stock=" + position, { signal: AbortSignal.timeout(ANSWER_WITHIN) });
       if (!answer.ok || answer.redirected) return false;
+      await renew(answer.clone());
       text = await answer.text();
     } catch { return false; }
     const fresh = new DOMParser().parseFromString(text, "text/html");
@@ -196,6 +197,16 @@
     if (live) live.hidden = true;
     show();
     return true;
+  }
+
+  // renew the page that is kept for when there is no line: what is forgotten here
+  // has to be on it.
+  async function renew(answer) {
+    if (!window.caches) return;
+    try {
+      const cache = await caches.open(PAGES);
+      if (await cache.match(taps.dataset.path)) await cache.put(taps.dataset.path, answer);
+    } catch { /* there is no room: the page as it was stays */ }
   }
 
   // forget what pages show by now.
