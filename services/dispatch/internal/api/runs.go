@@ -72,13 +72,14 @@ func (s *Server) DepartRun(ctx context.Context, req *dispatchv1.DepartRunRequest
 func (s *Server) DeliverDrop(ctx context.Context, req *dispatchv1.DeliverDropRequest) (*dispatchv1.DeliverDropResponse, error) {
 	result, err := s.office.Do(ctx, ask(ctx, req), daybook.DeliverDrop{
 		RunID: req.GetRunId(), DropNumber: int(req.GetDropNumber()), ReceivedBy: req.GetReceivedBy(), At: s.office.Clock.Now(),
+		Refused: req.GetRefusedPieceIds(), RefuseAll: req.GetRefuseAll(), RefusalReason: req.GetRefusalReason(),
 	})
 	if err != nil {
 		return nil, err
 	}
 	for _, e := range result.Events {
 		if d, ok := e.Fact.(daybook.DropDelivered); ok {
-			return &dispatchv1.DeliverDropResponse{PieceCount: int32(len(d.PieceIDs)), Position: result.Position}, nil
+			return &dispatchv1.DeliverDropResponse{PieceCount: int32(len(d.PieceIDs)), RefusedCount: int32(len(d.Refused)), Position: result.Position}, nil
 		}
 	}
 	return nil, fault.New(fault.Internal, "DROP_LOST", "The request led to no delivery.")

@@ -103,7 +103,7 @@ func runToProto(event daybook.Event) (*eventv1.Event, error) {
 	case daybook.DropDelivered:
 		return &eventv1.Event{Kind: &eventv1.Event_DropDelivered{DropDelivered: &eventv1.DropDelivered{
 			RunId: e.RunID, DropNumber: int32(e.DropNumber), SiteId: e.SiteID, PieceIds: e.PieceIDs,
-			ReceivedBy: e.ReceivedBy, DeliveredAt: stamp(e.DeliveredAt),
+			ReceivedBy: e.ReceivedBy, DeliveredAt: stamp(e.DeliveredAt), RefusedPieceIds: e.Refused, RefusalReason: e.RefusalReason,
 		}}}, nil
 	case daybook.LayingRecorded:
 		return &eventv1.Event{Kind: &eventv1.Event_LayingRecorded{LayingRecorded: &eventv1.LayingRecorded{
@@ -249,7 +249,7 @@ func runFromProto(msg *eventv1.Event) (daybook.Event, error) {
 		e := k.DropDelivered
 		return daybook.DropDelivered{
 			RunID: e.GetRunId(), DropNumber: int(e.GetDropNumber()), SiteID: e.GetSiteId(), PieceIDs: e.GetPieceIds(),
-			ReceivedBy: e.GetReceivedBy(), DeliveredAt: moment(e.GetDeliveredAt()),
+			ReceivedBy: e.GetReceivedBy(), DeliveredAt: moment(e.GetDeliveredAt()), Refused: e.GetRefusedPieceIds(), RefusalReason: e.GetRefusalReason(),
 		}, nil
 	case *eventv1.Event_RunCancelled:
 		e := k.RunCancelled

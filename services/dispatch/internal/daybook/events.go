@@ -105,6 +105,9 @@ type (
 		PieceIDs    []string
 		ReceivedBy  string
 		DeliveredAt time.Time
+		// Refused are the pieces that the site did not take.
+		Refused       []string
+		RefusalReason string
 	}
 	// LayingRecorded: a site ticked off beams as laid, or took ticks back.
 	LayingRecorded struct {

@@ -131,6 +131,9 @@ func (r *RunStatus) mayLie(drop int, pieceID string) string {
 	if item.IsPallet() {
 		return "is a pallet of blocks, and not ticked off"
 	}
+	if slices.Contains(r.TakenBack, pieceID) {
+		return "was not taken at the site, or went back to the yard"
+	}
 	if hit, stopped := r.Stopped(pieceID); stopped && hit.Kind != Redrawn {
 		return "must not be used: " + hit.Reason
 	}

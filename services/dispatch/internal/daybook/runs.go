@@ -2,6 +2,7 @@ package daybook
 
 import (
 	"slices"
+	"strings"
 	"time"
 
 	"spanyard.example/services/kit/fault"
@@ -59,12 +60,18 @@ func (c DepartRun) decide(s State) ([]Event, error) {
 	return []Event{RunDeparted{RunID: c.RunID, DepartedBy: c.DepartedBy, DepartedAt: c.At}}, nil
 }
 
-// DeliverDrop records that the next drop of a run was set down.
+// DeliverDrop records that the next drop of a run was set down, but for what
+// the site refused: that stays on the truck, and its place is to be filled
+// again.
 type DeliverDrop struct {
 	RunID      string
 	DropNumber int
 	ReceivedBy string
 	At         time.Time
+	// Refused pieces, or all of them, and why.
+	Refused       []string
+	RefuseAll     bool
+	RefusalReason string
 }
 
 func (c DeliverDrop) decide(s State) ([]Event, error) {
@@ -88,10 +95,42 @@ func (c DeliverDrop) decide(s State) ([]Event, error) {
 		return nil, fault.New(fault.Stale, "DROP_OUT_OF_ORDER", "Drop %d of run %s comes after drop %d, which is not delivered yet.",
 			c.DropNumber, c.RunID, next)
 	}
+	taken, refused, err := c.parted(r)
+	if err != nil {
+		return nil, err
+	}
 	return []Event{DropDelivered{
 		RunID: c.RunID, DropNumber: c.DropNumber, SiteID: r.Run.dropSite(c.DropNumber),
-		PieceIDs: r.onTruck(r.Run.dropPieceIDs(c.DropNumber)), ReceivedBy: c.ReceivedBy, DeliveredAt: c.At,
+		PieceIDs: taken, ReceivedBy: c.ReceivedBy, DeliveredAt: c.At, Refused: refused, RefusalReason: c.RefusalReason,
 	}}, nil
+}
+
+// parted parts what is on the truck for the drop in what the site takes and
+// what it refuses. What was set down by hand before cannot be refused any more.
+func (c DeliverDrop) parted(r *RunStatus) (taken, refused []string, err error) {
+	here := r.onTruck(r.Run.dropPieceIDs(c.DropNumber))
+	wrong := newFindings("REFUSAL_INVALID", "The refusal is not right; nothing is recorded.")
+	for _, id := range c.Refused {
+		if !slices.Contains(here, id) {
+			wrong.add("refused_piece_ids", id, "is not on the truck for this drop", "pieces of this drop")
+		} else if slices.Contains(r.SetDown, id) {
+			wrong.add("refused_piece_ids", id, "was set down at the site before", "what is still on the truck; take back what was set down")
+		}
+	}
+	for _, id := range here {
+		if slices.Contains(c.Refused, id) || c.RefuseAll && !slices.Contains(r.SetDown, id) {
+			refused = append(refused, id)
+		} else {
+			taken = append(taken, id)
+		}
+	}
+	switch reason := strings.TrimSpace(c.RefusalReason); {
+	case len(refused) > 0 && reason == "":
+		wrong.add("refusal_reason", "", "is empty", "why the site does not take it")
+	case len(refused) == 0 && reason != "":
+		wrong.add("refusal_reason", reason, "is given, and nothing is refused", "pieces that are refused")
+	}
+	return taken, refused, wrong.err()
 }
 
 // onTruck leaves out what came back to the yard, or broke, after it was loaded

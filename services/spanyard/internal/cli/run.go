@@ -154,12 +154,20 @@ func (p *program) runDepartCommand() *cobra.Command {
 }
 
 func (p *program) runDeliverCommand() *cobra.Command {
-	var by string
+	var by, reason string
+	var refused []string
+	var all bool
 	c := &cobra.Command{
-		Use:     "deliver RUN DROP",
-		Short:   "Record that a drop of a run was set down at its site",
-		Example: `  spanyard run deliver RUN 1 --received-by "Foreman Bram Oddsock"`,
-		Args:    cobra.ExactArgs(2),
+		Use:   "deliver RUN DROP",
+		Short: "Record that a drop of a run was set down at its site",
+		Long: `Records that a drop was set down. What the site does not take, because it is
+broken, wrong or not wanted, is named with --refused, or all of it with
+--refuse-all: the truck brings it back, and its places are to be filled again.
+When it is in the yard, 'spanyard piece return' puts it back onto a stack and
+'spanyard piece scrap' writes off what is broken.`,
+		Example: `  spanyard run deliver RUN 1 --received-by "Foreman Bram Oddsock"
+  spanyard run deliver RUN 1 --received-by "Foreman Bram Oddsock" --refused B0412-017 --reason "cracked"`,
+		Args: cobra.ExactArgs(2),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			drop, err := strconv.ParseInt(args[1], 10, 32)
 			if err != nil || drop < 1 {
@@ -171,14 +179,21 @@ func (p *program) runDeliverCommand() *cobra.Command {
 			}
 			answer, err := c.DeliverDrop(p.as(cmd.Context()), &dispatchv1.DeliverDropRequest{
 				Yard: p.yard, RequestId: p.request(), RunId: args[0], DropNumber: int32(drop), ReceivedBy: by,
+				RefusedPieceIds: refused, RefuseAll: all, RefusalReason: reason,
 			})
 			if err != nil {
 				return err
 			}
+			if n := answer.GetRefusedCount(); n > 0 {
+				return p.answer(answer, said("Drop %d of run %s is delivered: pieces %d; refused %d, which the truck brings back.", drop, args[0], answer.GetPieceCount(), n))
+			}
 			return p.answer(answer, said("Drop %d of run %s is delivered: pieces %d.", drop, args[0], answer.GetPieceCount()))
 		},
 	}
-	c.Flags().StringVar(&by, "received-by", "", "who received it at the site (required)")
+	c.Flags().StringVar(&by, "received-by", "", "who received it, or refused it, at the site (required)")
+	c.Flags().StringSliceVar(&refused, "refused", nil, "pieces that the site does not take")
+	c.Flags().BoolVar(&all, "refuse-all", false, "the site takes nothing of the drop")
+	c.Flags().StringVar(&reason, "reason", "", "why the site refuses what it does not take")
 	required(c, "received-by")
 	return c
 }

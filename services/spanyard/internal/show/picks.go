@@ -109,6 +109,9 @@ func Change(w io.Writer, e *dispatchv1.WatchPicksResponse, y Yard) {
 		d := what.DropDelivered
 		fmt.Fprintf(w, "Drop %d of run %s is delivered at %s: %s, received by %s.\n", d.GetDropNumber(), d.GetRunId(), y.site(d.GetSiteId()),
 			count(len(d.GetPieceIds()), "piece"), d.GetReceivedBy())
+		if n := len(d.GetRefusedPieceIds()); n > 0 {
+			fmt.Fprintf(w, "  REFUSED, and on its way back: %s (%s): %s\n", count(n, "piece"), d.GetRefusalReason(), strings.Join(d.GetRefusedPieceIds(), ", "))
+		}
 	}
 }
 

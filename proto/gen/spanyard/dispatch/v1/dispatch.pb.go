@@ -2668,12 +2668,20 @@ func (x *DepartRunResponse) GetPosition() uint64 {
 }
 
 type DeliverDropRequest struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Yard          string                 `protobuf:"bytes,1,opt,name=yard,proto3" json:"yard,omitempty"`
-	RequestId     string                 `protobuf:"bytes,2,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
-	RunId         string                 `protobuf:"bytes,3,opt,name=run_id,json=runId,proto3" json:"run_id,omitempty"`
-	DropNumber    int32                  `protobuf:"varint,4,opt,name=drop_number,json=dropNumber,proto3" json:"drop_number,omitempty"`
-	ReceivedBy    string                 `protobuf:"bytes,5,opt,name=received_by,json=receivedBy,proto3" json:"received_by,omitempty"`
+	state      protoimpl.MessageState `protogen:"open.v1"`
+	Yard       string                 `protobuf:"bytes,1,opt,name=yard,proto3" json:"yard,omitempty"`
+	RequestId  string                 `protobuf:"bytes,2,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	RunId      string                 `protobuf:"bytes,3,opt,name=run_id,json=runId,proto3" json:"run_id,omitempty"`
+	DropNumber int32                  `protobuf:"varint,4,opt,name=drop_number,json=dropNumber,proto3" json:"drop_number,omitempty"`
+	ReceivedBy string                 `protobuf:"bytes,5,opt,name=received_by,json=receivedBy,proto3" json:"received_by,omitempty"`
+	// Pieces that the site does not take: the truck brings them back, and their
+	// places are to be filled again. Take them back onto a stack, or write them
+	// off, when they are in the yard.
+	RefusedPieceIds []string `protobuf:"bytes,6,rep,name=refused_piece_ids,json=refusedPieceIds,proto3" json:"refused_piece_ids,omitempty"`
+	// The site takes nothing of the drop.
+	RefuseAll bool `protobuf:"varint,7,opt,name=refuse_all,json=refuseAll,proto3" json:"refuse_all,omitempty"`
+	// Why; needed where anything is refused.
+	RefusalReason string `protobuf:"bytes,8,opt,name=refusal_reason,json=refusalReason,proto3" json:"refusal_reason,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -2743,10 +2751,32 @@ func (x *DeliverDropRequest) GetReceivedBy() string {
 	return ""
 }
 
+func (x *DeliverDropRequest) GetRefusedPieceIds() []string {
+	if x != nil {
+		return x.RefusedPieceIds
+	}
+	return nil
+}
+
+func (x *DeliverDropRequest) GetRefuseAll() bool {
+	if x != nil {
+		return x.RefuseAll
+	}
+	return false
+}
+
+func (x *DeliverDropRequest) GetRefusalReason() string {
+	if x != nil {
+		return x.RefusalReason
+	}
+	return ""
+}
+
 type DeliverDropResponse struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
 	PieceCount    int32                  `protobuf:"varint,1,opt,name=piece_count,json=pieceCount,proto3" json:"piece_count,omitempty"`
 	Position      uint64                 `protobuf:"varint,2,opt,name=position,proto3" json:"position,omitempty"`
+	RefusedCount  int32                  `protobuf:"varint,3,opt,name=refused_count,json=refusedCount,proto3" json:"refused_count,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -2791,6 +2821,13 @@ func (x *DeliverDropResponse) GetPieceCount() int32 {
 func (x *DeliverDropResponse) GetPosition() uint64 {
 	if x != nil {
 		return x.Position
+	}
+	return 0
+}
+
+func (x *DeliverDropResponse) GetRefusedCount() int32 {
+	if x != nil {
+		return x.RefusedCount
 	}
 	return 0
 }
@@ -4847,7 +4884,7 @@ const file_spanyard_dispatch_v1_dispatch_proto_rawDesc = "" +
 	"\vdeparted_by\x18\x04 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18xR\n" +
 	"departedBy\"/\n" +
 	"\x11DepartRunResponse\x12\x1a\n" +
-	"\bposition\x18\x01 \x01(\x04R\bposition\"\xec\x01\n" +
+	"\bposition\x18\x01 \x01(\x04R\bposition\"\xfb\x02\n" +
 	"\x12DeliverDropRequest\x124\n" +
 	"\x04yard\x18\x01 \x01(\tB \xbaH\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,31}$R\x04yard\x12(\n" +
 	"\n" +
@@ -4856,11 +4893,16 @@ const file_spanyard_dispatch_v1_dispatch_proto_rawDesc = "" +
 	"\vdrop_number\x18\x04 \x01(\x05B\a\xbaH\x04\x1a\x02(\x01R\n" +
 	"dropNumber\x12*\n" +
 	"\vreceived_by\x18\x05 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18xR\n" +
-	"receivedBy\"R\n" +
+	"receivedBy\x12=\n" +
+	"\x11refused_piece_ids\x18\x06 \x03(\tB\x11\xbaH\x0e\x92\x01\v\x10\xe8\a\"\x06r\x04\x10\x01\x18@R\x0frefusedPieceIds\x12\x1d\n" +
+	"\n" +
+	"refuse_all\x18\a \x01(\bR\trefuseAll\x12/\n" +
+	"\x0erefusal_reason\x18\b \x01(\tB\b\xbaH\x05r\x03\x18\xf4\x03R\rrefusalReason\"w\n" +
 	"\x13DeliverDropResponse\x12\x1f\n" +
 	"\vpiece_count\x18\x01 \x01(\x05R\n" +
 	"pieceCount\x12\x1a\n" +
-	"\bposition\x18\x02 \x01(\x04R\bposition\"\xb8\x01\n" +
+	"\bposition\x18\x02 \x01(\x04R\bposition\x12#\n" +
+	"\rrefused_count\x18\x03 \x01(\x05R\frefusedCount\"\xb8\x01\n" +
 	"\x10CancelRunRequest\x124\n" +
 	"\x04yard\x18\x01 \x01(\tB \xbaH\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,31}$R\x04yard\x12(\n" +
 	"\n" +

@@ -125,7 +125,8 @@ type DispatchServiceClient interface {
 	// Lets a loaded truck leave: every piece loaded, none in quarantine.
 	// Idempotent.
 	DepartRun(ctx context.Context, in *DepartRunRequest, opts ...grpc.CallOption) (*DepartRunResponse, error)
-	// Records that a drop was set down at its site. Idempotent.
+	// Records that a drop was set down at its site, and what of it the site
+	// refused. Idempotent.
 	DeliverDrop(ctx context.Context, in *DeliverDropRequest, opts ...grpc.CallOption) (*DeliverDropResponse, error)
 	// Takes a confirmed run that has not left off the day and frees its pieces
 	// that have not been picked. Idempotent.
@@ -555,7 +556,8 @@ type DispatchServiceServer interface {
 	// Lets a loaded truck leave: every piece loaded, none in quarantine.
 	// Idempotent.
 	DepartRun(context.Context, *DepartRunRequest) (*DepartRunResponse, error)
-	// Records that a drop was set down at its site. Idempotent.
+	// Records that a drop was set down at its site, and what of it the site
+	// refused. Idempotent.
 	DeliverDrop(context.Context, *DeliverDropRequest) (*DeliverDropResponse, error)
 	// Takes a confirmed run that has not left off the day and frees its pieces
 	// that have not been picked. Idempotent.

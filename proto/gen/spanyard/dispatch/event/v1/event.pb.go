@@ -3538,15 +3538,18 @@ func (x *RunDeparted) GetDepartedAt() *timestamppb.Timestamp {
 
 // A drop was set down at its site.
 type DropDelivered struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	RunId         string                 `protobuf:"bytes,1,opt,name=run_id,json=runId,proto3" json:"run_id,omitempty"`
-	DropNumber    int32                  `protobuf:"varint,2,opt,name=drop_number,json=dropNumber,proto3" json:"drop_number,omitempty"`
-	SiteId        string                 `protobuf:"bytes,3,opt,name=site_id,json=siteId,proto3" json:"site_id,omitempty"`
-	PieceIds      []string               `protobuf:"bytes,4,rep,name=piece_ids,json=pieceIds,proto3" json:"piece_ids,omitempty"`
-	ReceivedBy    string                 `protobuf:"bytes,5,opt,name=received_by,json=receivedBy,proto3" json:"received_by,omitempty"`
-	DeliveredAt   *timestamppb.Timestamp `protobuf:"bytes,6,opt,name=delivered_at,json=deliveredAt,proto3" json:"delivered_at,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	state       protoimpl.MessageState `protogen:"open.v1"`
+	RunId       string                 `protobuf:"bytes,1,opt,name=run_id,json=runId,proto3" json:"run_id,omitempty"`
+	DropNumber  int32                  `protobuf:"varint,2,opt,name=drop_number,json=dropNumber,proto3" json:"drop_number,omitempty"`
+	SiteId      string                 `protobuf:"bytes,3,opt,name=site_id,json=siteId,proto3" json:"site_id,omitempty"`
+	PieceIds    []string               `protobuf:"bytes,4,rep,name=piece_ids,json=pieceIds,proto3" json:"piece_ids,omitempty"`
+	ReceivedBy  string                 `protobuf:"bytes,5,opt,name=received_by,json=receivedBy,proto3" json:"received_by,omitempty"`
+	DeliveredAt *timestamppb.Timestamp `protobuf:"bytes,6,opt,name=delivered_at,json=deliveredAt,proto3" json:"delivered_at,omitempty"`
+	// What the site did not take, and why: it is still on the truck.
+	RefusedPieceIds []string `protobuf:"bytes,7,rep,name=refused_piece_ids,json=refusedPieceIds,proto3" json:"refused_piece_ids,omitempty"`
+	RefusalReason   string   `protobuf:"bytes,8,opt,name=refusal_reason,json=refusalReason,proto3" json:"refusal_reason,omitempty"`
+	unknownFields   protoimpl.UnknownFields
+	sizeCache       protoimpl.SizeCache
 }
 
 func (x *DropDelivered) Reset() {
@@ -3619,6 +3622,20 @@ func (x *DropDelivered) GetDeliveredAt() *timestamppb.Timestamp {
 		return x.DeliveredAt
 	}
 	return nil
+}
+
+func (x *DropDelivered) GetRefusedPieceIds() []string {
+	if x != nil {
+		return x.RefusedPieceIds
+	}
+	return nil
+}
+
+func (x *DropDelivered) GetRefusalReason() string {
+	if x != nil {
+		return x.RefusalReason
+	}
+	return ""
 }
 
 // A site ticked off beams of a drop as laid, or took back what was ticked off by
@@ -5219,7 +5236,7 @@ const file_spanyard_dispatch_event_v1_event_proto_rawDesc = "" +
 	"\vdeparted_by\x18\x02 \x01(\tR\n" +
 	"departedBy\x12;\n" +
 	"\vdeparted_at\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
-	"departedAt\"\xdd\x01\n" +
+	"departedAt\"\xb0\x02\n" +
 	"\rDropDelivered\x12\x15\n" +
 	"\x06run_id\x18\x01 \x01(\tR\x05runId\x12\x1f\n" +
 	"\vdrop_number\x18\x02 \x01(\x05R\n" +
@@ -5228,7 +5245,9 @@ const file_spanyard_dispatch_event_v1_event_proto_rawDesc = "" +
 	"\tpiece_ids\x18\x04 \x03(\tR\bpieceIds\x12\x1f\n" +
 	"\vreceived_by\x18\x05 \x01(\tR\n" +
 	"receivedBy\x12=\n" +
-	"\fdelivered_at\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampR\vdeliveredAt\"\xd8\x01\n" +
+	"\fdelivered_at\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampR\vdeliveredAt\x12*\n" +
+	"\x11refused_piece_ids\x18\a \x03(\tR\x0frefusedPieceIds\x12%\n" +
+	"\x0erefusal_reason\x18\b \x01(\tR\rrefusalReason\"\xd8\x01\n" +
 	"\x0eLayingRecorded\x12\x15\n" +
 	"\x06run_id\x18\x01 \x01(\tR\x05runId\x12\x1f\n" +
 	"\vdrop_number\x18\x02 \x01(\x05R\n" +
