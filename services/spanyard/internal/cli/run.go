@@ -166,7 +166,7 @@ broken, wrong or not wanted, is named with --refused, or all of it with
 When it is in the yard, 'spanyard piece return' puts it back onto a stack and
 'spanyard piece scrap' writes off what is broken.`,
 		Example: `  spanyard run deliver RUN 1 --received-by "Foreman Bram Oddsock"
-  spanyard run deliver RUN 1 --received-by "Foreman Bram Oddsock" --refused B0412-017 --reason "cracked"`,
+  spanyard run deliver RUN 1 --received-by "Bram Oddsock" --refused B0412-017 --reason "cracked"`,
 		Args: cobra.ExactArgs(2),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			drop, err := strconv.ParseInt(args[1], 10, 32)
