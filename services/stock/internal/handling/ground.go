@@ -67,10 +67,15 @@ type ground struct {
 	ids []string
 	// aside are beams that were lifted and wait beside their stack.
 	aside map[string]bool
+	// pieces and batches that were looked up: the state does not change, and
+	// every beam is looked at for many wishes.
+	pieces  map[string]yard.Piece
+	batches map[string]yard.Batch
 }
 
 func newGround(s yard.State) *ground {
-	g := &ground{state: s, rules: s.Rules(), stacks: map[string][]string{}, owner: map[string]string{}, aside: map[string]bool{}}
+	g := &ground{state: s, rules: s.Rules(), stacks: map[string][]string{}, owner: map[string]string{}, aside: map[string]bool{},
+		pieces: map[string]yard.Piece{}, batches: map[string]yard.Batch{}}
 	s.Stacks(func(st yard.Stack) {
 		g.owner[st.ID] = st.BatchID
 		if len(st.Pieces) > 0 {
@@ -93,7 +98,23 @@ func (g *ground) copy() *ground {
 	return &c
 }
 
-func (g *ground) piece(id string) yard.Piece { p, _ := g.state.Piece(id); return p }
+func (g *ground) piece(id string) yard.Piece {
+	p, ok := g.pieces[id]
+	if !ok {
+		p, _ = g.state.Piece(id)
+		g.pieces[id] = p
+	}
+	return p
+}
+
+func (g *ground) batch(id string) yard.Batch {
+	b, ok := g.batches[id]
+	if !ok {
+		b, _ = g.state.Batch(id)
+		g.batches[id] = b
+	}
+	return b
+}
 
 func (g *ground) tier(stackID, id string) int {
 	return slices.Index(g.stacks[stackID], id)/g.rules.BeamsPerStackTier + 1
@@ -152,13 +173,13 @@ func (g *ground) mayPut(stackID, id string) bool {
 
 // productOf a beam.
 func (g *ground) productOf(p yard.Piece) Product {
-	b, _ := g.state.Batch(p.BatchID)
+	b := g.batch(p.BatchID)
 	return Product{Profile: b.Profile, WirePattern: b.WirePattern, LengthMM: p.LengthMM}
 }
 
 // fills says whether a beam may be picked for a wish.
 func (g *ground) fills(p yard.Piece, w Wish) bool {
-	b, _ := g.state.Batch(p.BatchID)
+	b := g.batch(p.BatchID)
 	if b.State != yard.Released || p.IsPallet() {
 		return false
 	}
@@ -170,8 +191,7 @@ func (g *ground) fills(p yard.Piece, w Wish) bool {
 
 // older orders beams by the release of their batches, then by their making.
 func (g *ground) older(a, b yard.Piece) int {
-	x, _ := g.state.Batch(a.BatchID)
-	y, _ := g.state.Batch(b.BatchID)
+	x, y := g.batch(a.BatchID), g.batch(b.BatchID)
 	if x.Release == nil || y.Release == nil {
 		return 0
 	}

@@ -44,7 +44,7 @@ func (p Plan) handlings() int {
 func PlanPicks(s yard.State, wishes []Wish, b stacking.Budget) (Plan, error) {
 	g := newGround(s)
 	g.stacksOf(wishes)
-	work := &picker{ground: g.copy(), wishes: wishes, keys: keysOf(wishes)}
+	work := &picker{ground: g.copy(), wishes: wishes, keys: keysOf(wishes), holding: map[Wish]map[string]bool{}, changed: map[string]bool{}}
 	if err := work.greedy(); err != nil {
 		return Plan{}, err
 	}
@@ -101,6 +101,26 @@ type picker struct {
 	keys  []Wish
 	picks []Pick
 	moves []Move
+	// holding are the stacks that held something for a wish in the beginning, by
+	// its key; changed are those that something was laid on since.
+	holding map[Wish]map[string]bool
+	changed map[string]bool
+}
+
+// mayHold says whether a stack may have something for a wish.
+func (p *picker) mayHold(stackID string, w Wish) bool {
+	w.Group = 0
+	stacks, ok := p.holding[w]
+	if !ok {
+		stacks = map[string]bool{}
+		for _, id := range p.ids {
+			if slices.ContainsFunc(p.stacks[id], func(piece string) bool { return p.fills(p.piece(piece), w) }) {
+				stacks[id] = true
+			}
+		}
+		p.holding[w] = stacks
+	}
+	return stacks[stackID] || p.changed[stackID]
 }
 
 // keysOf returns the wishes without what tells equal ones apart.
@@ -169,6 +189,9 @@ func (p *picker) better(a, b candidate) bool {
 // cheapest returns the beam for a wish with the least above it.
 func (p *picker) cheapest(w Wish) (best candidate, found bool) {
 	for _, id := range p.ids {
+		if !p.mayHold(id, w) {
+			continue
+		}
 		ids := p.stacks[id]
 		for i := len(ids) - 1; i >= 0; i-- {
 			piece := p.piece(ids[i])
@@ -199,6 +222,7 @@ func (p *picker) pick(wish int, c candidate) {
 		} else {
 			p.take(c.stackID, id)
 			p.put(to, id)
+			p.changed[to] = true
 			m.ToTier = p.tier(to, id)
 		}
 		p.moves = append(p.moves, m)

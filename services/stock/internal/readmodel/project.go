@@ -38,6 +38,7 @@ type View struct {
 	redis  redis.UniversalClient
 	source Source
 	log    *slog.Logger
+	free   freeLists
 }
 
 // New returns a view of a ledger in a Redis or a Redis Cluster.

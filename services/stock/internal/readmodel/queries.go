@@ -3,7 +3,6 @@ package readmodel
 import (
 	"cmp"
 	"context"
-	"fmt"
 	"maps"
 	"math"
 	"slices"
@@ -34,79 +33,6 @@ func (f FreeFilter) beam(p *stockv1.Piece) bool {
 func (f FreeFilter) blocks(b *stockv1.FreeBlocks) bool {
 	return !f.BeamsOnly && f.Profile == "" && f.WirePattern == "" && f.LengthMM == 0 &&
 		(f.BlockKind == "" || f.BlockKind == b.GetBlockKind())
-}
-
-// Free lists what may leave and is nobody's: beams, then blocks; the oldest
-// release first, of one day what was made first, then by batch; within a stack
-// the top first. It lists at most
-// limit of what comes behind after, and returns where the next page begins;
-// empty when there is no more.
-func (v *View) Free(ctx context.Context, yardID string, f FreeFilter, atLeast uint64, after string, limit int) (*stockv1.ListFreePiecesResponse, string, error) {
-	p, err := v.read(ctx, yardID, atLeast, func(tx redis.Pipeliner, k keys, c map[string]redis.Cmder) {
-		c["free"], c["blocks"] = tx.HGetAll(ctx, k.free()), tx.HGetAll(ctx, k.blocks())
-		c["stacks"], c["rules"] = tx.HGetAll(ctx, k.stacks()), tx.Get(ctx, k.rules())
-	})
-	if err != nil {
-		return nil, "", err
-	}
-	entries, err := p.freeEntries(f)
-	if err != nil {
-		return nil, "", err
-	}
-	entries = slices.DeleteFunc(entries, func(e freeEntry) bool { return e.key <= after })
-	slices.SortFunc(entries, func(a, b freeEntry) int { return cmp.Compare(a.key, b.key) })
-	answer, next := &stockv1.ListFreePiecesResponse{Position: p.position}, ""
-	if len(entries) > limit {
-		entries = entries[:limit]
-		next = entries[limit-1].key
-	}
-	for _, e := range entries {
-		if e.beam != nil {
-			answer.Beams = append(answer.Beams, e.beam)
-		} else {
-			answer.Blocks = append(answer.Blocks, e.blocks)
-		}
-	}
-	return answer, next, nil
-}
-
-// freeEntry is a line of the list of what is free. Its key orders the list,
-// and stays where it is when other lines go.
-type freeEntry struct {
-	key    string
-	beam   *stockv1.Piece
-	blocks *stockv1.FreeBlocks
-}
-
-func (p *page) freeEntries(f FreeFilter) ([]freeEntry, error) {
-	heights, err := p.heights(p.hash("stacks"))
-	if err != nil {
-		return nil, err
-	}
-	var entries []freeEntry
-	for _, doc := range p.hash("free") {
-		b, err := decode[stockv1.Piece](doc)
-		if err != nil {
-			return nil, err
-		}
-		if !f.beam(b) {
-			continue
-		}
-		heights.place(b)
-		fromTop := math.MaxInt32 - heights.order(b)
-		entries = append(entries, freeEntry{beam: b, key: fmt.Sprintf("beam\x00%s\x00%s\x00%s\x00%s\x00%010d\x00%s",
-			b.GetReleasedOn(), b.GetMadeOn(), b.GetBatchId(), b.GetStackId(), fromTop, b.GetPieceId())})
-	}
-	for _, doc := range p.hash("blocks") {
-		b, err := decode[stockv1.FreeBlocks](doc)
-		if err != nil {
-			return nil, err
-		}
-		if f.blocks(b) {
-			entries = append(entries, freeEntry{blocks: b, key: fmt.Sprintf("blocks\x00%s\x00%s\x00%s", b.GetReleasedOn(), b.GetMadeOn(), b.GetBatchId())})
-		}
-	}
-	return entries, nil
 }
 
 // heights knows where pieces lie in their stacks.
