@@ -131,12 +131,17 @@ func fill(t *testing.T, h *allinone.House) {
 	if _, err := c.SetYardRules(ctx, &stockv1.SetYardRulesRequest{Yard: "y1", RequestId: "r1", TimeZone: "Etc/UTC", BeamMinAgeDays: 14, BlockMinAgeDays: 28, BeamsPerStackTier: 6}); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := c.ReceiveBatch(ctx, &stockv1.ReceiveBatchRequest{
+	received, err := c.ReceiveBatch(ctx, &stockv1.ReceiveBatchRequest{
 		Yard: "y1", RequestId: "r2", BatchId: "B1", MadeOn: "2027-02-01", Concrete: &stockeventv1.Concrete{FckCylinderMpa: 40, FckCubeMpa: 50},
 		Pieces: &stockv1.ReceiveBatchRequest_Beams{Beams: &stockv1.BeamLines{Profile: "T150", WirePattern: "p4", Lines: []*stockv1.BeamLine{
 			{LengthMm: 3600, Count: 6, MassGEach: 115000, StackId: "A-01"},
 		}}},
-	}); err != nil {
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	// Pages read the view, which comes a moment later.
+	if _, err := c.GetBatch(ctx, &stockv1.GetBatchRequest{Yard: "y1", BatchId: "B1", AtLeast: received.GetPosition()}); err != nil {
 		t.Fatal(err)
 	}
 }
