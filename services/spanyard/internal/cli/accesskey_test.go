@@ -8,10 +8,14 @@ import (
 	"net"
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
+	"time"
 
 	"google.golang.org/grpc"
 
+	eventv1 "spanyard.example/proto/gen/spanyard/dispatch/event/v1"
+	dispatchv1 "spanyard.example/proto/gen/spanyard/dispatch/v1"
 	stockv1 "spanyard.example/proto/gen/spanyard/stock/v1"
 	"spanyard.example/services/kit/auth"
 	"spanyard.example/services/kit/fault"
@@ -81,5 +85,50 @@ func TestCallsAreSigned(t *testing.T) {
 	}
 	if err := ask(noKey); fault.ReasonOf(err) != "KEY_UNREADABLE" {
 		t.Errorf("no key: %v", err)
+	}
+}
+
+// drops answers with one run of two drops.
+type drops struct {
+	dispatchv1.DispatchServiceClient
+}
+
+func (drops) ListRuns(context.Context, *dispatchv1.ListRunsRequest, ...grpc.CallOption) (*dispatchv1.ListRunsResponse, error) {
+	return &dispatchv1.ListRunsResponse{Runs: []*dispatchv1.RunStatus{{Run: &eventv1.Run{
+		RunId: "2027-03-17-P1-R03", Drops: []*eventv1.Drop{{Number: 1, SiteId: "PF"}, {Number: 2, SiteId: "SS"}},
+	}}}}, nil
+}
+
+// A delivery note that is printed with the desk's key opens its own drop, until
+// two days after the delivery.
+func TestDeliveryNotesOpenTheirDrop(t *testing.T) {
+	key := filepath.Join(t.TempDir(), "desk.pem")
+	signer, err := auth.OpenSigner(key)
+	if err != nil {
+		t.Fatal(err)
+	}
+	p := &program{accessKey: key}
+	links, err := p.dropLinks(t.Context(), drops{}, "2027-03-17-P1-R03", "https://desk.yard.example/")
+	if err != nil || len(links) != 2 {
+		t.Fatalf("links %v, %v", links, err)
+	}
+	for _, l := range links {
+		text, ok := strings.CutPrefix(l.GetAddress(), "https://desk.yard.example/site/")
+		if !ok {
+			t.Fatalf("address %s", l.GetAddress())
+		}
+		at := func(day int) func() time.Time {
+			return func() time.Time { return time.Date(2027, 3, day, 12, 0, 0, 0, time.UTC) }
+		}
+		d, _, err := signer.ReadDropLink(text, at(19))
+		if err != nil || d.RunID != "2027-03-17-P1-R03" || d.Number != l.GetDropNumber() {
+			t.Errorf("it opens %+v, %v", d, err)
+		}
+		if _, _, err := signer.ReadDropLink(text, at(20)); err == nil {
+			t.Error("it opens three days later")
+		}
+	}
+	if links, err := (&program{}).dropLinks(t.Context(), drops{}, "2027-03-17-P1-R03", "https://desk.yard.example"); err != nil || links != nil {
+		t.Errorf("without a key: %v, %v", links, err)
 	}
 }

@@ -70,9 +70,9 @@ func (p *program) dial(s service) (*grpc.ClientConn, error) {
 	}
 	options := []grpc.DialOption{grpc.WithChainUnaryInterceptor(p.patience), grpc.WithChainStreamInterceptor(p.asking)}
 	if p.accessKey != "" {
-		signer, err := auth.ReadSigner(p.accessKey)
+		signer, err := p.signer()
 		if err != nil {
-			return nil, fault.New(fault.Invalid, "KEY_UNREADABLE", "%s is no private key that calls can be signed with; see deploy/README.md.", p.accessKey).Because(err)
+			return nil, err
 		}
 		options = append(options, rpc.SignedBy(signer, auth.Person{Name: p.actor, Roles: auth.People}, time.Now)...)
 	}
@@ -85,6 +85,15 @@ func (p *program) dial(s service) (*grpc.ClientConn, error) {
 	}
 	p.conns[address] = conn
 	return conn, nil
+}
+
+// signer signs with the key that was given.
+func (p *program) signer() (*auth.Signer, error) {
+	signer, err := auth.ReadSigner(p.accessKey)
+	if err != nil {
+		return nil, fault.New(fault.Invalid, "KEY_UNREADABLE", "%s is no private key that can be signed with; see deploy/README.md.", p.accessKey).Because(err)
+	}
+	return signer, nil
 }
 
 // hangUp closes all connections.
