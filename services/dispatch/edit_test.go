@@ -7,6 +7,7 @@ import (
 
 	eventv1 "spanyard.example/proto/gen/spanyard/dispatch/event/v1"
 	dispatchv1 "spanyard.example/proto/gen/spanyard/dispatch/v1"
+	stockeventv1 "spanyard.example/proto/gen/spanyard/stock/event/v1"
 	"spanyard.example/services/dispatch/internal/morning"
 	"spanyard.example/services/dispatch/internal/routing"
 )
@@ -216,6 +217,7 @@ func TestTruckBreaksDown(t *testing.T) {
 	if len(tried.GetHitRuns()) != len(hit) || tried.GetMorning().GetPlan().GetPlanId() != "" {
 		t.Fatalf("tried: %v", tried)
 	}
+	standsAtASite(t, w, d, req, plan.GetRuns()[0])
 	req.RequestId, req.TryOnly = "broken", false
 	done, err := d.ReplanMorning(as(t, "Ada Example"), req)
 	if err != nil {
@@ -235,12 +237,37 @@ func TestTruckBreaksDown(t *testing.T) {
 	if err != nil || again.GetMorning().GetPlan().GetPlanId() != done.GetMorning().GetPlan().GetPlanId() {
 		t.Errorf("asked twice: %v, %v", again.GetMorning().GetPlan().GetPlanId(), err)
 	}
+	if len(again.GetHitRuns()) != len(hit) {
+		t.Errorf("asked twice: hit %v", again.GetHitRuns())
+	}
 	if _, err := confirm(t.Context(), d, "confirm-2", done.GetMorning().GetPlan().GetPlanId(), "Ada Example"); err != nil {
 		t.Error(err)
 	}
 	if held := w.stock.held(); held != 10 {
 		t.Errorf("%d pieces are held, want all 10", held)
 	}
+}
+
+// standsAtASite: a run of which stock knows a piece at a site, past dispatch,
+// keeps its places, which would be brought twice.
+func standsAtASite(t *testing.T, w *world, d dispatchv1.DispatchServiceClient, req *dispatchv1.ReplanMorningRequest, run *eventv1.Run) {
+	t.Helper()
+	gone := piecesOf([]*eventv1.Run{run})[0]
+	w.stock.put(gone, stockeventv1.PieceState_PIECE_STATE_DELIVERED)
+	answer, err := d.ReplanMorning(as(t, "Ada Example"), req)
+	if err != nil {
+		t.Fatal(err)
+	}
+	kept := ""
+	for _, h := range answer.GetHitRuns() {
+		if h.GetRunId() == run.GetRunId() {
+			kept = h.GetKeptBecause()
+		}
+	}
+	if !strings.Contains(kept, "stand at a site already: 1") {
+		t.Errorf("kept because %q", kept)
+	}
+	w.stock.put(gone, stockeventv1.PieceState_PIECE_STATE_RESERVED)
 }
 
 // TestKnownWaysCount: a plan drives by the table of ways.

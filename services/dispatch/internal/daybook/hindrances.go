@@ -1,6 +1,7 @@
 package daybook
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 
@@ -195,7 +196,7 @@ func (s State) hitBy(day string, r *RunStatus) string {
 		}
 	}
 	for _, o := range s.Runs(day) {
-		if o == r || o.State == RunCancelledState || o.Run.TruckID != r.Run.TruckID || o.Run.Trip >= r.Run.Trip {
+		if o == r || o.State == RunCancelledState || o.Run.TruckID != r.Run.TruckID || !before(&o.Run, &r.Run) {
 			continue
 		}
 		if o.Run.BackMinute > r.Run.LoadingMinute {
@@ -203,4 +204,10 @@ func (s State) hitBy(day string, r *RunStatus) string {
 		}
 	}
 	return ""
+}
+
+// before says whether a run is loaded before another of the same truck. Trips
+// are numbered within a plan: those of two plans say nothing about the hour.
+func before(a, b *Run) bool {
+	return cmp.Or(cmp.Compare(a.LoadingMinute, b.LoadingMinute), cmp.Compare(a.Trip, b.Trip), cmp.Compare(a.ID, b.ID)) < 0
 }

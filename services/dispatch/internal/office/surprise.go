@@ -2,6 +2,7 @@ package office
 
 import (
 	"context"
+	"fmt"
 	"log/slog"
 	"slices"
 	"time"
@@ -64,19 +65,56 @@ func (o *Office) Replan(ctx context.Context, a Ask, r ReplanRequest) (Replanned,
 	return o.replan(ctx, a, r)
 }
 
-// afterwards is the day as it would be: what happened is in the book, and the
-// runs that it hits and that can be are off the day.
-func (o *Office) afterwards(s daybook.State, r ReplanRequest) (daybook.State, []daybook.Event, []HitRun, error) {
+// happened is the day with what happened in the book.
+func happened(s daybook.State, r ReplanRequest) (daybook.State, []daybook.Event, error) {
 	events, err := daybook.Decide(s, daybook.Together(r.Happenings))
 	if err != nil {
-		return s, nil, nil, err
+		return s, nil, err
 	}
 	for _, e := range events {
 		s = daybook.Evolve(s, e)
 	}
+	return s, events, nil
+}
+
+// standing asks stock how many pieces of each run that is hit stand at a site
+// already while the book has not heard of it.
+func (o *Office) standing(ctx context.Context, yard string, s daybook.State, r ReplanRequest) (map[string]int, error) {
+	s, _, err := happened(s, r)
+	if err != nil {
+		return nil, err
+	}
+	newest, err := o.newest(ctx, "stock", yard)
+	if err != nil {
+		return nil, err
+	}
+	out := map[string]int{}
+	for _, h := range s.HitRuns(r.Day, r.StoppedRuns) {
+		run, _ := s.Run(h.RunID)
+		places, err := o.Stores.Gone(ctx, yard, &run.Run, run.SetDown, newest)
+		if err != nil {
+			return nil, err
+		}
+		out[h.RunID] = len(places)
+	}
+	return out, nil
+}
+
+// afterwards is the day as it would be: what happened is in the book, and the
+// runs that it hits and that can be are off the day. It needs a look when a run
+// is hit that standing does not know.
+func (o *Office) afterwards(s daybook.State, r ReplanRequest, standing map[string]int) (daybook.State, []daybook.Event, []HitRun, error) {
+	s, events, err := happened(s, r)
+	if err != nil {
+		return s, nil, nil, err
+	}
 	var hit []HitRun
 	for _, h := range s.HitRuns(r.Day, r.StoppedRuns) {
-		one := HitRun{RunID: h.RunID, Sentence: h.Sentence, KeptBecause: o.whyKept(s, h.RunID)}
+		count, looked := standing[h.RunID]
+		if !looked {
+			return s, nil, nil, errLookFirst
+		}
+		one := HitRun{RunID: h.RunID, Sentence: h.Sentence, KeptBecause: o.whyKept(s, h.RunID, count)}
 		hit = append(hit, one)
 		if one.KeptBecause != "" {
 			continue
@@ -93,8 +131,12 @@ func (o *Office) afterwards(s daybook.State, r ReplanRequest) (daybook.State, []
 	return s, events, hit, nil
 }
 
-// whyKept says why a run that is hit is not planned again.
-func (o *Office) whyKept(s daybook.State, runID string) string {
+// whyKept says why a run that is hit is not planned again. A place whose piece
+// stands at a site already must not be planned, and brought, a second time.
+func (o *Office) whyKept(s daybook.State, runID string, standing int) string {
+	if standing > 0 {
+		return fmt.Sprintf("pieces of it that stand at a site already: %d; try again in a moment, or take them back into the yard first", standing)
+	}
 	run, _ := s.Run(runID)
 	d, err := civil.ParseDay(run.Day)
 	if err != nil {
@@ -108,7 +150,11 @@ func (o *Office) whyKept(s daybook.State, runID string) string {
 
 func (o *Office) tryReplan(ctx context.Context, a Ask, r ReplanRequest, s daybook.State, position uint64) (Replanned, error) {
 	before := s
-	after, _, hit, err := o.afterwards(s, r)
+	standing, err := o.standing(ctx, a.Yard, s, r)
+	if err != nil {
+		return Replanned{}, err
+	}
+	after, _, hit, err := o.afterwards(s, r, standing)
 	if err != nil {
 		return Replanned{}, err
 	}
@@ -131,11 +177,17 @@ func (o *Office) tryReplan(ctx context.Context, a Ask, r ReplanRequest, s dayboo
 // runs that are hit cannot go, whatever comes of planning.
 func (o *Office) replan(ctx context.Context, a Ask, r ReplanRequest) (Replanned, error) {
 	var hit []HitRun
-	result, err := o.Ledger.Do(ctx, a.Yard, o.command(a, func(s daybook.State) ([]daybook.Event, error) {
-		_, events, all, err := o.afterwards(s, r)
-		hit = all
-		return events, err
-	}))
+	result, err := o.doAfterLook(ctx, a, func(s daybook.State) (func(daybook.State) ([]daybook.Event, error), error) {
+		standing, err := o.standing(ctx, a.Yard, s, r)
+		if err != nil {
+			return nil, err
+		}
+		return func(s daybook.State) ([]daybook.Event, error) {
+			_, events, all, err := o.afterwards(s, r, standing)
+			hit = all
+			return events, err
+		}, nil
+	})
 	if err != nil {
 		return Replanned{}, err
 	}
@@ -143,8 +195,8 @@ func (o *Office) replan(ctx context.Context, a Ask, r ReplanRequest) (Replanned,
 	if err != nil {
 		return Replanned{}, err
 	}
-	out := Replanned{Hit: hit, Position: result.Position}
 	var runs []daybook.Run
+	repeated := hit == nil
 	for _, e := range result.Events {
 		cancelled, ok := e.Fact.(daybook.RunCancelled)
 		if !ok {
@@ -153,11 +205,15 @@ func (o *Office) replan(ctx context.Context, a Ask, r ReplanRequest) (Replanned,
 		if run, ok := s.Run(cancelled.RunID); ok {
 			runs = append(runs, run.Run)
 		}
+		if repeated {
+			hit = append(hit, HitRun{RunID: cancelled.RunID, Sentence: cancelled.Reason})
+		}
 		if err := o.settleRun(ctx, a.Yard, cancelled.RunID, result.Position); err != nil {
 			o.Log.WarnContext(ctx, "the pieces of a cancelled run are given back later",
 				slog.String("yard", a.Yard), slog.String("run", cancelled.RunID), slog.Any("error", err))
 		}
 	}
+	out := Replanned{Hit: hit, Position: result.Position}
 	if len(runs) == 0 {
 		return out, nil
 	}
