@@ -44,7 +44,7 @@ type builder struct {
 
 // construct makes a plan: the trips first, as far as they can be made, and then
 // runs for what is left, the urgent chains first in each round.
-func (w *world) construct(trips []trip) plan {
+func (w *world) construct(trips []trip) *plan {
 	b := &builder{world: w, diary: w.newDiary(), next: make([]int, len(w.chains))}
 	for i := range trips {
 		b.travel(&trips[i])
@@ -60,7 +60,7 @@ func (w *world) construct(trips []trip) plan {
 		}
 	}
 	b.plan.crewWaiting = b.crewWaiting()
-	return b.plan
+	return &b.plan
 }
 
 // urgent returns the chains, the earliest close of a window first.

@@ -11,16 +11,22 @@ type move interface {
 	change(w *world, trips []trip, random *rand.Rand) []trip
 }
 
-// moves that a search chooses from.
+// ruins is how often a change is a ruin and not a few small moves.
+const ruins = 0.3
+
+// moves that a search chooses from, small ones.
 var moves = []move{
 	exchangeTrips{}, moveTrip{}, otherTruck{}, addDrop{}, leaveDrop{}, fillDrop{}, cutDrop{}, leaveTrip{}, moveDrop{}, exchangeDrops{},
 }
 
-// changed returns trips with one to three moves made.
+// changed returns trips with a ruin or one to three small moves made.
 func (w *world) changed(trips []trip, random *rand.Rand) []trip {
 	out := slices.Clone(trips)
 	for i := range out {
 		out[i].drops = slices.Clone(out[i].drops)
+	}
+	if len(out) > 0 && random.Float64() < ruins {
+		return ruin{}.change(w, out, random)
 	}
 	for range 1 + random.IntN(3) {
 		if len(out) > 0 {

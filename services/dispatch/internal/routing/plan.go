@@ -27,9 +27,9 @@ func Plan(p morning.Problem, stop func() bool) morning.Plan {
 	s.improve(attempts/5, stop)
 	// What cannot come in time must not keep pieces from orders that can: once
 	// it is fairly clear what comes too late, its pieces are given to others.
-	if late := w.lateCuts(&s.best); len(late) > 0 && w.lacksStock() {
+	if late := w.lateCuts(s.Best()); len(late) > 0 && w.lacksStock() {
 		other := settle(p, late)
-		if o := newSearch(other); other.unservedG(&o.best) < w.unservedG(&s.best) {
+		if o := newSearch(other); other.unservedG(o.Best()) < w.unservedG(s.Best()) {
 			w, s = other, o
 			s.improve(attempts/5, stop)
 		}
@@ -84,7 +84,7 @@ func (w *world) unservedG(p *plan) int64 {
 
 // result writes the best plan of a search out.
 func (w *world) result(s *search) morning.Plan {
-	p := &s.best
+	p := s.Best()
 	out := morning.Plan{
 		Unserved: w.unserved(p), LowerBound: s.bound.runs + len(w.fixed), BoundReason: s.bound.reason,
 		CrewWaitingMinutes: p.crewWaiting, Blocked: w.blocked(p),

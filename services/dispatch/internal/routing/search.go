@@ -2,10 +2,10 @@ package routing
 
 import (
 	"cmp"
-	"math"
 	"math/rand/v2"
 	"slices"
 
+	"spanyard.example/services/dispatch/internal/lns"
 	"spanyard.example/services/dispatch/internal/loading"
 	"spanyard.example/services/dispatch/internal/morning"
 )
@@ -58,10 +58,24 @@ func costOf(p *plan) cost {
 	return c
 }
 
-// energy is the cost of a plan as one number in runs, smooth enough to walk
+// largest is the greatest load of any truck.
+func (w *world) largest() int64 {
+	var most int64
+	for _, t := range w.problem.Trucks {
+		most = max(most, loading.CapacityG(t))
+	}
+	return most
+}
+
+// Change makes some moves with the trips of a plan, and a plan of them.
+func (w *world) Change(p *plan, random *rand.Rand) *plan {
+	return w.construct(w.changed(p.trips, random))
+}
+
+// Energy is the cost of a plan as one number in runs, smooth enough to walk
 // along: late pieces cost more than a run of their own, and runs less the fuller
 // they are.
-func (w *world) energy(p *plan) float64 {
+func (w *world) Energy(p *plan) float64 {
 	sum := 2*float64(p.latePieces) + float64(p.lateG)/1e6
 	for i := range p.runs {
 		var mass int64
@@ -74,37 +88,32 @@ func (w *world) energy(p *plan) float64 {
 	return sum
 }
 
-// largest is the greatest load of any truck.
-func (w *world) largest() int64 {
-	var most int64
-	for _, t := range w.problem.Trucks {
-		most = max(most, loading.CapacityG(t))
-	}
-	return most
-}
+// Compare two plans in the order of cost.
+func (w *world) Compare(a, b *plan) int { return costOf(a).compare(costOf(b)) }
 
-// search looks for better plans by changing the trips of one under simulated
-// annealing, in waves.
+// Drop has nothing to do: what a plan is made of is remembered elsewhere.
+func (w *world) Drop(*plan) {}
+
+// search looks for better plans by changing the trips of one, in waves.
 type search struct {
-	world  *world
-	random *rand.Rand
-	best   plan
-	cost   cost
-	// bound on the runs of the best plan.
+	*lns.Search[*plan]
+	world *world
+	// bound on the runs of the best plan, and how many best plans there had been
+	// when it was worked out.
 	bound bound
+	found int
 	wave  int
 }
 
 // newSearch makes the first plan, by simple rules or out of the runs that the
 // problem begins with.
 func newSearch(w *world) *search {
-	s := &search{world: w, random: rand.New(rand.NewPCG(w.problem.Seed, 2)), wave: firstWave}
-	s.keep(w.construct(nil))
+	random := rand.New(rand.NewPCG(w.problem.Seed, 2))
+	s := &search{Search: lns.New[*plan](w, w.construct(nil), random), world: w, wave: firstWave}
 	if trips := w.startTrips(); len(trips) > 0 {
-		if p := w.construct(trips); costOf(&p).compare(s.cost) <= 0 {
-			s.keep(p)
-		}
+		s.Offer(w.construct(trips))
 	}
+	s.bound = w.boundOf(s.Best())
 	return s
 }
 
@@ -134,73 +143,65 @@ func (w *world) startTrips() []trip {
 	return out
 }
 
-func (s *search) keep(p plan) {
-	s.best, s.cost = p, costOf(&p)
-	if s.bound.reason == "" || !slices.Equal(lateOf(&p), s.bound.late) {
-		s.bound = s.world.boundOf(&p)
-	}
-}
-
 // done says that nothing but the distance can be better.
 func (s *search) done() bool {
-	return s.cost.runs <= s.bound.runs && s.cost.unservedPieces == 0
+	best := s.Best()
+	if s.found != s.Found() {
+		if s.found = s.Found(); !slices.Equal(lateOf(best), s.bound.late) {
+			s.bound = s.world.boundOf(best)
+		}
+	}
+	return len(best.runs) <= s.bound.runs && best.latePieces == 0
 }
 
 // improve makes so many more attempts, fewer when it is stopped or done.
 func (s *search) improve(attempts int, stop func() bool) {
-	for attempts > 0 && len(s.best.runs) > 0 {
+	for attempts > 0 && len(s.Best().runs) > 0 {
 		n := min(s.wave, attempts)
 		attempts -= n
 		s.wave *= 2
+		polished := int(polishing * float64(n))
 		over := s.done()
-		if !over && !s.anneal(n-int(polishing*float64(n)), stop) {
+		if !over {
+			annealing := count(n-polished, stop)
+			s.Anneal(lns.Wave{Hot: hot, Cold: cold}, func() float64 {
+				if s.done() {
+					return 1
+				}
+				return annealing.progress()
+			})
+			if annealing.stopped {
+				return
+			}
+		}
+		descent := count(polished, stop)
+		s.Descend(descent.progress)
+		s.done()
+		if descent.stopped || over {
 			return
 		}
-		if !s.polish(int(polishing*float64(n)), stop) || over {
-			return
-		}
-		s.bound.prove(s.world, &s.best, n/attemptsPerProof, stop)
+		s.bound.prove(s.world, s.Best(), n/attemptsPerProof, stop)
 	}
 }
 
-// anneal looks for plans with fewer runs; false when it is stopped.
-func (s *search) anneal(n int, stop func() bool) bool {
-	now := s.best
-	at := s.world.energy(&now)
-	for i := range n {
-		if stop != nil && stop() {
-			return false
-		}
-		heat := hot * math.Pow(cold/hot, float64(i)/float64(n))
-		p := s.world.construct(s.world.changed(now.trips, s.random))
-		energy := s.world.energy(&p)
-		if energy >= at-heat*math.Log(1-s.random.Float64()) || len(p.trips) == 0 {
-			continue
-		}
-		now, at = p, energy
-		if costOf(&p).compare(s.cost) < 0 {
-			s.keep(p)
-		}
-		if s.done() {
-			break
-		}
-	}
-	return true
+// counter says how many of some attempts are over.
+type counter struct {
+	attempts, of int
+	stop         func() bool
+	stopped      bool
 }
 
-// polish looks for plans that are better in the order of cost; false when it
-// is stopped.
-func (s *search) polish(n int, stop func() bool) bool {
-	for range n {
-		if stop != nil && stop() {
-			return false
-		}
-		p := s.world.construct(s.world.changed(s.best.trips, s.random))
-		if c := costOf(&p).compare(s.cost); c < 0 {
-			s.keep(p)
-		} else if c == 0 {
-			s.best = p
-		}
+func count(attempts int, stop func() bool) *counter { return &counter{of: attempts, stop: stop} }
+
+func (c *counter) progress() float64 {
+	if c.attempts >= c.of {
+		return 1
 	}
-	return true
+	if c.stop != nil && c.stop() {
+		c.stopped = true
+		return 1
+	}
+	done := float64(c.attempts) / float64(c.of)
+	c.attempts++
+	return done
 }

@@ -1,187 +1,234 @@
 package vrp
 
-// vehicle is the places that a vehicle comes to, one after the other, with the
-// depot, 0, at both ends and between two trips.
-type vehicle struct {
-	places []int
-	// ready is when work at a place may begin: the window of a customer, the
-	// release of the trip that leaves the depot there.
-	ready []float64
+import "slices"
+
+// stop is a place that a vehicle comes to; place 0 is the depot.
+type stop struct {
+	place int
+	// ready is when work here may begin: the window of a customer, the release of
+	// the trip that leaves the depot here.
+	ready float64
 	// early is when it begins; late is when it may begin at the latest so that
 	// all that follows is in time.
-	early, late []float64
-	// load of the trip that a place belongs to; a depot's is that of the trip
+	early, late float64
+	// load of the trip that the stop belongs to; a depot's is that of the trip
 	// that leaves it.
-	load     []float64
-	distance float64
+	load float64
+	// leg is the distance from the stop before.
+	leg float64
 }
 
-func newVehicle() *vehicle { return &vehicle{places: []int{0, 0}} }
+// vehicle is what one vehicle does, one stop after the other, with the depot at
+// both ends and between two trips.
+type vehicle struct {
+	stops     []stop
+	customers int
+	distance  float64
+	// plan is the number of the plan that may change the vehicle.
+	plan int
+}
 
-func (v *vehicle) customers() int {
-	n := 0
-	for _, c := range v.places {
-		if c != 0 {
-			n++
-		}
+// reset makes a vehicle one that stays at the depot.
+func (v *vehicle) reset(m *model) {
+	v.stops = append(v.stops[:0], stop{}, stop{})
+	v.update(m)
+}
+
+// update works out loads and times after a change of the stops. It drops trips
+// that visit nobody.
+func (v *vehicle) update(m *model) {
+	v.tidy()
+	v.trips(m)
+	s := v.stops
+	v.distance = 0
+	s[0].early, s[0].leg = s[0].ready, 0
+	for i := 1; i < len(s); i++ {
+		a, b := &s[i-1], &s[i]
+		b.leg = m.way(a.place, b.place)
+		v.distance += b.leg
+		b.early = max(b.ready, a.early+m.customers[a.place].Service+b.leg)
 	}
-	return n
+	last := len(s) - 1
+	s[last].late = m.close
+	for i := last - 1; i >= 0; i-- {
+		who := &m.customers[s[i].place]
+		s[i].late = min(who.Due, s[i+1].late-s[i+1].leg-who.Service)
+	}
 }
 
-// update works out the times after a change of the places. It drops trips that
-// visit nobody.
-func (v *vehicle) update(p *Problem) {
-	kept := v.places[:1]
-	for _, c := range v.places[1:] {
-		if c == 0 && kept[len(kept)-1] == 0 && len(kept) > 1 {
+// tidy drops trips that visit nobody.
+func (v *vehicle) tidy() {
+	s := v.stops
+	kept := 1
+	for i := 1; i < len(s); i++ {
+		if last := i == len(s)-1; s[i].place == 0 && s[kept-1].place == 0 && (kept > 1 || !last) {
 			continue
 		}
-		kept = append(kept, c)
+		s[kept] = s[i]
+		kept++
 	}
-	if len(kept) > 2 && kept[1] == 0 {
-		kept = append(kept[:1], kept[2:]...)
+	if kept == 1 {
+		kept = 2 // the depot and the depot
 	}
-	if len(kept) == 1 {
-		kept = append(kept, 0)
-	}
-	v.places = kept
-	n := len(kept)
-	v.ready, v.early, v.late, v.load = resize(v.ready, n), resize(v.early, n), resize(v.late, n), resize(v.load, n)
-	v.trips(p)
-	v.distance = 0
-	v.early[0] = v.ready[0]
-	for i := 1; i < n; i++ {
-		a, b := kept[i-1], kept[i]
-		v.distance += p.Distance[a][b]
-		v.early[i] = max(v.ready[i], v.early[i-1]+service(p, a)+p.Distance[a][b])
-	}
-	v.late[n-1] = p.Close
-	for i := n - 2; i >= 0; i-- {
-		due := p.Close
-		if kept[i] != 0 {
-			due = p.Customers[kept[i]].Due
-		}
-		v.late[i] = min(due, v.late[i+1]-p.Distance[kept[i]][kept[i+1]]-service(p, kept[i]))
-	}
+	v.stops = s[:kept]
 }
 
 // trips works out the release and the load of each trip, from the last to the
-// first.
-func (v *vehicle) trips(p *Problem) {
-	n := len(v.places)
-	end := n - 1
-	v.ready[end], v.load[end] = 0, 0
-	for end > 0 {
-		start := end - 1
-		release, load := 0.0, 0.0
-		for v.places[start] != 0 {
-			c := p.Customers[v.places[start]]
-			v.ready[start] = c.Ready
+// first, and counts the customers.
+func (v *vehicle) trips(m *model) {
+	s := v.stops
+	last := len(s) - 1
+	s[last].ready, s[last].load = 0, 0
+	release, load, first := 0.0, 0.0, last-1
+	v.customers = 0
+	for i := last - 1; i >= 0; i-- {
+		if s[i].place != 0 {
+			c := &m.customers[s[i].place]
+			s[i].ready = c.Ready
 			release, load = max(release, c.Release), load+c.Demand
-			start--
+			v.customers++
+			continue
 		}
-		for i := start; i < end; i++ {
-			v.load[i] = load
+		s[i].ready = release
+		for j := i; j <= first; j++ {
+			s[j].load = load
 		}
-		v.ready[start] = release
-		end = start
+		release, load, first = 0, 0, i-1
 	}
 }
 
-func resize(s []float64, n int) []float64 {
-	if cap(s) < n {
-		return make([]float64, n, n+8)
-	}
-	return s[:n]
-}
-
-func service(p *Problem, place int) float64 {
-	if place == 0 {
-		return 0
-	}
-	return p.Customers[place].Service
-}
-
-// fits says whether a customer may be put before the place with an index, in the
-// trip that goes there.
-func (v *vehicle) fits(p *Problem, c, at int) bool {
-	who := &p.Customers[c]
-	if v.load[at-1]+who.Demand > p.Capacity {
+// fits says whether a customer may be put before a stop, in the trip that goes
+// there.
+func (v *vehicle) fits(m *model, c, at int) bool {
+	who := &m.customers[c]
+	from := &v.stops[at-1]
+	if from.load+who.Demand > m.capacity {
 		return false
 	}
-	from := at - 1
-	begin := v.early[from]
-	// A release later than that of the trip delays all of it.
-	depot := from
-	for who.Release > 0 && v.places[depot] != 0 {
-		depot--
-	}
-	if who.Release > 0 && who.Release > v.early[depot] {
-		if begin = who.Release; begin > v.late[depot] {
+	begin := from.early
+	if who.Release > 0 {
+		var ok bool
+		if begin, ok = v.released(m, who.Release, at-1); !ok {
 			return false
 		}
-		for i := depot + 1; i <= from; i++ {
-			a, b := v.places[i-1], v.places[i]
-			begin = max(v.ready[i], begin+service(p, a)+p.Distance[a][b])
-			if begin > v.late[i] {
-				return false
-			}
+	}
+	to := &v.stops[at]
+	start := max(who.Ready, begin+m.customers[from.place].Service+m.way(from.place, c))
+	return start <= who.Due && start+who.Service+m.way(c, to.place) <= to.late
+}
+
+// released is when work at a stop begins if the trip that it belongs to waits
+// for a release; false when some stop before would be too late.
+func (v *vehicle) released(m *model, release float64, at int) (float64, bool) {
+	s := v.stops
+	depot := at
+	for s[depot].place != 0 {
+		depot--
+	}
+	if release <= s[depot].early {
+		return s[at].early, true
+	}
+	begin := release
+	if begin > s[depot].late {
+		return 0, false
+	}
+	for i := depot + 1; i <= at; i++ {
+		begin = max(s[i].ready, begin+m.customers[s[i-1].place].Service+s[i].leg)
+		if begin > s[i].late {
+			return 0, false
 		}
 	}
-	a, b := v.places[from], v.places[at]
-	start := max(who.Ready, begin+service(p, a)+p.Distance[a][c])
-	return start <= who.Due && start+who.Service+p.Distance[c][b] <= v.late[at]
+	return begin, true
 }
 
 // fitsAlone says whether a customer may get a trip of its own that begins at the
-// depot with an index.
-func (v *vehicle) fitsAlone(p *Problem, c, at int) bool {
-	who := &p.Customers[c]
+// depot's stop with an index.
+func (v *vehicle) fitsAlone(m *model, c, at int) bool {
+	who := &m.customers[c]
 	// What is known of the depot there counts the release of the next trip in.
 	begin := 0.0
 	if at > 0 {
-		a := v.places[at-1]
-		begin = v.early[at-1] + service(p, a) + p.Distance[a][0]
+		a := &v.stops[at-1]
+		begin = a.early + m.customers[a.place].Service + m.way(a.place, 0)
 	}
 	begin = max(begin, who.Release)
-	start := max(who.Ready, begin+p.Distance[0][c])
-	back := start + who.Service + p.Distance[c][0]
-	return start <= who.Due && back <= v.late[at]
+	start := max(who.Ready, begin+m.way(0, c))
+	return start <= who.Due && start+who.Service+m.way(c, 0) <= v.stops[at].late
 }
 
-// insert puts a customer before the place with an index.
-func (v *vehicle) insert(p *Problem, c, at int) {
-	v.places = append(v.places, 0)
-	copy(v.places[at+1:], v.places[at:])
-	v.places[at] = c
-	v.update(p)
-}
-
-// insertAlone gives a customer a trip of its own that begins at the depot with
-// an index.
-func (v *vehicle) insertAlone(p *Problem, c, at int) {
-	v.places = append(v.places, 0, 0)
-	copy(v.places[at+2:], v.places[at:])
-	v.places[at], v.places[at+1] = 0, c
-	v.update(p)
-}
-
-func (v *vehicle) clone() *vehicle {
-	return &vehicle{
-		places: append([]int(nil), v.places...), ready: append([]float64(nil), v.ready...), early: append([]float64(nil), v.early...),
-		late: append([]float64(nil), v.late...), load: append([]float64(nil), v.load...), distance: v.distance,
+// insert puts a customer before a stop, in the trip that goes there. It works out
+// again only what changes.
+func (v *vehicle) insert(m *model, c, at int) {
+	who := &m.customers[c]
+	v.stops = slices.Insert(v.stops, at, stop{place: c, ready: who.Ready, load: v.stops[at-1].load})
+	s := v.stops
+	depot := at - 1
+	for s[depot].place != 0 {
+		s[depot].load += who.Demand
+		depot--
 	}
+	s[depot].load += who.Demand
+	for i := at; i < len(s)-1 && s[i].place != 0; i++ {
+		s[i].load += who.Demand
+	}
+	v.distance -= s[at+1].leg
+	s[at].leg, s[at+1].leg = m.way(s[at-1].place, c), m.way(c, s[at+1].place)
+	v.distance += s[at].leg + s[at+1].leg
+	v.customers++
+	from := at
+	if who.Release > s[depot].ready {
+		s[depot].ready, from = who.Release, depot
+	}
+	v.later(m, from, at)
+	v.sooner(m, at)
+}
+
+// later works out when work begins at the earliest, at the stops from one on, as
+// far as it changes; up to sure it is not asked whether it does.
+func (v *vehicle) later(m *model, from, sure int) {
+	s := v.stops
+	for i := from; i < len(s); i++ {
+		early := s[i].ready
+		if i > 0 {
+			early = max(early, s[i-1].early+m.customers[s[i-1].place].Service+s[i].leg)
+		}
+		if i > sure && early == s[i].early {
+			return
+		}
+		s[i].early = early
+	}
+}
+
+// sooner works out when work may begin at the latest, at the stops from one back,
+// as far as it changes.
+func (v *vehicle) sooner(m *model, from int) {
+	s := v.stops
+	for i := from; i >= 0; i-- {
+		who := &m.customers[s[i].place]
+		late := min(who.Due, s[i+1].late-s[i+1].leg-who.Service)
+		if i < from && late == s[i].late {
+			return
+		}
+		s[i].late = late
+	}
+}
+
+// insertAlone gives a customer a trip of its own that begins at the depot's stop
+// with an index.
+func (v *vehicle) insertAlone(m *model, c, at int) {
+	v.stops = slices.Insert(v.stops, at, stop{}, stop{place: c})
+	v.update(m)
 }
 
 // tour returns the trips of a vehicle.
 func (v *vehicle) tour() Tour {
 	var t Tour
-	for _, c := range v.places[:len(v.places)-1] {
-		if c == 0 {
+	for _, s := range v.stops[:len(v.stops)-1] {
+		if s.place == 0 {
 			t = append(t, nil)
 			continue
 		}
-		t[len(t)-1] = append(t[len(t)-1], c)
+		t[len(t)-1] = append(t[len(t)-1], s.place)
 	}
 	return t
 }
