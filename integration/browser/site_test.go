@@ -88,10 +88,33 @@ func TestSiteLaysItsDelivery(t *testing.T) {
 	rosamund.open("/")
 	rosamund.sees("Told by sites", beams[3].GetMark(), "is broken.", "cracked across at one end")
 	rosamund.keep("journey-told-by-site")
+	writesOff(p, rosamund, beams[3])
 
-	p.follow(beams[3].GetPieceId() + " is here and whole")
+	p.do("choose a piece", chromedp.SetValue(find("Which piece"), beams[4].GetPieceId()))
+	p.click("It is broken")
+	p.follow("Tell the yard")
+	p.follow(beams[4].GetPieceId() + " is here and whole")
 	p.sees("is here and whole")
 	p.seesNot("broken, not to be laid")
+}
+
+// writesOff follows what the site told to the piece: its place is open again, and
+// the site is told not to lay it.
+func writesOff(site, rosamund *person, beam *dispatchv1.DropPiece) {
+	rosamund.follow("Write it off, for another in its place")
+	rosamund.sees("Piece "+beam.GetPieceId(), "delivered", "Broken or lost", "need not be taken back first")
+	rosamund.keep("journey-piece-broke")
+	rosamund.check("journey-piece-broke")
+	rosamund.follow("Write it off")
+	rosamund.sees(beam.GetPieceId()+" is written off. Its place at the site is open again.", "Scrapped after it was delivered", "cracked across at one end")
+	rosamund.seesNot("Broken or lost")
+	rosamund.keep("journey-piece-written-off")
+	rosamund.open("/")
+	rosamund.seesNot("cracked across at one end")
+	site.open("/drop")
+	site.sees("stopped, not to be laid", "was scrapped")
+	site.keep("site-written-off")
+	site.check("site-written-off")
 }
 
 // Before the truck leaves there is nothing to tick off; a link shows no other
