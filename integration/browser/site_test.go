@@ -1,6 +1,8 @@
 package browser
 
 import (
+	"context"
+	"errors"
 	"fmt"
 	"testing"
 
@@ -8,6 +10,8 @@ import (
 
 	dispatcheventv1 "spanyard.example/proto/gen/spanyard/dispatch/event/v1"
 	dispatchv1 "spanyard.example/proto/gen/spanyard/dispatch/v1"
+
+	"spanyard.example/integration/internal/await"
 )
 
 // foreman opens a drop by the link that the dispatcher makes for it.
@@ -109,10 +113,17 @@ func writesOff(site, rosamund *person, beam *dispatchv1.DropPiece) {
 	rosamund.sees(beam.GetPieceId()+" is written off. Its place at the site is open again.", "Scrapped after it was delivered", "cracked across at one end")
 	rosamund.seesNot("Broken or lost")
 	rosamund.keep("journey-piece-written-off")
+	// Dispatch hears of it a moment later.
+	await.For(site.t, soon, "the site to be told", func(context.Context) error {
+		site.open("/drop")
+		if !says(site.text(), "was scrapped") {
+			return errors.New("not yet")
+		}
+		return nil
+	})
+	site.sees("stopped, not to be laid")
 	rosamund.open("/")
 	rosamund.seesNot("cracked across at one end")
-	site.open("/drop")
-	site.sees("stopped, not to be laid", "was scrapped")
 	site.keep("site-written-off")
 	site.check("site-written-off")
 }
