@@ -39,6 +39,7 @@ func places(d *day) []place {
 		{name: "put-away", path: "/yard/put-away/B0219", role: yardStaff},
 		{name: "put-away-nothing", path: "/yard/put-away/B0301", role: yardStaff},
 		{name: "piece", path: "/piece/" + beam.GetPieceId(), role: drawingOffice},
+		{name: "piece-at-site", path: "/piece/" + beam.GetPieceId() + "?reason=cracked", role: yardStaff},
 		{name: "floors", path: "/floors", role: drawingOffice},
 		{name: "floors-none", path: "/floors?text=nothing+like+it", role: drawingOffice},
 		{name: "floors-new", path: "/floors/new", role: drawingOffice},

@@ -1,6 +1,8 @@
 package browser
 
 import (
+	"context"
+	"errors"
 	"fmt"
 	"testing"
 
@@ -8,6 +10,8 @@ import (
 
 	dispatcheventv1 "spanyard.example/proto/gen/spanyard/dispatch/event/v1"
 	dispatchv1 "spanyard.example/proto/gen/spanyard/dispatch/v1"
+
+	"spanyard.example/integration/internal/await"
 )
 
 // foreman opens a drop by the link that the dispatcher makes for it.
@@ -88,10 +92,40 @@ func TestSiteLaysItsDelivery(t *testing.T) {
 	rosamund.open("/")
 	rosamund.sees("Told by sites", beams[3].GetMark(), "is broken.", "cracked across at one end")
 	rosamund.keep("journey-told-by-site")
+	writesOff(p, rosamund, beams[3])
 
-	p.follow(beams[3].GetPieceId() + " is here and whole")
+	p.do("choose a piece", chromedp.SetValue(find("Which piece"), beams[4].GetPieceId()))
+	p.click("It is broken")
+	p.follow("Tell the yard")
+	p.follow(beams[4].GetPieceId() + " is here and whole")
 	p.sees("is here and whole")
 	p.seesNot("broken, not to be laid")
+}
+
+// writesOff follows what the site told to the piece: its place is open again, and
+// the site is told not to lay it.
+func writesOff(site, rosamund *person, beam *dispatchv1.DropPiece) {
+	rosamund.follow("Write it off, for another in its place")
+	rosamund.sees("Piece "+beam.GetPieceId(), "delivered", "Broken or lost", "need not be taken back first")
+	rosamund.keep("journey-piece-broke")
+	rosamund.check("journey-piece-broke")
+	rosamund.follow("Write it off")
+	rosamund.sees(beam.GetPieceId()+" is written off. Its place at the site is open again.", "Scrapped after it was delivered", "cracked across at one end")
+	rosamund.seesNot("Broken or lost")
+	rosamund.keep("journey-piece-written-off")
+	// Dispatch hears of it a moment later.
+	await.For(site.t, soon, "the site to be told", func(context.Context) error {
+		site.open("/drop")
+		if !says(site.text(), "was scrapped") {
+			return errors.New("not yet")
+		}
+		return nil
+	})
+	site.sees("stopped, not to be laid")
+	rosamund.open("/")
+	rosamund.seesNot("cracked across at one end")
+	site.keep("site-written-off")
+	site.check("site-written-off")
 }
 
 // Before the truck leaves there is nothing to tick off; a link shows no other

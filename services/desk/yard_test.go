@@ -108,7 +108,11 @@ func (f *fakeStock) ExchangePieces(_ context.Context, req *stockv1.ExchangePiece
 }
 
 func (f *fakeStock) ScrapPieces(_ context.Context, req *stockv1.ScrapPiecesRequest) (*stockv1.ScrapPiecesResponse, error) {
-	return &stockv1.ScrapPiecesResponse{PieceCount: 1, Position: 10}, f.did("scrap", req)
+	delivered := int32(0)
+	if f.state[req.GetPieceIds()[0]] == stockeventv1.PieceState_PIECE_STATE_DELIVERED {
+		delivered = 1
+	}
+	return &stockv1.ScrapPiecesResponse{PieceCount: 1, Position: 10, DeliveredCount: delivered}, f.did("scrap", req)
 }
 
 func (f *fakeStock) LoadPieces(_ context.Context, req *stockv1.LoadPiecesRequest) (*stockv1.LoadPiecesResponse, error) {

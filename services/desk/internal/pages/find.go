@@ -3,7 +3,6 @@ package pages
 import (
 	"slices"
 	"strings"
-	"time"
 
 	dispatchv1 "spanyard.example/proto/gen/spanyard/dispatch/v1"
 	layoutv1 "spanyard.example/proto/gen/spanyard/layout/v1"
@@ -14,7 +13,6 @@ import (
 func findPages() []shell.Page {
 	return []shell.Page{
 		{Pattern: "GET /find", Handle: find},
-		{Pattern: "GET /piece/{piece}", Handle: piece},
 	}
 }
 
@@ -149,20 +147,4 @@ func (v *findView) trucks(r *shell.Request) error {
 		}
 	}
 	return nil
-}
-
-// pieceView is a piece and all that happened to it.
-type pieceView struct {
-	*stockv1.GetPieceHistoryResponse
-	State string
-	Zone  *time.Location
-}
-
-func piece(r *shell.Request) error {
-	s := r.Shell()
-	answer, err := s.Stock.GetPieceHistory(r.Ctx(), &stockv1.GetPieceHistoryRequest{Yard: s.Yard, PieceId: r.R.PathValue("piece")})
-	if err != nil {
-		return err
-	}
-	return r.Show("piece", pieceView{answer, stateOf(answer.GetBatch().GetState()), r.Zone()})
 }

@@ -1,6 +1,7 @@
 package pages
 
 import (
+	"fmt"
 	"time"
 
 	dispatcheventv1 "spanyard.example/proto/gen/spanyard/dispatch/event/v1"
@@ -33,6 +34,8 @@ type homeView struct {
 type toldBySite struct {
 	*dispatcheventv1.PieceReported
 	SiteID string
+	// Reason for which the piece can be written off, in the site's words.
+	Reason string
 }
 
 // told gathers what sites tell of the runs of a day; crews lay on the day after
@@ -44,7 +47,11 @@ func (v *homeView) told(r *shell.Request, day string) error {
 	}
 	for _, run := range runs.GetRuns() {
 		for _, told := range run.GetReports() {
-			v.Told = append(v.Told, toldBySite{told, siteOfDrop(run.GetRun(), told.GetDropNumber())})
+			reason := r.Shell().Words.Say(fmt.Sprintf("home.told_reason.%d", told.GetKind()))
+			if remark := told.GetRemark(); remark != "" {
+				reason += ": " + remark
+			}
+			v.Told = append(v.Told, toldBySite{told, siteOfDrop(run.GetRun(), told.GetDropNumber()), reason})
 		}
 	}
 	return err

@@ -28,7 +28,7 @@ func English() (shell.Words, error) { return shell.ReadWords(english) }
 // All pages, each with what it is for in its own file.
 func All() []shell.Page {
 	all := shell.LivePages()
-	for _, some := range [][]shell.Page{signInPages(), homePages(), morningPages(), stockPages(), batchPages(), availablePages(), findPages(), recallPages(), yardPages(), sitePages(), floorsPages()} {
+	for _, some := range [][]shell.Page{signInPages(), homePages(), morningPages(), stockPages(), batchPages(), availablePages(), findPages(), piecePages(), recallPages(), yardPages(), sitePages(), floorsPages()} {
 		all = append(all, some...)
 	}
 	return all

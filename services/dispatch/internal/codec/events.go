@@ -94,7 +94,7 @@ func runToProto(event daybook.Event) (*eventv1.Event, error) {
 		}}}, nil
 	case daybook.PieceTakenBack:
 		return &eventv1.Event{Kind: &eventv1.Event_PieceTakenBack{PieceTakenBack: &eventv1.PieceTakenBack{
-			RunId: e.RunID, PieceId: e.PieceID, Mark: e.Mark,
+			RunId: e.RunID, PieceId: e.PieceID, Mark: e.Mark, Broken: e.Broken,
 		}}}, nil
 	case daybook.RunDeparted:
 		return &eventv1.Event{Kind: &eventv1.Event_RunDeparted{RunDeparted: &eventv1.RunDeparted{
@@ -234,7 +234,7 @@ func runFromProto(msg *eventv1.Event) (daybook.Event, error) {
 		}, nil
 	case *eventv1.Event_PieceTakenBack:
 		e := k.PieceTakenBack
-		return daybook.PieceTakenBack{RunID: e.GetRunId(), PieceID: e.GetPieceId(), Mark: e.GetMark()}, nil
+		return daybook.PieceTakenBack{RunID: e.GetRunId(), PieceID: e.GetPieceId(), Mark: e.GetMark(), Broken: e.GetBroken()}, nil
 	case *eventv1.Event_RunDeparted:
 		e := k.RunDeparted
 		return daybook.RunDeparted{RunID: e.GetRunId(), DepartedBy: e.GetDepartedBy(), DepartedAt: moment(e.GetDepartedAt())}, nil

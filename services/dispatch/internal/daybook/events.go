@@ -82,8 +82,11 @@ type (
 	}
 	// PieceSetDown: a piece of a run was set down at its site by hand.
 	PieceSetDown struct{ RunID, PieceID, SiteID, Mark string }
-	// PieceTakenBack: such a piece is back in the yard.
-	PieceTakenBack struct{ RunID, PieceID, Mark string }
+	// PieceTakenBack: a piece that was set down is back in the yard, or broke.
+	PieceTakenBack struct {
+		RunID, PieceID, Mark string
+		Broken               bool
+	}
 	// PieceExchanged: an equal beam took the place of one of a run.
 	PieceExchanged struct {
 		RunID, OldID, NewID, Mark string

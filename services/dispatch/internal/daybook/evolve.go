@@ -342,6 +342,11 @@ func (s State) runChanged(e RunChanged) State {
 	}
 	return s.withRun(e.RunID, func(r *RunStatus) {
 		r.Hits = append(slices.Clone(r.Hits), e.Hits...)
+		for _, h := range e.Hits {
+			if h.Kind == Scrapped {
+				r.settle(h.PieceID)
+			}
+		}
 		if r.State == RunConfirmedState {
 			r.State = RunHitState
 		}

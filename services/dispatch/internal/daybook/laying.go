@@ -78,6 +78,11 @@ func (r *RunStatus) Stopped(pieceID string) (Hit, bool) {
 	return r.Hits[at], true
 }
 
+// isScrapped says whether a piece of the run was written off.
+func (r *RunStatus) isScrapped(pieceID string) bool {
+	return slices.ContainsFunc(r.Hits, func(h Hit) bool { return h.PieceID == pieceID && h.Kind == Scrapped })
+}
+
 // RecordLaying ticks off beams of a drop as laid, or takes ticks back.
 type RecordLaying struct {
 	RunID        string
@@ -131,11 +136,14 @@ func (r *RunStatus) mayLie(drop int, pieceID string) string {
 	if item.IsPallet() {
 		return "is a pallet of blocks, and not ticked off"
 	}
-	if slices.Contains(r.TakenBack, pieceID) {
-		return "was not taken at the site, or went back to the yard"
-	}
 	if hit, stopped := r.Stopped(pieceID); stopped && hit.Kind != Redrawn {
 		return "must not be used: " + hit.Reason
+	}
+	if r.isScrapped(pieceID) {
+		return "was scrapped"
+	}
+	if slices.Contains(r.TakenBack, pieceID) {
+		return "was not taken at the site, or went back to the yard"
 	}
 	if told, ok := r.ReportOn(pieceID); ok && told.Kind == ReportedBroken {
 		return "is reported as broken; what is broken is not laid"
@@ -168,6 +176,9 @@ func (c ReportPiece) decide(s State) ([]Event, error) {
 	if err := wrong.err(); err != nil {
 		return nil, err
 	}
+	if r.isScrapped(c.PieceID) {
+		return nil, nil // the yard knows, and has done what it does about it
+	}
 	told, before := r.ReportOn(c.PieceID)
 	if before && told.Kind == c.Kind && told.Remark == c.Remark || !before && c.Kind == ReportWithdrawn {
 		return nil, nil
@@ -184,6 +195,13 @@ func (s State) layingRecorded(e LayingRecorded) State {
 		r.LaidBeams = append(r.LaidBeams, e.Laid...)
 		r.Reports = slices.DeleteFunc(slices.Clone(r.Reports), func(x SiteReport) bool { return slices.Contains(e.Laid, x.PieceID) })
 	})
+}
+
+// settle forgets what the site told of a piece that is not there any more: it
+// is known, and nothing of it lies in its place.
+func (r *RunStatus) settle(pieceID string) {
+	r.Reports = slices.DeleteFunc(slices.Clone(r.Reports), func(x SiteReport) bool { return x.PieceID == pieceID })
+	r.LaidBeams = without(r.LaidBeams, pieceID)
 }
 
 // pieceReported keeps the last that was told of a piece. What is broken or not

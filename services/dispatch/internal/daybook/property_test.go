@@ -75,7 +75,7 @@ type story struct {
 func (y *story) step() {
 	day := rapid.SampledFrom(y.days).Draw(y.t, "day")
 	var c Command
-	switch rapid.IntRange(0, 14).Draw(y.t, "command") {
+	switch rapid.IntRange(0, 17).Draw(y.t, "command") {
 	case 0, 1:
 		c = y.callOffSomething(day)
 	case 2:
@@ -107,7 +107,12 @@ func (y *story) step() {
 	case 8:
 		c = DepartRun{RunID: y.anyRun(day), DepartedBy: "Cy Example"}
 	case 9:
-		c = DeliverDrop{RunID: y.anyRun(day), DropNumber: rapid.IntRange(1, 2).Draw(y.t, "drop"), ReceivedBy: "Di Example"}
+		run := y.anyRun(day)
+		d := DeliverDrop{RunID: run, DropNumber: rapid.IntRange(1, 2).Draw(y.t, "drop"), ReceivedBy: "Di Example"}
+		if rapid.IntRange(0, 3).Draw(y.t, "refuses") == 0 {
+			d.Refused, d.RefusalReason = []string{y.anyPiece(run)}, "cracked"
+		}
+		c = d
 	case 10:
 		c = CancelRun{RunID: y.anyRun(day), Reason: "any"}
 	case 11:
@@ -128,8 +133,52 @@ func (y *story) step() {
 		c = SetDown{RunID: run, PieceID: y.anyPiece(run), SiteID: "north"}
 	case 14:
 		c = TakeBack{PieceID: y.anyPiece(y.anyRun(day))}
+	case 15:
+		c = y.breaksAtSite(day)
+	case 16, 17:
+		c = y.siteTells(day)
 	}
 	y.do(c)
+}
+
+// breaksAtSite has a piece of a run written off, as stock's event does it.
+func (y *story) breaksAtSite(day string) Command {
+	id := y.anyPiece(y.runOnTheRoad(day))
+	return Together{ReportHits{Reports: []Report{{PieceID: id, Reason: "was scrapped: cracked", Kind: Scrapped}}}, TakeBack{PieceID: id, Broken: true}}
+}
+
+// siteTells ticks a beam off, or tells of a piece.
+func (y *story) siteTells(day string) Command {
+	run := y.runOnTheRoad(day)
+	id, drop := y.anyPiece(run), rapid.IntRange(1, 2).Draw(y.t, "drop")
+	return rapid.SampledFrom([]Command{
+		RecordLaying{RunID: run, DropNumber: drop, Laid: []string{id}},
+		RecordLaying{RunID: run, DropNumber: drop, Unlaid: []string{id}},
+		ReportPiece{RunID: run, DropNumber: drop, PieceID: id, Kind: ReportedBroken, Remark: "cracked"},
+		ReportPiece{RunID: run, DropNumber: drop, PieceID: id, Kind: ReportedMissing},
+		ReportPiece{RunID: run, DropNumber: drop, PieceID: id, Kind: ReportWithdrawn},
+	}).Draw(y.t, "told")
+}
+
+// brokenIsMissed: of a place whose beam broke nothing stands there or is told
+// any more; it is to be brought again, or is on another run.
+func (y *story) brokenIsMissed() {
+	for _, day := range y.days {
+		for _, r := range y.state.Runs(day) {
+			r.Run.Items(func(pile *Pile, item *Item) {
+				if !r.isScrapped(item.PieceID) {
+					return
+				}
+				if _, told := r.ReportOn(item.PieceID); told || slices.Contains(r.LaidBeams, item.PieceID) {
+					y.t.Fatalf("%s of run %s broke, and the site's word on it still stands", item.PieceID, r.Run.ID)
+				}
+				other, filled := y.state.floor(item.FloorKey).marks.Get(item.Mark)
+				if slices.Contains(r.TakenBack, item.PieceID) && !item.IsPallet() && filled && other == r.Run.ID {
+					y.t.Fatalf("%s of run %s broke at the site, and its place %s still counts as filled", item.PieceID, r.Run.ID, item.Mark)
+				}
+			})
+		}
+	}
 }
 
 func (y *story) anyPiece(run string) string {
@@ -167,6 +216,15 @@ func (y *story) anyRun(day string) string {
 	return rapid.SampledFrom(runs).Draw(y.t, "run").Run.ID
 }
 
+// runOnTheRoad is one that has left, or any if none has.
+func (y *story) runOnTheRoad(day string) string {
+	runs := slices.DeleteFunc(y.state.Runs(day), func(r *RunStatus) bool { return !r.Departed() })
+	if len(runs) == 0 {
+		return y.anyRun(day)
+	}
+	return rapid.SampledFrom(runs).Draw(y.t, "run on the road").Run.ID
+}
+
 func (y *story) do(c Command) {
 	before := y.state
 	memo := before.Memo()
@@ -189,6 +247,7 @@ func (y *story) do(c Command) {
 	y.onlyForward(before, c)
 	y.nothingTwice()
 	y.filledStaysFilled()
+	y.brokenIsMissed()
 }
 
 // onlyForward: the states of runs and plans have a direction.

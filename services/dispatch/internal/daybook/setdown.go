@@ -112,9 +112,12 @@ func (s State) tooManyBlocks(pallet *Item) bool {
 	return room == nil || placed+pallet.BlockCount > room.BlockCount
 }
 
-// TakeBack takes note that a piece came back to the yard: if it was set down,
-// by hand or with its drop, its place is empty again.
-type TakeBack struct{ PieceID string }
+// TakeBack takes note that a piece came back to the yard, or was written off: if
+// it was set down, by hand or with its drop, its place is empty again.
+type TakeBack struct {
+	PieceID string
+	Broken  bool
+}
 
 func (c TakeBack) decide(s State) ([]Event, error) {
 	id, ok := s.pieces.Get(c.PieceID)
@@ -128,7 +131,7 @@ func (c TakeBack) decide(s State) ([]Event, error) {
 	var events []Event
 	r.Run.Items(func(pile *Pile, item *Item) {
 		if item.PieceID == c.PieceID && r.isDown(pile, item) {
-			events = append(events, PieceTakenBack{RunID: id, PieceID: c.PieceID, Mark: item.Mark})
+			events = append(events, PieceTakenBack{RunID: id, PieceID: c.PieceID, Mark: item.Mark, Broken: c.Broken})
 		}
 	})
 	return events, nil
@@ -161,7 +164,10 @@ func (s State) fill(r *RunStatus, pieceID string) State {
 }
 
 func (s State) takenBack(e PieceTakenBack) State {
-	s = s.withRun(e.RunID, func(r *RunStatus) { r.SetDown = without(r.SetDown, e.PieceID) })
+	s = s.withRun(e.RunID, func(r *RunStatus) {
+		r.SetDown = without(r.SetDown, e.PieceID)
+		r.settle(e.PieceID)
+	})
 	r, ok := s.runs.Get(e.RunID)
 	if !ok {
 		return s

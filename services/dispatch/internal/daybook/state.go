@@ -87,8 +87,8 @@ type RunStatus struct {
 	// SetDown are the pieces that were set down at their site by hand, past the
 	// run's drops. Their places stay filled when the run is cancelled.
 	SetDown []string
-	// TakenBack are the pieces that a drop brought and that are back in the
-	// yard: their places are to be filled again.
+	// TakenBack are the pieces that a drop brought and that are back in the yard,
+	// or broke: their places are to be filled again.
 	TakenBack []string
 	// LaidBeams are the beams that their site ticked off as laid, and Reports what
 	// it told of pieces that are broken or did not come.

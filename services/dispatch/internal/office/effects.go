@@ -107,9 +107,10 @@ func commandFor(event *stockeventv1.Event) daybook.Command {
 		e := k.PieceDelivered
 		return daybook.SetDown{RunID: e.GetRunId(), PieceID: e.GetPieceId(), SiteID: e.GetSiteId()}
 	case *stockeventv1.Event_PieceScrapped:
-		return daybook.ReportHits{Reports: []daybook.Report{{
-			PieceID: k.PieceScrapped.GetPieceId(), Kind: daybook.Scrapped, Reason: "was scrapped: " + k.PieceScrapped.GetReason(),
-		}}}
+		id := k.PieceScrapped.GetPieceId()
+		hit := daybook.Report{PieceID: id, Kind: daybook.Scrapped, Reason: "was scrapped: " + k.PieceScrapped.GetReason()}
+		// The hit first: once it is taken back, the piece is on no run.
+		return daybook.Together{daybook.ReportHits{Reports: []daybook.Report{hit}}, daybook.TakeBack{PieceID: id, Broken: true}}
 	case *stockeventv1.Event_PieceExchanged:
 		x := k.PieceExchanged
 		return daybook.Exchange{

@@ -117,6 +117,7 @@ const (
 	groupYard     = "yard"
 	groupLab      = "lab"
 	groupDispatch = "dispatch"
+	groupSite     = "site"
 )
 
 func (p *program) root() *cobra.Command {
@@ -159,6 +160,7 @@ with --json the bare answer for other programs.`,
 		&cobra.Group{ID: groupYard, Title: "Yard staff:"},
 		&cobra.Group{ID: groupLab, Title: "Batches and laboratory:"},
 		&cobra.Group{ID: groupDispatch, Title: "Dispatcher:"},
+		&cobra.Group{ID: groupSite, Title: "Building site:"},
 	)
 	root.SetHelpCommandGroupID(groupProgram)
 	root.SetCompletionCommandGroupID(groupProgram)
@@ -167,6 +169,7 @@ with --json the bare answer for other programs.`,
 	root.AddCommand(p.stockCommand(), p.stackCommand(), p.traceCommand(), p.pieceCommand(), p.palletCommand(), p.picksCommand())
 	root.AddCommand(p.batchCommand())
 	root.AddCommand(p.truckCommand(), p.siteCommand(), p.callOffCommand(), p.morningCommand(), p.runCommand())
+	root.AddCommand(p.dropCommand())
 	p.inPlainWords(root)
 	p.markStart(root)
 	return root

@@ -14,7 +14,8 @@ func (p *program) pieceCommand() *cobra.Command {
 		`Records what is done with single pieces; all of a command or none of it. For all
 pieces of a run at once, see 'spanyard run pick' and 'spanyard run load'.`,
 		`  spanyard piece pick R-1 B0412-017 B0412-018
-  spanyard piece return A-03 B0412-017 --reason "truck broke down"`,
+  spanyard piece return A-03 B0412-017 --reason "truck broke down"
+  spanyard piece scrap B0412-018 --reason "cracked across, seen at the site"`,
 		p.pieceFindCommand(), p.pieceFreeCommand(), p.pieceExchangeCommand(), p.piecePickCommand(), p.pieceLoadCommand(), p.pieceDeliverCommand(), p.pieceReturnCommand(), p.pieceScrapCommand(), p.pieceMoveCommand())
 }
 
@@ -154,7 +155,13 @@ func (p *program) pieceScrapCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "scrap [PIECE...]",
 		Short: "Write pieces off, or loose blocks of a batch",
+		Long: `Writes pieces off wherever they are, all or none: in the yard, on a truck, at a site,
+or back from it. The place of a beam that had been delivered is open again: the next
+plan for its day brings an equal one, or its room is called off for another day; if
+none is free, 'spanyard stock available' shows it as short. Such a beam is not taken
+back first.`,
 		Example: `  spanyard piece scrap B0412-017 --reason "broke while lifted"
+  spanyard piece scrap B0412-018 --reason "cracked across, seen at the site"
   spanyard piece scrap --batch K0412 --blocks 12 --reason "broken corners"`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			c, err := p.stock()
@@ -169,7 +176,12 @@ func (p *program) pieceScrapCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			return p.answer(answer, said("Written off: pieces %d, loose blocks %d.", answer.GetPieceCount(), answer.GetBlockCount()))
+			return p.answer(answer, func(w io.Writer) {
+				said("Written off: pieces %d, loose blocks %d.", answer.GetPieceCount(), answer.GetBlockCount())(w)
+				if n := answer.GetDeliveredCount(); n > 0 {
+					said("Delivered before: pieces %d. Their places are open again: plan their day again, or call their rooms\noff for another day.", n)(w)
+				}
+			})
 		},
 	}
 	c.Flags().StringVar(&reason, "reason", "", "why they will never be used (required)")

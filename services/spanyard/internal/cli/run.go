@@ -4,7 +4,6 @@ import (
 	"context"
 	"fmt"
 	"io"
-	"strconv"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -164,21 +163,21 @@ func (p *program) runDeliverCommand() *cobra.Command {
 broken, wrong or not wanted, is named with --refused, or all of it with
 --refuse-all: the truck brings it back, and its places are to be filled again.
 When it is in the yard, 'spanyard piece return' puts it back onto a stack and
-'spanyard piece scrap' writes off what is broken.`,
+'spanyard piece scrap' writes off what is broken, also later and at the site.`,
 		Example: `  spanyard run deliver RUN 1 --received-by "Foreman Bram Oddsock"
   spanyard run deliver RUN 1 --received-by "Bram Oddsock" --refused B0412-017 --reason "cracked"`,
 		Args: cobra.ExactArgs(2),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			drop, err := strconv.ParseInt(args[1], 10, 32)
-			if err != nil || drop < 1 {
-				return fault.New(fault.Invalid, "DROP_INVALID", "The drop is not right.").At("DROP", args[1], "is no drop", "a whole number from 1")
+			drop, err := dropNumber(args[1])
+			if err != nil {
+				return err
 			}
 			c, err := p.dispatch()
 			if err != nil {
 				return err
 			}
 			answer, err := c.DeliverDrop(p.as(cmd.Context()), &dispatchv1.DeliverDropRequest{
-				Yard: p.yard, RequestId: p.request(), RunId: args[0], DropNumber: int32(drop), ReceivedBy: by,
+				Yard: p.yard, RequestId: p.request(), RunId: args[0], DropNumber: drop, ReceivedBy: by,
 				RefusedPieceIds: refused, RefuseAll: all, RefusalReason: reason,
 			})
 			if err != nil {

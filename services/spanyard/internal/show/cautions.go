@@ -13,6 +13,10 @@ var (
 		"Beams are lifted and carried near both ends, right way up, on bearers one above the other.",
 		"Masses and axle loads are computed: weigh and secure every load under local road law.",
 	}
+	layingCautions = []string{
+		"A floor falls when it is loaded too early. Nobody stands under a lift or on beams that are",
+		"not propped as the plan says; nothing is put on the floor before it is finished as planned.",
+	}
 	designCautions = []string{
 		"A designer's aid. A licensed engineer checks and signs the design under the local code.",
 		"A floor is not loaded before it is finished as the plan says.",
@@ -31,6 +35,9 @@ func DesignCautions(w io.Writer) { cautions(w, designCautions) }
 
 // ReleaseCautions belong to releases and lifted quarantines.
 func ReleaseCautions(w io.Writer) { cautions(w, releaseCautions) }
+
+// LayingCautions belong to what a crew lays by.
+func LayingCautions(w io.Writer) { cautions(w, layingCautions) }
 
 func cautions(w io.Writer, lines []string) {
 	for i, line := range lines {

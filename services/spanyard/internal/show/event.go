@@ -62,6 +62,9 @@ func moved(e *stockeventv1.Event) string {
 	case *stockeventv1.Event_PieceReturned:
 		return fmt.Sprintf("%s came back to %s: %s", k.PieceReturned.GetPieceId(), k.PieceReturned.GetStackId(), k.PieceReturned.GetReason())
 	case *stockeventv1.Event_PieceScrapped:
+		if to := k.PieceScrapped.GetDeliveredTo(); to != nil {
+			return fmt.Sprintf("%s scrapped after it was delivered at %s, run %s: %s", k.PieceScrapped.GetPieceId(), to.GetSiteId(), to.GetRunId(), k.PieceScrapped.GetReason())
+		}
 		return fmt.Sprintf("%s scrapped: %s", k.PieceScrapped.GetPieceId(), k.PieceScrapped.GetReason())
 	case *stockeventv1.Event_PieceMoved:
 		return fmt.Sprintf("%s moved to %s", k.PieceMoved.GetPieceId(), k.PieceMoved.GetStackId())

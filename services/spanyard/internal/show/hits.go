@@ -18,7 +18,7 @@ const (
 	inYard whereNow = iota
 	onRoad
 	atSite
-	// gone pieces came back to the yard or were scrapped after the truck left.
+	// gone pieces came back to the yard or were written off after the truck left.
 	gone
 )
 
@@ -31,7 +31,7 @@ func (p whereNow) todo(run string) string {
 		return "THESE PIECES OF RUN " + run + " STAND AT THE SITE. Call it: nothing is laid on them, nothing stands on them or below them, " +
 			"until their batch is released anew or they are taken back."
 	case gone:
-		return "THESE PIECES OF RUN " + run + " ARE NOT AT THE SITE ANY MORE. Tell it what is missing."
+		return "THESE PIECES OF RUN " + run + " WENT BACK OR BROKE. Tell the site what is missing; it has to be brought again."
 	default:
 		return "RUN " + run + " MUST NOT LEAVE WITH THESE PIECES. Exchange them (run repair), or cancel it and plan again; what is in quarantine may go once its batch is released anew."
 	}

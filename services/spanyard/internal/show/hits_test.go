@@ -59,6 +59,7 @@ func TestHitsSayWhatToDo(t *testing.T) {
 		"feed-delivered":  {changed(true, quarantined("B1-001", "delivered")), "STAND AT THE SITE", "MUST NOT LEAVE"},
 		"feed-cleared":    {change(&dispatchv1.WatchPicksResponse{What: &dispatchv1.WatchPicksResponse_RunCleared{RunCleared: &dispatcheventv1.RunCleared{RunId: "P1-R01", BatchId: "B1", PieceIds: []string{"B1-001", "B1-002"}}}}), "may leave", "MUST NOT"},
 		"feed-set-down":   {change(&dispatchv1.WatchPicksResponse{What: &dispatchv1.WatchPicksResponse_PieceSetDown{PieceSetDown: &dispatcheventv1.PieceSetDown{RunId: "P1-R01", PieceId: "B1-001", SiteId: "QF", Mark: "1-01-01"}}}), "by hand", "MUST NOT"},
+		"feed-broken":     {change(&dispatchv1.WatchPicksResponse{What: &dispatchv1.WatchPicksResponse_PieceTakenBack{PieceTakenBack: &dispatcheventv1.PieceTakenBack{RunId: "P1-R01", PieceId: "B1-001", Mark: "1-01-01", Broken: true}}}), "another is wanted", "is back"},
 		"feed-taken-back": {change(&dispatchv1.WatchPicksResponse{What: &dispatchv1.WatchPicksResponse_PieceTakenBack{PieceTakenBack: &dispatcheventv1.PieceTakenBack{RunId: "P1-R01", PieceId: "B1-001"}}}), "back from its site.", "MUST NOT"},
 	} {
 		t.Run(name, func(t *testing.T) {

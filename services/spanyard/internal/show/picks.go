@@ -88,6 +88,10 @@ func Change(w io.Writer, e *dispatchv1.WatchPicksResponse, y Yard) {
 			x.GetStackId(), x.GetStackTier(), x.GetOldPieceId(), forPlace(x.GetMark()), x.GetExchangedBy(), x.GetReason()))
 	case *dispatchv1.WatchPicksResponse_PieceTakenBack:
 		b := what.PieceTakenBack
+		if b.GetBroken() {
+			paragraph(w, "", "  ", fmt.Sprintf("Piece %s of run %s broke after it was delivered, and another is wanted%s.", b.GetPieceId(), b.GetRunId(), forPlace(b.GetMark())))
+			return
+		}
 		fmt.Fprintf(w, "Piece %s of run %s is back from its site%s.\n", b.GetPieceId(), b.GetRunId(), forPlace(b.GetMark()))
 	case *dispatchv1.WatchPicksResponse_RunDeparted:
 		fmt.Fprintf(w, "Run %s has left the yard; %s let it go.\n", what.RunDeparted.GetRunId(), what.RunDeparted.GetDepartedBy())

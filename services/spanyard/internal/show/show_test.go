@@ -15,6 +15,7 @@ import (
 	"google.golang.org/protobuf/encoding/protojson"
 	"google.golang.org/protobuf/proto"
 
+	commonv1 "spanyard.example/proto/gen/spanyard/common/v1"
 	dispatcheventv1 "spanyard.example/proto/gen/spanyard/dispatch/event/v1"
 	dispatchv1 "spanyard.example/proto/gen/spanyard/dispatch/v1"
 	layoutv1 "spanyard.example/proto/gen/spanyard/layout/v1"
@@ -84,6 +85,23 @@ func TestPages(t *testing.T) {
 				State: dispatchv1.RunState_RUN_STATE_HIT, PlanId: "P1", Run: run, DeliveredDrops: []int32{1},
 				Hits: []*dispatcheventv1.RunHit{{PieceId: "B1-001", Mark: "1-01-01", BatchId: "B1", Reason: "batch B1 is in quarantine: cracks seen", Where: "loaded"}},
 			}}, y)
+		},
+		"drop": func(w io.Writer) {
+			beam := &commonv1.BeamProduct{Profile: "T150", WirePattern: "p4", LengthMm: 3600}
+			show.Drop(w, "P1-R01", 2, &dispatchv1.GetDropResponse{
+				Day: "2027-03-17", TruckId: "T1", TruckName: "Ottoline", SiteId: "QF", SiteName: "Quillfeather Lane 3", Departed: true,
+				LeaveYardMinute: 360, ArriveMinute: 402, UnloadMinute: 405, LeaveSiteMinute: 430,
+				Rooms: []*dispatchv1.DropRoom{{JobId: "J1", Floor: "1", Room: "01", PlannedBeamCount: 9, Pieces: []*dispatchv1.DropPiece{
+					{PieceId: "B1-001", Mark: "1-01-01", Beam: beam, PileNumber: 1, PileTier: 2, Laid: true},
+					{PieceId: "B1-002", Mark: "1-01-02", Beam: beam, PileNumber: 1, PileTier: 2},
+					{PieceId: "B1-003", Mark: "1-01-03", Beam: beam, PileNumber: 1, PileTier: 1, Report: &dispatcheventv1.PieceReported{
+						Kind: dispatcheventv1.PieceReportKind_PIECE_REPORT_KIND_BROKEN, Remark: "cracked across at one end"}},
+					{PieceId: "B1-004", Mark: "1-01-04", Beam: beam, PileNumber: 1, PileTier: 1, Report: &dispatcheventv1.PieceReported{
+						Kind: dispatcheventv1.PieceReportKind_PIECE_REPORT_KIND_MISSING}},
+					{PieceId: "B1-005", Mark: "1-01-05", Beam: beam, PileNumber: 1, PileTier: 1, StoppedReason: "was scrapped: cracked across, seen at the site by two people"},
+					{PieceId: "P1-R01-K01", BlockKind: "K520", BlockCount: 72, PileNumber: 2, PileTier: 1},
+				}}},
+			})
 		},
 		"picks": func(w io.Writer) {
 			show.Picks(w, &dispatcheventv1.PicksIssued{RunId: run.GetRunId(), TruckId: "T1", Day: "2027-03-17", LoadingMinute: 330, Picks: run.GetPicks()}, y)
@@ -198,6 +216,7 @@ func events(w io.Writer, hits *stockeventv1.BatchQuarantined) {
 		{Kind: &stockeventv1.Event_PieceDelivered{PieceDelivered: &stockeventv1.PieceDelivered{PieceId: "B1-001", RunId: "P1-R01", SiteId: "QF"}}},
 		{Kind: &stockeventv1.Event_PieceReturned{PieceReturned: &stockeventv1.PieceReturned{PieceId: "B1-001", StackId: "A-01", Reason: "truck broke down"}}},
 		{Kind: &stockeventv1.Event_PieceScrapped{PieceScrapped: &stockeventv1.PieceScrapped{PieceId: "B1-001", Reason: "broke while lifted"}}},
+		{Kind: &stockeventv1.Event_PieceScrapped{PieceScrapped: &stockeventv1.PieceScrapped{PieceId: "B1-002", Reason: "cracked across", DeliveredTo: hits.GetHits()[0].GetAllocation()}}},
 		{Kind: &stockeventv1.Event_PieceMoved{PieceMoved: &stockeventv1.PieceMoved{PieceId: "B1-001", StackId: "A-02"}}},
 		{Kind: &stockeventv1.Event_BlocksScrapped{BlocksScrapped: &stockeventv1.BlocksScrapped{BatchId: "K1", BlockCount: 2, Reason: "broken corners"}}},
 		{},

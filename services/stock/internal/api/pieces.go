@@ -99,7 +99,13 @@ func (s *Server) ScrapPieces(ctx context.Context, req *stockv1.ScrapPiecesReques
 		return nil, err
 	}
 	loose, _ := find[yard.BlocksScrapped](r)
-	return &stockv1.ScrapPiecesResponse{PieceCount: tally[yard.PieceScrapped](r), BlockCount: int32(loose.Count), Position: r.position}, nil
+	answer := &stockv1.ScrapPiecesResponse{PieceCount: tally[yard.PieceScrapped](r), BlockCount: int32(loose.Count), Position: r.position}
+	for _, e := range r.events {
+		if scrapped, ok := e.(yard.PieceScrapped); ok && scrapped.DeliveredTo != nil {
+			answer.DeliveredCount++
+		}
+	}
+	return answer, nil
 }
 
 // MovePieces puts beams on top of another stack.

@@ -60,7 +60,12 @@ func pieceEventOf(message *stockeventv1.Event) (yard.Event, error) {
 		r := m.PieceReturned
 		return yard.PieceReturned{PieceID: r.GetPieceId(), StackID: r.GetStackId(), Reason: r.GetReason()}, nil
 	case *stockeventv1.Event_PieceScrapped:
-		return yard.PieceScrapped{PieceID: m.PieceScrapped.GetPieceId(), Reason: m.PieceScrapped.GetReason()}, nil
+		e := yard.PieceScrapped{PieceID: m.PieceScrapped.GetPieceId(), Reason: m.PieceScrapped.GetReason()}
+		if to := m.PieceScrapped.GetDeliveredTo(); to != nil {
+			a := AllocationOf(to)
+			e.DeliveredTo = &a
+		}
+		return e, nil
 	case *stockeventv1.Event_PieceMoved:
 		return yard.PieceMoved{PieceID: m.PieceMoved.GetPieceId(), StackID: m.PieceMoved.GetStackId(), Aside: m.PieceMoved.GetAsidePieceIds()}, nil
 	case *stockeventv1.Event_PieceExchanged:

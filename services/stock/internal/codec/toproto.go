@@ -100,9 +100,11 @@ func pieceEvent(event yard.Event) *stockeventv1.Event {
 			PieceId: e.PieceID, StackId: e.StackID, Reason: e.Reason,
 		}}}
 	case yard.PieceScrapped:
-		return &stockeventv1.Event{Kind: &stockeventv1.Event_PieceScrapped{PieceScrapped: &stockeventv1.PieceScrapped{
-			PieceId: e.PieceID, Reason: e.Reason,
-		}}}
+		m := &stockeventv1.PieceScrapped{PieceId: e.PieceID, Reason: e.Reason}
+		if e.DeliveredTo != nil {
+			m.DeliveredTo = Allocation(*e.DeliveredTo)
+		}
+		return &stockeventv1.Event{Kind: &stockeventv1.Event_PieceScrapped{PieceScrapped: m}}
 	case yard.PieceMoved:
 		return &stockeventv1.Event{Kind: &stockeventv1.Event_PieceMoved{PieceMoved: &stockeventv1.PieceMoved{
 			PieceId: e.PieceID, StackId: e.StackID, AsidePieceIds: e.Aside,

@@ -133,7 +133,7 @@ func (s slow) piece(id string) *stockv1.Piece {
 	if p.Kept != nil {
 		m.KeptForJobId, m.KeptForMark = p.Kept.JobID, p.Kept.Mark
 	}
-	if p.State == yard.Delivered {
+	if p.State == yard.Delivered || p.BrokeAfterDelivery() {
 		m.DeliveredAt = timestamppb.New(p.DeliveredAt)
 	}
 	if a := p.Allocation; a != nil {

@@ -107,7 +107,7 @@ func pieceTale(event yard.Event) []tale {
 	case yard.PieceReturned:
 		return []tale{{pieceID: e.PieceID, sentence: fmt.Sprintf("Came back to stack %s: %s", e.StackID, e.Reason)}}
 	case yard.PieceScrapped:
-		return []tale{{pieceID: e.PieceID, sentence: "Scrapped: " + e.Reason}}
+		return []tale{{pieceID: e.PieceID, sentence: scrapped(e)}}
 	case yard.PieceMoved:
 		return []tale{{pieceID: e.PieceID, sentence: fmt.Sprintf("Put on top of stack %s%s.", e.StackID, lifted(e.Aside))}}
 	default:
@@ -172,6 +172,18 @@ func delivered(e yard.PieceDelivered) string {
 		sentence += ", received by " + e.ReceivedBy
 	}
 	return sentence + "."
+}
+
+func scrapped(e yard.PieceScrapped) string {
+	a := e.DeliveredTo
+	if a == nil {
+		return "Scrapped: " + e.Reason
+	}
+	sentence := fmt.Sprintf("Scrapped after it was delivered to site %s by run %s", a.SiteID, a.RunID)
+	if a.Mark != "" {
+		sentence += fmt.Sprintf(", where mark %s of job %s is open again", a.Mark, a.JobID)
+	}
+	return sentence + ": " + e.Reason
 }
 
 // entry returns one line of a history.

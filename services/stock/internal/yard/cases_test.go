@@ -261,26 +261,81 @@ func TestStepsHaveLimits(t *testing.T) {
 	b.refused(beams("B2", "2027-03-01", yard.MaxBeamsPerBatch+1), "BAD_VALUES")
 }
 
-func TestDeliveredPieceIsNotScrapped(t *testing.T) {
-	b := released(t, 2, 30)
-	one := []string{"B1-001"}
-	b.do(yard.ReservePieces{ReservationID: "V1", Lines: []yard.ReserveLine{{PieceID: "B1-001", Allocation: forRun}}})
-	b.refused(yard.PickPieces{RunID: "R2", PieceIDs: one}, "CANNOT_PICK")
-	b.do(yard.PickPieces{RunID: "R1", PieceIDs: one})
-	b.do(yard.LoadPieces{RunID: "R1", TruckID: "L1", PieceIDs: one})
-	b.refused(yard.DeliverPieces{RunID: "R1", SiteID: "Quarn", PieceIDs: one}, "CANNOT_DELIVER")
-	b.do(yard.DeliverPieces{RunID: "R1", SiteID: "Alderby", PieceIDs: one, At: noon("2027-04-02")})
-	f := b.refused(yard.ScrapPieces{Reason: "broken", PieceIDs: one}, "CANNOT_SCRAP")
-	if !strings.Contains(f.Error(), "take it back first") {
-		t.Errorf("the refusal does not say what to do: %v", f)
+// delivered returns a yard whose beams B1-001 and B1-002 stand at a site.
+func delivered(t *testing.T) *book {
+	b := released(t, 3, 30)
+	two := []string{"B1-001", "B1-002"}
+	var lines []yard.ReserveLine
+	for i, id := range two {
+		a := forRun
+		a.Mark = fmt.Sprintf("1-01-%02d", i+1)
+		lines = append(lines, yard.ReserveLine{PieceID: id, Allocation: a})
 	}
-	events, left, err := yard.DeliverWhatCan(b.state, yard.DeliverPieces{
-		RunID: "R1", SiteID: "Alderby", PieceIDs: []string{"B1-001", "B1-002", "X-001"}})
+	b.do(yard.ReservePieces{ReservationID: "V1", Lines: lines})
+	b.refused(yard.PickPieces{RunID: "R2", PieceIDs: two}, "CANNOT_PICK")
+	b.do(yard.PickPieces{RunID: "R1", PieceIDs: two})
+	b.do(yard.LoadPieces{RunID: "R1", TruckID: "L1", PieceIDs: two})
+	b.refused(yard.DeliverPieces{RunID: "R1", SiteID: "Quarn", PieceIDs: two}, "CANNOT_DELIVER")
+	b.do(yard.DeliverPieces{RunID: "R1", SiteID: "Alderby", PieceIDs: two, At: noon("2027-04-02")})
+	return b
+}
+
+func TestRepeatedDeliveryChangesNothing(t *testing.T) {
+	b := delivered(t)
+	report := yard.DeliverPieces{RunID: "R1", SiteID: "Alderby", PieceIDs: []string{"B1-001", "B1-003", "X-001"}}
+	events, left, err := yard.DeliverWhatCan(b.state, report)
 	if err != nil || len(events) != 0 || len(left) != 2 {
 		t.Errorf("a repeated report led to %v, %v, %v", events, left, err)
 	}
-	b.do(yard.ReturnPieces{StackID: "S-B1", Reason: "broken", PieceIDs: one})
-	b.do(yard.ScrapPieces{Reason: "broken", PieceIDs: one})
+	// Nor when the piece broke meanwhile.
+	b.do(yard.ScrapPieces{Reason: "broken", PieceIDs: []string{"B1-001"}})
+	if events, left, err = yard.DeliverWhatCan(b.state, report); err != nil || len(events) != 0 || len(left) != 3 {
+		t.Errorf("after it broke the report led to %v, %v, %v", events, left, err)
+	}
+}
+
+// A beam that breaks at its site, or comes back from it broken, is written off
+// in one step, all or none, and says where it had been.
+func TestDeliveredPieceIsScrappedInOneStep(t *testing.T) {
+	b := delivered(t)
+	f := b.refused(yard.ScrapPieces{Reason: "broken", PieceIDs: []string{"B1-001", "X-001"}}, "CANNOT_SCRAP")
+	if len(f.Places) != 1 || f.Places[0].Where != "X-001" {
+		t.Errorf("the refusal is %v", f)
+	}
+	want := forRun
+	want.Mark, want.ReservationID = "1-01-01", "V1"
+	events := b.do(yard.ScrapPieces{Reason: "cracked across", PieceIDs: []string{"B1-001", "B1-003"}})
+	first, second := events[0].(yard.PieceScrapped), events[1].(yard.PieceScrapped)
+	if first.DeliveredTo == nil || *first.DeliveredTo != want || second.DeliveredTo != nil || len(events) != 2 {
+		t.Errorf("it led to %+v and %+v", first.DeliveredTo, second.DeliveredTo)
+	}
+	batch, _ := b.state.Batch("B1")
+	if batch.Counts != (yard.Counts{Made: 3, Delivered: 1, Scrapped: 2}) {
+		t.Errorf("the counts are %+v", batch.Counts)
+	}
+	piece, _ := b.state.Piece("B1-001")
+	if _, _, taken := piece.Mark(); taken || !piece.BrokeAfterDelivery() {
+		t.Errorf("the beam is %+v", piece)
+	}
+	f = b.refused(yard.ScrapPieces{Reason: "broken", PieceIDs: []string{"B1-001"}}, "CANNOT_SCRAP")
+	if !strings.Contains(f.Error(), "is scrapped already") {
+		t.Errorf("the second time it says %v", f)
+	}
+	b.refused(yard.ReturnPieces{StackID: "S-B1", Reason: "broken", PieceIDs: []string{"B1-001"}}, "CANNOT_RETURN")
+	// Its run is over: no other beam can take its place there.
+	b.do(beams("B2", "2027-03-01", 1))
+	b.do(passing("B2", "T2", "2027-03-20"))
+	b.do(yard.ReleaseBatch{BatchID: "B2", By: "Oda Brink", At: noon("2027-04-01")})
+	f = b.refused(yard.ExchangePieces{Exchanges: []yard.Exchange{{OldID: "B1-001", NewID: "B2-001"}}, By: "Oda Brink", Reason: "broken"}, "CANNOT_EXCHANGE")
+	if !strings.Contains(f.Error(), "broke after it was delivered by run R1") {
+		t.Errorf("an exchange is refused with %v", f)
+	}
+	// What came back whole and broke later had come back.
+	b.do(yard.ReturnPieces{StackID: "S-9", Reason: "one too many", PieceIDs: []string{"B1-002"}})
+	events = b.do(yard.ScrapPieces{Reason: "broke while lifted", PieceIDs: []string{"B1-002"}})
+	if e := events[0].(yard.PieceScrapped); e.DeliveredTo != nil {
+		t.Errorf("it is said to have been at %+v", e.DeliveredTo)
+	}
 }
 
 func TestReservationsAndHitsComeInParts(t *testing.T) {

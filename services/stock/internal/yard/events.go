@@ -107,7 +107,12 @@ type PieceDelivered struct {
 type PieceReturned struct{ PieceID, StackID, Reason string }
 
 // PieceScrapped says that a piece will never be used.
-type PieceScrapped struct{ PieceID, Reason string }
+type PieceScrapped struct {
+	PieceID, Reason string
+	// DeliveredTo is the place that the piece had been delivered to; nil when it
+	// had not been delivered.
+	DeliveredTo *Allocation
+}
 
 // PieceMoved says that a piece was put on top of another stack.
 type PieceMoved struct {

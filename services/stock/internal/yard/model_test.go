@@ -69,6 +69,8 @@ type modelPiece struct {
 	massG                         int64
 	// keptFor is the job that a beam is made for.
 	keptFor string
+	// arrived says that it was delivered and has not come back whole.
+	arrived bool
 }
 
 func newModel(rules yard.Rules) *model {
@@ -266,7 +268,7 @@ func (m *model) acceptsPieces(command yard.Command) bool {
 		b := m.batches[c.BatchID]
 		return (c.BatchID == "" || b != nil && b.kind == yard.Blocks && b.loose >= c.Blocks) &&
 			all(c.PieceIDs, func(p *modelPiece) bool {
-				return p.state != yard.Delivered && p.state != yard.Scrapped && p.state != yard.Dissolved
+				return p.state != yard.Scrapped && p.state != yard.Dissolved
 			})
 	case yard.MovePieces:
 		return all(c.PieceIDs, func(p *modelPiece) bool {
@@ -295,7 +297,7 @@ func (m *model) acceptsHandling(command yard.Command) bool {
 		return m.relocates(c)
 	case yard.ExchangePieces:
 		old, fresh := m.pieces[c.Exchanges[0].OldID], m.pieces[c.Exchanges[0].NewID]
-		return old != nil && fresh != nil && (old.state == yard.Reserved || old.state == yard.Scrapped && old.run != "") && old.blocks == 0 && fresh.state == yard.InYard && m.mayLeave(fresh.batch) &&
+		return old != nil && fresh != nil && (old.state == yard.Reserved || old.state == yard.Scrapped && old.run != "" && !old.arrived) && old.blocks == 0 && fresh.state == yard.InYard && m.mayLeave(fresh.batch) &&
 			(fresh.keptFor == "" || fresh.keptFor == "J1") && // the job of all stories
 			fresh.profile == old.profile && fresh.wires == old.wires && fresh.lengthMM == old.lengthMM && fresh.massG == old.massG
 	case yard.PackPallets:
@@ -425,7 +427,7 @@ func (m *model) unpack(id string) {
 }
 
 func (m *model) free(p *modelPiece) {
-	p.state, p.run, p.site = yard.InYard, "", ""
+	p.state, p.run, p.site, p.arrived = yard.InYard, "", "", false
 	if p.blocks > 0 {
 		m.batches[p.batch].loose += p.blocks
 		p.state = yard.Dissolved
@@ -445,7 +447,7 @@ func (m *model) applyPieces(command yard.Command) {
 		}
 	case yard.DeliverPieces:
 		for _, id := range c.PieceIDs {
-			m.pieces[id].state = yard.Delivered
+			m.pieces[id].state, m.pieces[id].arrived = yard.Delivered, true
 		}
 	case yard.ReturnPieces:
 		for _, id := range c.PieceIDs {

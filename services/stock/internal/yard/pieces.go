@@ -177,7 +177,9 @@ func (s State) whyNotOn(piece Piece, stackID string, owner *string) string {
 	return ""
 }
 
-// ScrapPieces writes pieces and loose blocks off, all or none.
+// ScrapPieces writes pieces and loose blocks off, all or none, wherever they
+// are: what broke at a site, or came back from it broken, is on no stack in
+// between, and its place there is open again.
 type ScrapPieces struct {
 	Reason   string
 	PieceIDs []string
@@ -202,14 +204,7 @@ func (c ScrapPieces) decide(s State) ([]Event, error) {
 		return nil, err
 	}
 	events, p := s.eachPiece(c.PieceIDs, func(piece Piece) (Event, string) {
-		switch piece.State {
-		case InYard, Reserved, Picked, Loaded:
-			return PieceScrapped{PieceID: piece.ID, Reason: c.Reason}, ""
-		case Delivered:
-			return nil, "is delivered; take it back first, then scrap it"
-		default:
-			return nil, fmt.Sprintf("is %v", piece.State)
-		}
+		return c.scrapped(piece)
 	})
 	if c.BatchID != "" {
 		if problem := s.whyNotScrap(c); problem != "" {
@@ -218,6 +213,19 @@ func (c ScrapPieces) decide(s State) ([]Event, error) {
 		events = append(events, BlocksScrapped{BatchID: c.BatchID, Count: c.Blocks, Reason: c.Reason})
 	}
 	return events, p.stale("CANNOT_SCRAP", "%d of what was named cannot be scrapped. Nothing was.", len(p.places))
+}
+
+func (c ScrapPieces) scrapped(piece Piece) (Event, string) {
+	switch piece.State {
+	case InYard, Reserved, Picked, Loaded:
+		return PieceScrapped{PieceID: piece.ID, Reason: c.Reason}, ""
+	case Delivered:
+		return PieceScrapped{PieceID: piece.ID, Reason: c.Reason, DeliveredTo: piece.Allocation}, ""
+	case Dissolved:
+		return nil, fmt.Sprintf("is %v; scrap its blocks as loose blocks of batch %s", piece.State, piece.BatchID)
+	default:
+		return nil, fmt.Sprintf("is %v already; what is in the yard, on its way or at a site can be scrapped", piece.State)
+	}
 }
 
 func (s State) whyNotScrap(c ScrapPieces) string {

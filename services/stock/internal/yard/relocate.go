@@ -97,6 +97,8 @@ func (s State) exchange(x Exchange, c ExchangePieces) (Event, string) {
 		return nil, "there is no such piece in this yard"
 	case old.IsPallet():
 		return nil, "is a pallet; only beams are exchanged"
+	case old.BrokeAfterDelivery():
+		return nil, fmt.Sprintf("broke after it was delivered by run %s; that place is open again: plan its day again, or call its room off for another day", old.Allocation.RunID)
 	case old.State != Reserved && !(old.State == Scrapped && old.Allocation != nil):
 		return nil, fmt.Sprintf("is %v; only what is promised and not picked, or broken since, is exchanged", old.State)
 	}

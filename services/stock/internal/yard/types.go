@@ -146,10 +146,14 @@ type Piece struct {
 	// shared between states and never changed.
 	Kept *Kept `json:",omitempty"`
 	// DeliveredAt is set when delivered, and ReceivedBy when somebody wrote it
-	// down.
+	// down. Both stay when the piece is scrapped after that.
 	DeliveredAt time.Time
 	ReceivedBy  string
 }
+
+// BrokeAfterDelivery reports whether the piece was scrapped when its run had
+// delivered it: no other can take its place on that run any more.
+func (p Piece) BrokeAfterDelivery() bool { return p.State == Scrapped && !p.DeliveredAt.IsZero() }
 
 // Kept is the job that a beam was made for, and its mark when that is known.
 type Kept struct{ JobID, Mark string }

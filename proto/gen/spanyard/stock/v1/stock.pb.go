@@ -678,7 +678,7 @@ type Piece struct {
 	MadeOn     string `protobuf:"bytes,16,opt,name=made_on,json=madeOn,proto3" json:"made_on,omitempty"`
 	// Truck that it was put on; empty before and when it came back.
 	TruckId string `protobuf:"bytes,17,opt,name=truck_id,json=truckId,proto3" json:"truck_id,omitempty"`
-	// Set when delivered.
+	// Set when delivered, and still when it was scrapped after that.
 	DeliveredAt *timestamppb.Timestamp `protobuf:"bytes,18,opt,name=delivered_at,json=deliveredAt,proto3" json:"delivered_at,omitempty"`
 	// Who took it over at the site.
 	ReceivedBy string `protobuf:"bytes,19,opt,name=received_by,json=receivedBy,proto3" json:"received_by,omitempty"`
@@ -3372,12 +3372,14 @@ func (x *ScrapBlocks) GetBlockCount() int32 {
 }
 
 type ScrapPiecesResponse struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	PieceCount    int32                  `protobuf:"varint,1,opt,name=piece_count,json=pieceCount,proto3" json:"piece_count,omitempty"`
-	BlockCount    int32                  `protobuf:"varint,2,opt,name=block_count,json=blockCount,proto3" json:"block_count,omitempty"`
-	Position      uint64                 `protobuf:"varint,3,opt,name=position,proto3" json:"position,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	state      protoimpl.MessageState `protogen:"open.v1"`
+	PieceCount int32                  `protobuf:"varint,1,opt,name=piece_count,json=pieceCount,proto3" json:"piece_count,omitempty"`
+	BlockCount int32                  `protobuf:"varint,2,opt,name=block_count,json=blockCount,proto3" json:"block_count,omitempty"`
+	Position   uint64                 `protobuf:"varint,3,opt,name=position,proto3" json:"position,omitempty"`
+	// Of the pieces, those that had been delivered.
+	DeliveredCount int32 `protobuf:"varint,4,opt,name=delivered_count,json=deliveredCount,proto3" json:"delivered_count,omitempty"`
+	unknownFields  protoimpl.UnknownFields
+	sizeCache      protoimpl.SizeCache
 }
 
 func (x *ScrapPiecesResponse) Reset() {
@@ -3427,6 +3429,13 @@ func (x *ScrapPiecesResponse) GetBlockCount() int32 {
 func (x *ScrapPiecesResponse) GetPosition() uint64 {
 	if x != nil {
 		return x.Position
+	}
+	return 0
+}
+
+func (x *ScrapPiecesResponse) GetDeliveredCount() int32 {
+	if x != nil {
+		return x.DeliveredCount
 	}
 	return 0
 }
@@ -6611,13 +6620,14 @@ const file_spanyard_stock_v1_stock_proto_rawDesc = "" +
 	"\vScrapBlocks\x12$\n" +
 	"\bbatch_id\x18\x01 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18@R\abatchId\x12,\n" +
 	"\vblock_count\x18\x02 \x01(\x05B\v\xbaH\b\x1a\x06\x18\xc0\x84=(\x01R\n" +
-	"blockCount\"s\n" +
+	"blockCount\"\x9c\x01\n" +
 	"\x13ScrapPiecesResponse\x12\x1f\n" +
 	"\vpiece_count\x18\x01 \x01(\x05R\n" +
 	"pieceCount\x12\x1f\n" +
 	"\vblock_count\x18\x02 \x01(\x05R\n" +
 	"blockCount\x12\x1a\n" +
-	"\bposition\x18\x03 \x01(\x04R\bposition\"\xcd\x01\n" +
+	"\bposition\x18\x03 \x01(\x04R\bposition\x12'\n" +
+	"\x0fdelivered_count\x18\x04 \x01(\x05R\x0edeliveredCount\"\xcd\x01\n" +
 	"\x11MovePiecesRequest\x124\n" +
 	"\x04yard\x18\x01 \x01(\tB \xbaH\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,31}$R\x04yard\x12(\n" +
 	"\n" +
@@ -6882,7 +6892,7 @@ const file_spanyard_stock_v1_stock_proto_rawDesc = "" +
 	"\x18CEMENT_CLASS_UNSPECIFIED\x10\x00\x12\x12\n" +
 	"\x0eCEMENT_CLASS_R\x10\x01\x12\x12\n" +
 	"\x0eCEMENT_CLASS_N\x10\x02\x12\x12\n" +
-	"\x0eCEMENT_CLASS_S\x10\x032\xfa\"\n" +
+	"\x0eCEMENT_CLASS_S\x10\x032\xfb\"\n" +
 	"\fStockService\x12i\n" +
 	"\fSetYardRules\x12&.spanyard.stock.v1.SetYardRulesRequest\x1a'.spanyard.stock.v1.SetYardRulesResponse\"\b\xaa\xbc\x18\x04\n" +
 	"\x02\x01\x06\x12h\n" +
@@ -6914,9 +6924,9 @@ const file_spanyard_stock_v1_stock_proto_rawDesc = "" +
 	"\rDeliverPieces\x12'.spanyard.stock.v1.DeliverPiecesRequest\x1a(.spanyard.stock.v1.DeliverPiecesResponse\"\b\xaa\xbc\x18\x04\n" +
 	"\x02\x02\x01\x12i\n" +
 	"\fReturnPieces\x12&.spanyard.stock.v1.ReturnPiecesRequest\x1a'.spanyard.stock.v1.ReturnPiecesResponse\"\b\xaa\xbc\x18\x04\n" +
-	"\x02\x02\x01\x12e\n" +
-	"\vScrapPieces\x12%.spanyard.stock.v1.ScrapPiecesRequest\x1a&.spanyard.stock.v1.ScrapPiecesResponse\"\a\xaa\xbc\x18\x03\n" +
-	"\x01\x02\x12b\n" +
+	"\x02\x02\x01\x12f\n" +
+	"\vScrapPieces\x12%.spanyard.stock.v1.ScrapPiecesRequest\x1a&.spanyard.stock.v1.ScrapPiecesResponse\"\b\xaa\xbc\x18\x04\n" +
+	"\x02\x02\x01\x12b\n" +
 	"\n" +
 	"MovePieces\x12$.spanyard.stock.v1.MovePiecesRequest\x1a%.spanyard.stock.v1.MovePiecesResponse\"\a\xaa\xbc\x18\x03\n" +
 	"\x01\x02\x12n\n" +

@@ -110,7 +110,8 @@ type StockServiceClient interface {
 	DeliverPieces(ctx context.Context, in *DeliverPiecesRequest, opts ...grpc.CallOption) (*DeliverPiecesResponse, error)
 	// Takes picked, loaded or delivered pieces back, all or none. Idempotent.
 	ReturnPieces(ctx context.Context, in *ReturnPiecesRequest, opts ...grpc.CallOption) (*ReturnPiecesResponse, error)
-	// Writes pieces off, all or none. Idempotent.
+	// Writes pieces off, all or none: wherever they are, also at a site or back
+	// from it. The place of what was delivered is open again. Idempotent.
 	ScrapPieces(ctx context.Context, in *ScrapPiecesRequest, opts ...grpc.CallOption) (*ScrapPiecesResponse, error)
 	// Puts pieces of the yard on top of another stack of their batch, in the
 	// order given. Idempotent.
@@ -664,7 +665,8 @@ type StockServiceServer interface {
 	DeliverPieces(context.Context, *DeliverPiecesRequest) (*DeliverPiecesResponse, error)
 	// Takes picked, loaded or delivered pieces back, all or none. Idempotent.
 	ReturnPieces(context.Context, *ReturnPiecesRequest) (*ReturnPiecesResponse, error)
-	// Writes pieces off, all or none. Idempotent.
+	// Writes pieces off, all or none: wherever they are, also at a site or back
+	// from it. The place of what was delivered is open again. Idempotent.
 	ScrapPieces(context.Context, *ScrapPiecesRequest) (*ScrapPiecesResponse, error)
 	// Puts pieces of the yard on top of another stack of their batch, in the
 	// order given. Idempotent.

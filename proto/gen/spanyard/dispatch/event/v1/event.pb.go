@@ -3303,13 +3303,15 @@ func (x *PieceSetDown) GetMark() string {
 	return ""
 }
 
-// A piece that was set down by hand is back in the yard: its place is empty
+// A piece that was set down is back in the yard, or broke: its place is empty
 // again.
 type PieceTakenBack struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	RunId         string                 `protobuf:"bytes,1,opt,name=run_id,json=runId,proto3" json:"run_id,omitempty"`
-	PieceId       string                 `protobuf:"bytes,2,opt,name=piece_id,json=pieceId,proto3" json:"piece_id,omitempty"`
-	Mark          string                 `protobuf:"bytes,3,opt,name=mark,proto3" json:"mark,omitempty"`
+	state   protoimpl.MessageState `protogen:"open.v1"`
+	RunId   string                 `protobuf:"bytes,1,opt,name=run_id,json=runId,proto3" json:"run_id,omitempty"`
+	PieceId string                 `protobuf:"bytes,2,opt,name=piece_id,json=pieceId,proto3" json:"piece_id,omitempty"`
+	Mark    string                 `protobuf:"bytes,3,opt,name=mark,proto3" json:"mark,omitempty"`
+	// It was written off, at the site or back from it.
+	Broken        bool `protobuf:"varint,4,opt,name=broken,proto3" json:"broken,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -3363,6 +3365,13 @@ func (x *PieceTakenBack) GetMark() string {
 		return x.Mark
 	}
 	return ""
+}
+
+func (x *PieceTakenBack) GetBroken() bool {
+	if x != nil {
+		return x.Broken
+	}
+	return false
 }
 
 // An equal beam took the place of one of a run; it is marked anew.
@@ -5213,11 +5222,12 @@ const file_spanyard_dispatch_event_v1_event_proto_rawDesc = "" +
 	"\x06run_id\x18\x01 \x01(\tR\x05runId\x12\x19\n" +
 	"\bpiece_id\x18\x02 \x01(\tR\apieceId\x12\x17\n" +
 	"\asite_id\x18\x03 \x01(\tR\x06siteId\x12\x12\n" +
-	"\x04mark\x18\x04 \x01(\tR\x04mark\"V\n" +
+	"\x04mark\x18\x04 \x01(\tR\x04mark\"n\n" +
 	"\x0ePieceTakenBack\x12\x15\n" +
 	"\x06run_id\x18\x01 \x01(\tR\x05runId\x12\x19\n" +
 	"\bpiece_id\x18\x02 \x01(\tR\apieceId\x12\x12\n" +
-	"\x04mark\x18\x03 \x01(\tR\x04mark\"\x8f\x02\n" +
+	"\x04mark\x18\x03 \x01(\tR\x04mark\x12\x16\n" +
+	"\x06broken\x18\x04 \x01(\bR\x06broken\"\x8f\x02\n" +
 	"\x0ePieceExchanged\x12\x15\n" +
 	"\x06run_id\x18\x01 \x01(\tR\x05runId\x12 \n" +
 	"\fold_piece_id\x18\x02 \x01(\tR\n" +

@@ -2441,9 +2441,12 @@ func (x *PieceReturned) GetReason() string {
 
 // A piece will never be used.
 type PieceScrapped struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	PieceId       string                 `protobuf:"bytes,1,opt,name=piece_id,json=pieceId,proto3" json:"piece_id,omitempty"`
-	Reason        string                 `protobuf:"bytes,2,opt,name=reason,proto3" json:"reason,omitempty"`
+	state   protoimpl.MessageState `protogen:"open.v1"`
+	PieceId string                 `protobuf:"bytes,1,opt,name=piece_id,json=pieceId,proto3" json:"piece_id,omitempty"`
+	Reason  string                 `protobuf:"bytes,2,opt,name=reason,proto3" json:"reason,omitempty"`
+	// The place that it had been delivered to, where its successor is wanted;
+	// unset when it had not been delivered.
+	DeliveredTo   *Allocation `protobuf:"bytes,3,opt,name=delivered_to,json=deliveredTo,proto3" json:"delivered_to,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -2490,6 +2493,13 @@ func (x *PieceScrapped) GetReason() string {
 		return x.Reason
 	}
 	return ""
+}
+
+func (x *PieceScrapped) GetDeliveredTo() *Allocation {
+	if x != nil {
+		return x.DeliveredTo
+	}
+	return nil
 }
 
 // A piece was put on top of another stack.
@@ -3359,10 +3369,11 @@ const file_spanyard_stock_event_v1_event_proto_rawDesc = "" +
 	"\rPieceReturned\x12\x19\n" +
 	"\bpiece_id\x18\x01 \x01(\tR\apieceId\x12\x19\n" +
 	"\bstack_id\x18\x02 \x01(\tR\astackId\x12\x16\n" +
-	"\x06reason\x18\x03 \x01(\tR\x06reason\"B\n" +
+	"\x06reason\x18\x03 \x01(\tR\x06reason\"\x8a\x01\n" +
 	"\rPieceScrapped\x12\x19\n" +
 	"\bpiece_id\x18\x01 \x01(\tR\apieceId\x12\x16\n" +
-	"\x06reason\x18\x02 \x01(\tR\x06reason\"j\n" +
+	"\x06reason\x18\x02 \x01(\tR\x06reason\x12F\n" +
+	"\fdelivered_to\x18\x03 \x01(\v2#.spanyard.stock.event.v1.AllocationR\vdeliveredTo\"j\n" +
 	"\n" +
 	"PieceMoved\x12\x19\n" +
 	"\bpiece_id\x18\x01 \x01(\tR\apieceId\x12\x19\n" +
@@ -3537,14 +3548,15 @@ var file_spanyard_stock_event_v1_event_proto_depIdxs = []int32{
 	18, // 40: spanyard.stock.event.v1.ReservedPiece.allocation:type_name -> spanyard.stock.event.v1.Allocation
 	21, // 41: spanyard.stock.event.v1.ReservedPiece.pallet:type_name -> spanyard.stock.event.v1.Pallet
 	39, // 42: spanyard.stock.event.v1.PieceDelivered.delivered_at:type_name -> google.protobuf.Timestamp
-	18, // 43: spanyard.stock.event.v1.PieceExchanged.allocation:type_name -> spanyard.stock.event.v1.Allocation
-	33, // 44: spanyard.stock.event.v1.PalletsPacked.pallets:type_name -> spanyard.stock.event.v1.PackedPallet
-	38, // 45: spanyard.stock.event.v1.CureRecorded.cure:type_name -> spanyard.stock.event.v1.CureTemperature
-	46, // [46:46] is the sub-list for method output_type
-	46, // [46:46] is the sub-list for method input_type
-	46, // [46:46] is the sub-list for extension type_name
-	46, // [46:46] is the sub-list for extension extendee
-	0,  // [0:46] is the sub-list for field type_name
+	18, // 43: spanyard.stock.event.v1.PieceScrapped.delivered_to:type_name -> spanyard.stock.event.v1.Allocation
+	18, // 44: spanyard.stock.event.v1.PieceExchanged.allocation:type_name -> spanyard.stock.event.v1.Allocation
+	33, // 45: spanyard.stock.event.v1.PalletsPacked.pallets:type_name -> spanyard.stock.event.v1.PackedPallet
+	38, // 46: spanyard.stock.event.v1.CureRecorded.cure:type_name -> spanyard.stock.event.v1.CureTemperature
+	47, // [47:47] is the sub-list for method output_type
+	47, // [47:47] is the sub-list for method input_type
+	47, // [47:47] is the sub-list for extension type_name
+	47, // [47:47] is the sub-list for extension extendee
+	0,  // [0:47] is the sub-list for field type_name
 }
 
 func init() { file_spanyard_stock_event_v1_event_proto_init() }
