@@ -187,6 +187,9 @@ func (b *builder) bestFirst(chain int) (run, bool) {
 // offerFor is what a truck can do for a chain from a unit on: the longest
 // stretch that it can bring in time.
 func (b *builder) offerFor(truck, chain, start int) (offer, bool) {
+	if !b.hasGap(truck, chain) {
+		return offer{}, false
+	}
 	c := &b.chains[chain]
 	end := b.longest(truck, nil, chain, start)
 	for end > start {
@@ -199,6 +202,21 @@ func (b *builder) offerFor(truck, chain, start int) (offer, bool) {
 		end = b.shorter(chain, start, end)
 	}
 	return offer{}, false
+}
+
+// hasGap tells whether a truck is free for as long as the least run to a chain's
+// site takes.
+func (b *builder) hasGap(truck, chain int) bool {
+	least := b.problem.Rules.LoadingMinutes + b.roads.minutes[0][chain+1] + b.chains[chain].site.UnloadFixedMinutes + b.roads.minutes[chain+1][0]
+	hours := b.problem.Trucks[truck].Hours
+	from := max(hours.OpensMinute, b.problem.EarliestLoadingMinute)
+	for _, busy := range b.diary.trucks[truck] {
+		if busy.from-from >= least {
+			return true
+		}
+		from = max(from, busy.to)
+	}
+	return hours.ClosesMinute-from >= least
 }
 
 // shorter is the next stretch worth trying when one takes too long: without
