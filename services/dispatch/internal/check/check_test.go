@@ -140,6 +140,11 @@ var breaks = []struct {
 		r := s.first()
 		s.problem.Busy = append(s.problem.Busy, morning.BusyRun{TruckID: "other", Trip: 1, LoadingMinute: r.LeaveMinute - 1, LeaveMinute: r.LeaveMinute + 5, BackMinute: r.LeaveMinute + 50})
 	}},
+	{"forklifts", "two trucks and one forklift", func(_ *testing.T, s *subject) {
+		s.problem.Rules.LoadingBays, s.problem.Rules.Forklifts = 0, 1
+		r := s.first()
+		s.problem.Busy = append(s.problem.Busy, morning.BusyRun{TruckID: "other", Trip: 1, LoadingMinute: r.LeaveMinute - 1, LeaveMinute: r.LeaveMinute + 5, BackMinute: r.LeaveMinute + 50})
+	}},
 	{"loading_time", "slower forklift", func(_ *testing.T, s *subject) { s.problem.Rules.LoadingMinutesPerPile = 50 }},
 	{"driver_day", "a shorter day", func(_ *testing.T, s *subject) { s.problem.Rules.Driver.MaxDrivingMinutes = 1 }},
 	{"driver_break", "a driver without a break", func(_ *testing.T, s *subject) {

@@ -6,11 +6,12 @@ import (
 	"spanyard.example/services/dispatch/internal/morning"
 )
 
-// baysAreFree counts, minute by minute, the trucks being loaded. What confirmed
-// runs do to each other is not this plan's doing.
+// baysAreFree counts, minute by minute, the trucks being loaded: each stands in a
+// bay and has a forklift. What confirmed runs do to each other is not this plan's
+// doing.
 func (c *checker) baysAreFree() {
-	bays := c.problem.Rules.LoadingBays
-	if bays == 0 {
+	rules := c.problem.Rules
+	if rules.LoadingBays == 0 && rules.Forklifts == 0 {
 		return
 	}
 	taken, ours := map[int]int{}, map[int]bool{}
@@ -26,8 +27,12 @@ func (c *checker) baysAreFree() {
 		}
 	}
 	for m := range ours {
-		if taken[m] > bays {
+		if bays := rules.LoadingBays; bays > 0 && taken[m] > bays {
 			c.add("loading_bays", "%d trucks are loaded at minute %d; the yard has %d bays", taken[m], m, bays)
+			return
+		}
+		if forklifts := rules.Forklifts; forklifts > 0 && taken[m] > forklifts {
+			c.add("forklifts", "%d trucks are loaded at minute %d; the yard has %d forklifts", taken[m], m, forklifts)
 			return
 		}
 	}

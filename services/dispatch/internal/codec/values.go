@@ -88,6 +88,7 @@ func RulesTo(r daybook.Rules) *eventv1.YardRules {
 		LeadMinutes:       int32(r.LeadMinutes),
 
 		LoadingBays:           int32(r.LoadingBays),
+		Forklifts:             int32(r.Forklifts),
 		LoadingMinutesPerPile: int32(r.LoadingMinutesPerPile),
 	}
 	if d := r.Driver; d != (daybook.DriverRules{}) {
@@ -131,6 +132,7 @@ func RulesFrom(r *eventv1.YardRules) daybook.Rules {
 		Lashing:           lashingFrom(r.GetLashing()),
 
 		LoadingBays:           int(r.GetLoadingBays()),
+		Forklifts:             int(r.GetForklifts()),
 		LoadingMinutesPerPile: int(r.GetLoadingMinutesPerPile()),
 		Driver: daybook.DriverRules{
 			MaxDrivingMinutes: int(r.GetDriver().GetMaxDrivingMinutes()), DrivingBeforeBreakMinutes: int(r.GetDriver().GetDrivingBeforeBreakMinutes()),

@@ -133,6 +133,7 @@ func (c SetRules) decide(s State) ([]Event, error) {
 	f.number("rules.max_tail_overhang_mm", r.MaxTailOverhangMM, 0, 4000)
 	f.number("rules.lead_minutes", r.LeadMinutes, 0, 1440)
 	f.number("rules.loading_bays", r.LoadingBays, 0, 100)
+	f.number("rules.forklifts", r.Forklifts, 0, 100)
 	f.number("rules.loading_minutes_per_pile", r.LoadingMinutesPerPile, 0, 120)
 	f.number("rules.driver.max_driving_minutes", r.Driver.MaxDrivingMinutes, 0, 1440)
 	f.number("rules.driver.driving_before_break_minutes", r.Driver.DrivingBeforeBreakMinutes, 0, 1440)

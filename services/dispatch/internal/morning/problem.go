@@ -78,6 +78,8 @@ type Rules struct {
 	MaxTailOverhangMM int
 	// LoadingBays is how many trucks are loaded at a time; 0 is as many as come.
 	LoadingBays int
+	// Forklifts load one truck at a time each; 0 is as many as are needed.
+	Forklifts int
 	// LoadingMinutesPerPile comes on top of LoadingMinutes.
 	LoadingMinutesPerPile int
 	Driver                DriverRules

@@ -25,6 +25,7 @@ func rulesOf(r daybook.Rules) morning.Rules {
 		MaxTailOverhangMM: r.MaxTailOverhangMM,
 
 		LoadingBays:           r.LoadingBays,
+		Forklifts:             r.Forklifts,
 		LoadingMinutesPerPile: r.LoadingMinutesPerPile,
 		Driver:                morning.DriverRules(r.Driver),
 	}

@@ -216,7 +216,7 @@ func (w *world) taken(truck int, r *run) string {
 	}
 	free := fmt.Sprintf("truck %s could go from %s to %s at the earliest", id, clockTime(r.loading), clockTime(r.back))
 	if len(trips) == 0 {
-		return free + ", but no loading bay is free then, or the site has no place"
+		return free + ", but no loading bay or forklift is free then, or the site has no place"
 	}
 	slices.SortStableFunc(trips, func(a, b string) int { return cmp.Or(cmp.Compare(len(a), len(b)), strings.Compare(a, b)) })
 	return fmt.Sprintf("%s, and is on the road %s: between those it cannot keep the windows, the laying order, the driver's hours and the places in yard and site",

@@ -63,7 +63,7 @@ func (v *visitor) inTheYard() {
 		}
 	}
 	if !v.bayFree(v.diary, r.LoadingMinute, r.LeaveMinute-r.LoadingMinute) {
-		v.add("loading_bays", "no loading bay is free from %s to %s", clockTime(r.LoadingMinute), clockTime(r.LeaveMinute))
+		v.add("loading_bays", "no loading bay or no forklift is free from %s to %s", clockTime(r.LoadingMinute), clockTime(r.LeaveMinute))
 	}
 }
 

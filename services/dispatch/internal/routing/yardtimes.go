@@ -59,15 +59,26 @@ func (w *world) loadingMinutes(l *loaded) int {
 	return minutes
 }
 
-// freeBay is the first minute from which a loading bay is free for so long.
+// freeBay is the first minute from which a loading bay and a forklift are free for
+// so long.
 func (w *world) freeBay(d *diary, from, takes int) int {
-	if bays := w.problem.Rules.LoadingBays; bays > 0 {
-		return freePlace(d.bays, from, takes, bays)
+	if most := w.loadedAtOnce(); most > 0 {
+		return freePlace(d.bays, from, takes, most)
 	}
 	return from
 }
 
 func (w *world) bayFree(d *diary, from, takes int) bool {
-	bays := w.problem.Rules.LoadingBays
-	return bays == 0 || placeFree(d.bays, from, takes, bays)
+	most := w.loadedAtOnce()
+	return most == 0 || placeFree(d.bays, from, takes, most)
+}
+
+// loadedAtOnce is how many trucks are loaded at a time: each takes a bay and a
+// forklift. 0 is as many as come.
+func (w *world) loadedAtOnce() int {
+	bays, forklifts := w.problem.Rules.LoadingBays, w.problem.Rules.Forklifts
+	if bays == 0 || forklifts == 0 {
+		return max(bays, forklifts)
+	}
+	return min(bays, forklifts)
 }

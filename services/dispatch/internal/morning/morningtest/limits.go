@@ -5,7 +5,7 @@ import "spanyard.example/services/dispatch/internal/morning"
 // limits sets what a yard may set besides masses and windows.
 func (m *maker) limits() {
 	p, dice := &m.problem, m.random
-	p.Rules.LoadingBays = dice.IntN(4)
+	p.Rules.LoadingBays, p.Rules.Forklifts = dice.IntN(4), dice.IntN(4)
 	p.Rules.LoadingMinutesPerPile = dice.IntN(3)
 	p.Rules.Driver = morning.DriverRules{
 		MaxDrivingMinutes: dice.IntN(2) * (200 + dice.IntN(300)), DrivingBeforeBreakMinutes: dice.IntN(2) * (100 + dice.IntN(200)), BreakMinutes: 20 + dice.IntN(30),

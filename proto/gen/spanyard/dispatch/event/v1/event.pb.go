@@ -804,7 +804,10 @@ type YardRules struct {
 	// Time to load each pile, on top of loading_minutes: the forklift's.
 	LoadingMinutesPerPile int32 `protobuf:"varint,17,opt,name=loading_minutes_per_pile,json=loadingMinutesPerPile,proto3" json:"loading_minutes_per_pile,omitempty"`
 	// Driving of a driver; left out, there is no limit.
-	Driver        *DriverRules `protobuf:"bytes,18,opt,name=driver,proto3" json:"driver,omitempty"`
+	Driver *DriverRules `protobuf:"bytes,18,opt,name=driver,proto3" json:"driver,omitempty"`
+	// Forklifts that load trucks, each one truck at a time; 0 is as many as are
+	// needed.
+	Forklifts     int32 `protobuf:"varint,19,opt,name=forklifts,proto3" json:"forklifts,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -963,6 +966,13 @@ func (x *YardRules) GetDriver() *DriverRules {
 		return x.Driver
 	}
 	return nil
+}
+
+func (x *YardRules) GetForklifts() int32 {
+	if x != nil {
+		return x.Forklifts
+	}
+	return 0
 }
 
 // DriverRules are limits of one driver's day; a truck has one driver. What the
@@ -5002,7 +5012,7 @@ const file_spanyard_dispatch_event_v1_event_proto_rawDesc = "" +
 	"\x0epiece_reported\x183 \x01(\v2).spanyard.dispatch.event.v1.PieceReportedH\x00R\rpieceReportedB\x06\n" +
 	"\x04kind\"K\n" +
 	"\fYardRulesSet\x12;\n" +
-	"\x05rules\x18\x01 \x01(\v2%.spanyard.dispatch.event.v1.YardRulesR\x05rules\"\x8d\x06\n" +
+	"\x05rules\x18\x01 \x01(\v2%.spanyard.dispatch.event.v1.YardRulesR\x05rules\"\xab\x06\n" +
 	"\tYardRules\x12\x1b\n" +
 	"\ttime_zone\x18\x01 \x01(\tR\btimeZone\x12/\n" +
 	"\x05place\x18\x02 \x01(\v2\x19.spanyard.common.v1.PlaceR\x05place\x12.\n" +
@@ -5022,7 +5032,8 @@ const file_spanyard_dispatch_event_v1_event_proto_rawDesc = "" +
 	"\alashing\x18\x0f \x01(\v2(.spanyard.dispatch.event.v1.LashingRulesR\alashing\x12!\n" +
 	"\floading_bays\x18\x10 \x01(\x05R\vloadingBays\x127\n" +
 	"\x18loading_minutes_per_pile\x18\x11 \x01(\x05R\x15loadingMinutesPerPile\x12?\n" +
-	"\x06driver\x18\x12 \x01(\v2'.spanyard.dispatch.event.v1.DriverRulesR\x06driver\"\xa3\x01\n" +
+	"\x06driver\x18\x12 \x01(\v2'.spanyard.dispatch.event.v1.DriverRulesR\x06driver\x12\x1c\n" +
+	"\tforklifts\x18\x13 \x01(\x05R\tforklifts\"\xa3\x01\n" +
 	"\vDriverRules\x12.\n" +
 	"\x13max_driving_minutes\x18\x01 \x01(\x05R\x11maxDrivingMinutes\x12?\n" +
 	"\x1cdriving_before_break_minutes\x18\x02 \x01(\x05R\x19drivingBeforeBreakMinutes\x12#\n" +
