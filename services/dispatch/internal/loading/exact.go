@@ -25,7 +25,7 @@ const exactSteps = 4000
 //
 //   - Pieces of one drop and size are one class, whatever they weigh. Piles are
 //     made of numbers of a class, and of equal numbers one order is tried. Which
-//     piece goes into which pile is asked when all is placed (assign).
+//     piece goes into which pile is asked when all is placed (settle).
 //   - A pile is as narrow as its tiers let it be: what stands beside a pile
 //     stands beside a narrower one too. It is widened when all is placed.
 //   - Piles that the lanes cannot hold (lanesHold) are not placed, nor those
