@@ -7,10 +7,11 @@ import (
 )
 
 const (
-	// exactPiles is up to how many piles every order is tried.
+	// exactPiles is up to how many piles every order is tried in more than two
+	// lanes.
 	exactPiles = 5
-	// shuffles is how many orders beyond the planned ones are tried with more
-	// piles than that.
+	// shuffles is how many orders beyond the planned ones are tried there with
+	// more piles than that.
 	shuffles = 40
 )
 
@@ -27,6 +28,10 @@ func (d *Deck) arrange(piles []pile, drops int) bool {
 		if try() {
 			return true
 		}
+	}
+	if d.lanes <= 2 {
+		// What these orders miss is left to every.
+		return false
 	}
 	if len(piles) <= exactPiles {
 		return permute(order, 0, try)

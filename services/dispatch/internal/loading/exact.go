@@ -17,58 +17,89 @@ const (
 	Impossible
 )
 
-const (
-	// exactUnits is up to how many beams and pallets every way is tried.
-	exactUnits = 12
-	// exactSteps is after how many steps that is given up.
-	exactSteps = 4000
-)
+// exactSteps is after how many steps looking at every way is given up.
+const exactSteps = 4000
 
 // exact tries every way to pile and to place a load, until one keeps every
 // rule. Nothing is left out but what cannot help:
 //
+//   - Pieces of one drop and size are one class, whatever they weigh. Piles are
+//     made of numbers of a class, and of equal numbers one order is tried. Which
+//     piece goes into which pile is asked when all is placed (settle).
 //   - A pile is as narrow as its tiers let it be: what stands beside a pile
 //     stands beside a narrower one too. It is widened when all is placed.
-//   - Of pieces alike, and of piles alike, one order is tried.
-//   - Of two lanes, left and right, one way round is tried.
+//   - Piles that the lanes cannot hold (lanesHold) are not placed, nor those
+//     with which a stage of the trip cannot be kept (stagesHold).
+//   - Of piles alike, one order is tried; of two lanes, one way round.
 //   - Piles are placed by the front end that they have when all stand as far
 //     to the front as those before them let them; where they then stand is
 //     worked out by settle.
 type exact struct {
-	d *Deck
-	// groups of beams of one drop and profile, the longest first.
-	groups  []batchOf
-	pallets []pile
-	piles   []pile
-	// in is the pile of each beam of the group that is being divided.
-	in []int
-	// stages are the limits of the axles at departure and after each drop.
+	d       *Deck
+	classes []class
+	// groups are the classes of beams of one drop and profile, the longest
+	// first; pallets are the classes behind them.
+	groups  []group
+	pallets int
+	// made are the piles that are made so far.
+	made []kind
+	// single has one piece of each class.
+	single []part
+	// lane is what is left of the lanes: less the piles made so far, and the
+	// least that all the others take.
+	lane   int
 	stages []stage
-	order  []int
-	stood  []bool
-	steps  int
+	placing
+	// piles is the load that was found.
+	piles []pile
+	steps int
 	// cut says that something was left untried.
 	cut bool
 }
 
-// every looks for a load among all there are.
+// class is the pieces of one drop and size, the heaviest first. heavy[n] is
+// the mass of the n heaviest.
+type class struct {
+	drop          int
+	length, width int
+	units         []*Unit
+	heavy         []int64
+}
+
+// light is the mass of the n lightest pieces.
+func (c *class) light(n int) int64 {
+	all := len(c.units)
+	return c.heavy[all] - c.heavy[all-n]
+}
+
+// group is the classes that may share piles: from first to end, each pile with
+// so many tiers and so many beams. least is the length of lane that they take
+// at least.
+type group struct{ first, end, tiers, holds, least int }
+
+// kind is a pile of which it is known how many pieces of each class it has. Of
+// piles alike, one is kept with their number.
+type kind struct {
+	drop, length, width int
+	beams               int
+	parts               []part
+	count               int
+	// density is its mass for its length, if its pieces are of middling mass.
+	density int64
+}
+
+// part is a number of pieces of a class.
+type part struct{ class, n int }
+
+// every looks for a load among all there are in one or two lanes.
 func (d *Deck) every(pallets []pile, batches []batchOf, drops int) ([]pile, Verdict) {
-	if d.lanes > 2 {
-		return nil, Undecided
+	x := &exact{d: d, steps: exactSteps, lane: d.lanesMM()}
+	if !x.classify(pallets, batches) {
+		return nil, Impossible
 	}
-	x := &exact{d: d, groups: batches, pallets: slices.Clone(pallets), steps: exactSteps}
 	x.stages = d.stagesOf(pallets, batches, drops)
-	for _, b := range batches {
-		slices.SortStableFunc(b.beams, func(a, b *Unit) int {
-			return cmp.Or(cmp.Compare(b.LengthMM, a.LengthMM), cmp.Compare(b.Item.MassG, a.Item.MassG))
-		})
-	}
-	slices.SortStableFunc(x.pallets, func(a, b pile) int {
-		return cmp.Or(cmp.Compare(a.drop, b.drop), cmp.Compare(a.units[0].LengthMM, b.units[0].LengthMM),
-			cmp.Compare(a.units[0].WidthMM, b.units[0].WidthMM), cmp.Compare(a.mass, b.mass))
-	})
 	switch {
-	case x.divide(0, 0, 0):
+	case x.lane >= 0 && x.divide(0):
 		d.widen(x.piles)
 		return x.piles, Built
 	case x.cut:
@@ -78,122 +109,78 @@ func (d *Deck) every(pallets []pile, batches []batchOf, drops int) ([]pile, Verd
 	}
 }
 
+// classify counts the pieces by drop and size, and what they take of the lanes
+// at least. It finds beams that no pile may have.
+func (x *exact) classify(pallets []pile, batches []batchOf) bool {
+	x.classes = make([]class, 0, 2*len(batches)+4)
+	x.groups = make([]group, len(batches))
+	for g, b := range batches {
+		s, ok := x.d.shapeOf(b.beams[0].WidthMM, b.beams[0].HeightMM, true)
+		if !ok || b.beams[0].LengthMM > x.d.limitMM {
+			return false
+		}
+		x.groups[g] = group{first: len(x.classes), tiers: s.tiers, holds: s.across * s.tiers}
+		for i := 0; i < len(b.beams); {
+			u, first := b.beams[i], i
+			for i < len(b.beams) && b.beams[i].LengthMM == u.LengthMM {
+				i++
+			}
+			x.classes = append(x.classes, class{drop: b.drop, length: u.LengthMM, width: u.WidthMM, units: b.beams[first:i]})
+		}
+		x.groups[g].end = len(x.classes)
+		for left := b.beams; len(left) > 0; {
+			x.groups[g].least += left[0].LengthMM + x.d.rules.PileGapMM
+			left = left[x.d.firstPile(left, s.across*s.tiers):]
+		}
+		x.lane -= x.groups[g].least
+	}
+	x.pallets = len(x.classes)
+	for i := range pallets {
+		x.pallet(pallets[i].drop, pallets[i].units[0])
+	}
+	x.single = make([]part, len(x.classes))
+	for i := range x.single {
+		x.single[i] = part{i, 1}
+	}
+	return true
+}
+
+// pallet puts a pallet into its class; length is the longer side.
+func (x *exact) pallet(drop int, u *Unit) {
+	length, width := max(u.LengthMM, u.WidthMM), min(u.LengthMM, u.WidthMM)
+	x.lane -= width + x.d.rules.PileGapMM
+	of := func(c class) bool { return c.drop == drop && c.length == length && c.width == width }
+	i := slices.IndexFunc(x.classes[x.pallets:], of)
+	if i < 0 {
+		i = len(x.classes) - x.pallets
+		x.classes = append(x.classes, class{drop: drop, length: length, width: width})
+	}
+	c := &x.classes[x.pallets+i]
+	c.units = append(c.units, u)
+}
+
+// weigh puts the heaviest of each class first and sums the masses.
+func (x *exact) weigh() {
+	n := 0
+	for i := range x.classes {
+		n += len(x.classes[i].units) + 1
+	}
+	heavy := make([]int64, 0, n)
+	for i := range x.classes {
+		c := &x.classes[i]
+		slices.SortStableFunc(c.units, func(a, b *Unit) int { return cmp.Compare(b.Item.MassG, a.Item.MassG) })
+		first := len(heavy)
+		heavy = append(heavy, 0)
+		for _, u := range c.units {
+			heavy = append(heavy, heavy[len(heavy)-1]+u.Item.MassG)
+		}
+		c.heavy = heavy[first:len(heavy):len(heavy)]
+	}
+}
+
 // step counts a step and tells whether there is one left.
 func (x *exact) step() bool {
 	x.steps--
 	x.cut = x.cut || x.steps < 0
 	return x.steps >= 0
-}
-
-// divide puts the beams of a group, from one on, into piles: those before
-// first are of other groups.
-func (x *exact) divide(group, beam, first int) bool {
-	if !x.step() {
-		return false
-	}
-	if group == len(x.groups) {
-		return x.turn(0, 0)
-	}
-	b := &x.groups[group]
-	if beam == len(b.beams) {
-		in := x.in
-		x.in = nil
-		found := x.divide(group+1, 0, len(x.piles))
-		x.in = in
-		return found
-	}
-	u := b.beams[beam]
-	s, _ := x.d.shapeOf(u.WidthMM, u.HeightMM, true)
-	lowest := first
-	if beam > 0 && u.LengthMM == b.beams[beam-1].LengthMM && u.Item.MassG == b.beams[beam-1].Item.MassG {
-		lowest = x.in[beam-1]
-	}
-	for k := lowest; k <= len(x.piles); k++ {
-		if k == len(x.piles) {
-			x.piles = append(x.piles, pile{drop: b.drop, length: u.LengthMM})
-		} else if len(x.piles[k].units) == s.across*s.tiers || u.LengthMM < shortestWith(x.piles[k].length, x.d.rules.MaxOverhangMM) {
-			continue
-		}
-		before := x.piles[k]
-		x.piles[k] = x.d.narrow(before, u, s.tiers)
-		x.in = append(x.in, k)
-		if x.d.mayStand(x.piles) && x.divide(group, beam+1, first) {
-			return true
-		}
-		x.in = x.in[:beam]
-		x.piles[k] = before
-		if len(before.units) == 0 {
-			x.piles = x.piles[:k]
-			break
-		}
-	}
-	return false
-}
-
-// narrow is a pile with one beam more, as narrow as it can be.
-func (d *Deck) narrow(p pile, u *Unit, tiers int) pile {
-	p.units = append(slices.Clone(p.units), u)
-	p.mass += u.Item.MassG
-	d.abreast(&p, (len(p.units)+tiers-1)/tiers)
-	return p
-}
-
-// abreast makes a pile of beams so many of them wide.
-func (d *Deck) abreast(p *pile, across int) {
-	p.across = across
-	p.width = across * p.units[0].WidthMM
-	p.height = (len(p.units) + across - 1) / across * (p.units[0].HeightMM + d.rules.BearerHeightMM)
-}
-
-// turn stands the pallets from one on lengthways or across, those alike and
-// across last.
-func (x *exact) turn(pallet, way int) bool {
-	if pallet == len(x.pallets) {
-		return x.d.mayStand(x.piles) && x.begin()
-	}
-	if !x.step() {
-		return false
-	}
-	p := x.pallets[pallet]
-	u := p.units[0]
-	if pallet == 0 || !alikePallets(&x.pallets[pallet-1], &p) {
-		way = 0
-	}
-	n := len(x.piles)
-	for ; way < 2; way++ {
-		p.length, p.width = u.LengthMM, u.WidthMM
-		if way == 1 {
-			p.length, p.width = u.WidthMM, u.LengthMM
-		}
-		if p.width > x.d.truck.DeckWidthMM || way == 1 && p.length == p.width {
-			continue
-		}
-		x.piles = append(x.piles[:n], p)
-		if x.d.mayStand(x.piles) && x.turn(pallet+1, way) {
-			return true
-		}
-	}
-	x.piles = x.piles[:n]
-	return false
-}
-
-func alikePallets(a, b *pile) bool {
-	u, v := a.units[0], b.units[0]
-	return a.drop == b.drop && a.mass == b.mass && u.LengthMM == v.LengthMM && u.WidthMM == v.WidthMM
-}
-
-// mayStand refuses what no arrangement holds: piles, thought longer by a gap,
-// fill no more than the lanes; thought wider by a gap too, no more than the
-// deck.
-func (d *Deck) mayStand(piles []pile) bool {
-	lane, area := d.lanes*(d.limitMM+d.rules.PileGapMM), (d.limitMM+d.rules.PileGapMM)*(d.truck.DeckWidthMM+d.rules.PileGapMM)
-	for i := range piles {
-		p := &piles[i]
-		if p.length > d.limitMM {
-			return false
-		}
-		lane -= p.length + d.rules.PileGapMM
-		area -= (p.length + d.rules.PileGapMM) * (p.width + d.rules.PileGapMM)
-	}
-	return lane >= 0 && area >= 0
 }

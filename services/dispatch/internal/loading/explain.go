@@ -182,22 +182,19 @@ type laneLength struct{}
 func (laneLength) rule() string { return "lane_length" }
 
 func (laneLength) refuse(d *Deck, drops [][]Unit) string {
-	room, count := d.newBudget(), 0
-	left := room
-	for _, units := range drops {
-		for i := range units {
-			left.take(d, &units[i])
+	t := tally{d: d}
+	for i, units := range drops {
+		for j := range units {
+			if !t.add(i, &units[j]) {
+				return ""
+			}
 		}
-		count += len(units)
 	}
-	need := room.wide - left.wide
-	if count > exactUnits {
-		need = room.lane - left.lane
-	}
-	if need <= room.lane {
+	need, room := t.lane(), d.lanesMM()
+	if need <= room {
 		return ""
 	}
-	return fmt.Sprintf("the piles take at least %s of lane; the deck has %s in %d", metres(int((need+999)/1000)), metres(int(room.lane/1000)), d.lanes)
+	return fmt.Sprintf("the piles take at least %s of lane; the deck has %s in %d", metres(need), metres(room), d.lanes)
 }
 
 // axleLimit is the limit of one axle, at departure and after every drop. The

@@ -210,14 +210,21 @@ func (d *Deck) palletPile(drop int, u *Unit) (pile, bool) {
 	return p, false
 }
 
+// usualPiles is how many piles of beams a load has at most, mostly.
+const usualPiles = 6
+
 // sort parts what is to be loaded into pallets, a pile each, and batches of
 // beams that may share piles.
 func (d *Deck) sort(drops [][]Unit) (pallets []pile, batches []batchOf, ok bool) {
 	count := 0
 	for _, units := range drops {
-		count += len(units)
+		for j := range units {
+			if units[j].Item.Pallet() {
+				count++
+			}
+		}
 	}
-	pallets = make([]pile, 0, count)
+	pallets = make([]pile, 0, count+usualPiles)
 	for i, units := range drops {
 		first := len(batches)
 		for j := range units {
