@@ -30,6 +30,15 @@ func (p *plan) distance() float64 {
 	return sum
 }
 
+// trips of all vehicles.
+func (p *plan) trips() int {
+	sum := 0
+	for _, v := range p.vehicles {
+		sum += len(v.stops) - 1 - v.customers
+	}
+	return sum
+}
+
 // assign writes down which vehicle visits whom.
 func (p *plan) assign() {
 	for i, v := range p.vehicles {
@@ -53,8 +62,8 @@ type model struct {
 	trips     bool
 	// fewest says that a vehicle more is taken only if there is no other way.
 	fewest bool
-	// most vehicles.
-	most int
+	// most vehicles; mostTrips of all of them, where they make several.
+	most, mostTrips int
 	// price of whoever is absent, in distance, and how many plans were seen since
 	// it was last looked at, and were whole.
 	price       float64
@@ -78,7 +87,7 @@ type model struct {
 func newModel(p *Problem) *model {
 	n := len(p.Customers)
 	m := &model{
-		customers: slices.Clone(p.Customers), capacity: p.Capacity, close: p.Close, trips: p.Trips, fewest: p.FewestVehicles, most: p.Vehicles,
+		customers: slices.Clone(p.Customers), capacity: p.Capacity, close: p.Close, trips: p.Trips, fewest: p.FewestVehicles, most: p.Vehicles, mostTrips: math.MaxInt,
 		places: n, near: make([][]int, n), keys: make([]float64, n),
 	}
 	m.customers[0] = Customer{Due: p.Close}
@@ -184,16 +193,10 @@ type trips struct {
 	m *model
 }
 
-// mostTrips is more than any vehicle makes.
-const mostTrips = 1 << 20
+// ofVehicle is more than the trips of any vehicle.
+const ofVehicle = 1 << 20
 
-func (t trips) Tours() int {
-	n := 0
-	for _, v := range t.vehicles {
-		n += len(v.stops) - 1 - v.customers
-	}
-	return n
-}
+func (t trips) Tours() int { return t.trips() }
 
 func (t trips) Served() int             { return t.m.places - 1 - len(t.absent) }
 func (t trips) Near(customer int) []int { return t.m.near[customer] }
@@ -201,7 +204,7 @@ func (t trips) Near(customer int) []int { return t.m.near[customer] }
 func (t trips) Tour(customer int) int {
 	vehicle := t.at[customer]
 	if vehicle < 0 || !t.m.trips {
-		return vehicle * mostTrips
+		return vehicle * ofVehicle
 	}
 	trip := 0
 	for _, s := range t.vehicles[vehicle].stops[1:] {
@@ -212,12 +215,12 @@ func (t trips) Tour(customer int) int {
 			trip++
 		}
 	}
-	return vehicle*mostTrips + trip
+	return vehicle*ofVehicle + trip
 }
 
 func (t trips) Stops(tour int, into []int) []int {
-	trip := tour % mostTrips
-	for _, s := range t.vehicles[tour/mostTrips].stops[1:] {
+	trip := tour % ofVehicle
+	for _, s := range t.vehicles[tour/ofVehicle].stops[1:] {
 		switch {
 		case s.place == 0:
 			trip--

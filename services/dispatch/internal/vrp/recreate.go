@@ -76,6 +76,7 @@ func (m *model) sort(list []int, random *rand.Rand) {
 func (m *model) cheapest(p *plan, c int, random *rand.Rand) spot {
 	best := spot{vehicle: -1}
 	least := math.Inf(1)
+	more := !m.trips || p.trips() < m.mostTrips
 	who := &m.customers[c]
 	from := m.ways[c*m.places : (c+1)*m.places]
 	for i, v := range p.vehicles {
@@ -92,11 +93,11 @@ func (m *model) cheapest(p *plan, c int, random *rand.Rand) spot {
 				least, best = cost, spot{i, k, false}
 			}
 		}
-		if m.trips {
+		if m.trips && more {
 			least, best = m.alone(v, i, c, least, best)
 		}
 	}
-	if cost := m.way(0, c) + from[0]; len(p.vehicles) < m.most && (best.vehicle < 0 || !m.fewest && cost < least) {
+	if cost := m.way(0, c) + from[0]; more && len(p.vehicles) < m.most && (best.vehicle < 0 || !m.fewest && cost < least) {
 		return spot{len(p.vehicles), 1, false}
 	}
 	return best

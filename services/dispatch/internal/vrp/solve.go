@@ -1,6 +1,7 @@
 package vrp
 
 import (
+	"math"
 	"math/rand/v2"
 	"slices"
 
@@ -10,8 +11,10 @@ import (
 // Settings of the search, tried on the public sets; heat and price are in legs of
 // mean length.
 const (
-	// wide is the first wave, in which plans may leave customers out; it takes a
-	// part of the time, and the narrow one, of whole plans only, the rest.
+	// The wide waves, in which plans may leave customers out, take a part of the
+	// time, and the narrow one, of whole plans only, the rest. With several trips
+	// the wide ones look for plans with few: who has to come back for a trip more
+	// seldom finds out by small changes that the others could do without it.
 	wideShare             = 0.75
 	wideHot, wideCold     = 20, 0.03
 	narrowHot, narrowCold = 1, 0.03
@@ -40,15 +43,40 @@ func Solve(p Problem, b Budget) (Solution, error) {
 	if p.FewestVehicles {
 		first = m.fewerVehicles(first, random, clock)
 	}
-	s := lns.New[*plan](m, first, random)
-	leg := max(first.distance(), 1) / float64(m.places)
-	m.price = firstPrice * leg
+	t := tracker{model: m, Search: lns.New[*plan](m, first, random), clock: clock}
+	t.leg = max(first.distance(), 1) / float64(m.places)
 	began := clock.look()
 	turn := began + wideShare*(1-began)
-	s.Anneal(lns.Wave{Hot: wideHot * leg, Cold: wideCold * leg}, clock.between(began, turn))
-	m.price = forbidding
-	s.Anneal(lns.Wave{Hot: narrowHot * leg, Cold: narrowCold * leg}, clock.between(turn, 1))
-	return m.solution(s.Best(), clock.attempts), nil
+	if p.Trips {
+		half := began + (turn-began)/2
+		t.wide(m.fewestTrips(), began, half)
+		t.wide(m.fewestTrips()+1, half, turn)
+	} else {
+		t.wide(math.MaxInt, began, turn)
+	}
+	t.narrow(turn)
+	return m.solution(t.Best(), clock.attempts), nil
+}
+
+// tracker is a search and its clock.
+type tracker struct {
+	*lns.Search[*plan]
+	model *model
+	clock *clock
+	// leg is the mean length of one.
+	leg float64
+}
+
+// wide looks far around, for plans with so many trips at most.
+func (t *tracker) wide(trips int, from, to float64) {
+	t.model.price, t.model.mostTrips = firstPrice*t.leg, trips
+	t.Anneal(lns.Wave{Hot: wideHot * t.leg, Cold: wideCold * t.leg}, t.clock.between(from, to))
+}
+
+// narrow looks near the best plan.
+func (t *tracker) narrow(from float64) {
+	t.model.price, t.model.mostTrips = forbidding, math.MaxInt
+	t.Anneal(lns.Wave{Hot: narrowHot * t.leg, Cold: narrowCold * t.leg}, t.clock.between(from, 1))
 }
 
 // clock says how much of a budget is spent.
