@@ -1,0 +1,142 @@
+package runbound
+
+import "slices"
+
+// slices of what there is of a measure in which what else a truck could carry is
+// looked up, at most.
+const parts = 200
+
+// classes is how many lengths of piles are told apart in looking ahead.
+const classes = 6
+
+// outlooks are the outlooks by each measure on stretches whose piles are no longer
+// than some lengths, the least first; the last length is any.
+type outlooks struct {
+	longest []int
+	by      [][measures]outlook
+}
+
+// lookOut works the outlooks out; false when it is stopped.
+func (h *hunt) lookOut() bool {
+	var all []int
+	for k := range h.lists {
+		for i := range h.lists[k] {
+			all = append(all, h.lists[k][i].longest)
+		}
+	}
+	slices.Sort(all)
+	h.outlooks = outlooks{}
+	for c := 1; c < classes && len(all) > 0; c++ {
+		h.outlooks.longest = append(h.outlooks.longest, all[(len(all)-1)*c/classes])
+	}
+	h.outlooks.longest = append(slices.Compact(h.outlooks.longest), h.decks[h.kind].laneMM)
+	for k := range h.lists {
+		for i := range h.lists[k] {
+			h.lists[k][i].class = h.outlooks.class(h.lists[k][i].room)
+		}
+	}
+	for _, most := range h.outlooks.longest {
+		var by [measures]outlook
+		for m := range by {
+			if h.stop != nil && h.stop() {
+				return false
+			}
+			by[m] = newOutlook(h.lists, h.whole[m], most, m)
+		}
+		h.outlooks.by = append(h.outlooks.by, by)
+	}
+	return true
+}
+
+// class is the first outlook on all the stretches that there is room for.
+func (o *outlooks) class(room int) int {
+	for c, l := range o.longest {
+		if room <= l {
+			return c
+		}
+	}
+	return len(o.longest) - 1
+}
+
+// over says whether n drops at sites from the k-th on may be worth more than so
+// much.
+func (o *outlooks) over(much float64, class, k, n int, left *uses) bool {
+	by := &o.by[class]
+	for m := range by {
+		if by[m].at(k, n, left[m]) <= much {
+			return false
+		}
+	}
+	return true
+}
+
+// outlook is what more drops are worth at most when only one thing counts that
+// they use up.
+type outlook struct {
+	// slice of the measure is what is told apart.
+	slice int64
+	// most[k][n][b] is what n drops more at sites from the k-th on are worth at
+	// most with less than b+1 slices left.
+	most [][MaxDrops + 1][]float64
+}
+
+func newOutlook(lists [][]offer, whole int64, longest int, m int) outlook {
+	o := outlook{slice: sliceOf(lists, whole, m), most: make([][MaxDrops + 1][]float64, len(lists)+1)}
+	size := int(whole/o.slice) + 1
+	for n := range MaxDrops + 1 {
+		o.most[len(lists)][n] = make([]float64, size)
+	}
+	best := make([]float64, size)
+	for k := len(lists) - 1; k >= 0; k-- {
+		clear(best)
+		for i := range lists[k] {
+			// More than there is goes on no run.
+			s := &lists[k][i]
+			if b := s.uses[m] / o.slice; b < int64(size) && s.longest <= longest {
+				best[b] = max(best[b], s.worth)
+			}
+		}
+		o.most[k][0] = o.most[k+1][0]
+		for n := 1; n <= MaxDrops; n++ {
+			row := slices.Clone(o.most[k+1][n])
+			rest := o.most[k+1][n-1]
+			for take, worth := range best {
+				if worth <= 0 {
+					continue
+				}
+				for b := take; b < len(row); b++ {
+					row[b] = max(row[b], worth+rest[b-take])
+				}
+			}
+			o.most[k][n] = row
+		}
+	}
+	return o
+}
+
+// sliceOf is the greatest amount that all uses are multiples of, so that nothing
+// is lost by counting in it, or a larger one that makes few enough slices.
+func sliceOf(lists [][]offer, whole int64, m int) int64 {
+	least := max(1, (whole+parts-1)/parts)
+	slice := int64(0)
+	for k := range lists {
+		for i := range lists[k] {
+			for a, b := slice, lists[k][i].uses[m]; ; a, b = b, a%b {
+				if b == 0 {
+					slice = a
+					break
+				}
+			}
+			if slice > 0 && slice < least {
+				return least
+			}
+		}
+	}
+	return max(slice, least)
+}
+
+// at is what n drops at sites from the k-th on are worth at most with so much
+// left.
+func (o *outlook) at(k, n int, left int64) float64 {
+	return o.most[k][n][left/o.slice]
+}
