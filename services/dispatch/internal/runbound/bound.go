@@ -38,8 +38,8 @@ type Proof struct {
 	keen, steady float64
 	// center are the weights that proved the bound.
 	center []float64
-	// ended says that no weights prove more.
-	ended bool
+	// begun says that some weights were looked at, ended that none prove more.
+	begun, ended bool
 }
 
 // New begins a proof of how many runs the pieces need at least, from the runs of
@@ -73,10 +73,11 @@ func (s *Proof) Improve(times, enough int, stop func() bool) {
 
 // begin begins with a new master.
 func (s *Proof) begin(r rows) {
-	s.rows, s.center = r, nil
+	s.rows = r
 	s.keen, s.steady = 1+laxest, steadiest
 	s.pricer.patience = littlePatience
 	s.master = s.newMaster()
+	s.center = s.firstWeights()
 	for _, r := range s.plan {
 		s.enterRun(r)
 	}
@@ -117,12 +118,12 @@ func (s *Proof) round(stop func() bool) bool {
 	if !s.settle(stop) {
 		return false
 	}
-	if s.center == nil {
-		s.center = slices.Clone(s.master.dual)
-	}
-	duals := make([]float64, s.master.rows)
-	for i, d := range s.master.dual {
-		duals[i] = s.steady*s.center[i] + (1-s.steady)*d
+	// The first weights prove something as they are.
+	duals := slices.Clone(s.center)
+	if s.begun {
+		for i, d := range s.master.dual {
+			duals[i] = s.steady*s.center[i] + (1-s.steady)*d
+		}
 	}
 	weights := weights{units: s.prefix(duals), visit: duals[len(s.rows.size):s.master.covers]}
 	most := 1.0
@@ -136,6 +137,7 @@ func (s *Proof) round(stop func() bool) bool {
 		most = max(most, above)
 	}
 	s.prove(duals, most)
+	s.begun = true
 	// No weights prove more than the master comes to.
 	if roundUp(s.master.sum()) <= s.bound.Runs {
 		return true

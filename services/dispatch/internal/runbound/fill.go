@@ -45,13 +45,19 @@ func (s *Proof) entries(c *column) []entry {
 func (s *Proof) settle(stop func() bool) bool {
 	for again := true; again; {
 		s.master.price()
-		if stop != nil && stop() {
-			return false
+		again = false
+		for i := range s.pool {
+			if i%askPool == 0 && stop != nil && stop() {
+				return false
+			}
+			again = s.enterColumn(&s.pool[i]) || again
 		}
-		again = s.enterPool()
 		before := s.prefix(s.master.dual)
-		for kind := range s.p.Trucks {
-			for site := range s.p.Sites {
+		for site := range s.p.Sites {
+			if stop != nil && stop() {
+				return false
+			}
+			for kind := range s.p.Trucks {
 				if c, ok := s.bestAlone(kind, site, before[site]); ok {
 					again = s.enterColumn(&c) || again
 				}
@@ -60,6 +66,9 @@ func (s *Proof) settle(stop func() bool) bool {
 	}
 	return true
 }
+
+// askPool is after how many runs of the pool stop is asked.
+const askPool = 50
 
 // bestAlone is the best run of a kind to one site, of units with weights before
 // them, if it is worth more than 1.
@@ -81,15 +90,6 @@ func (s *Proof) bestAlone(kind, site int, before []float64) (column, bool) {
 
 // better is by how much a run has to be worth more than 1 to be brought in.
 const better = 1e-7
-
-// enterPool brings in runs that were found before.
-func (s *Proof) enterPool() bool {
-	entered := false
-	for i := range s.pool {
-		entered = s.enterColumn(&s.pool[i]) || entered
-	}
-	return entered
-}
 
 // enterColumn brings a run in if that makes the master better.
 func (s *Proof) enterColumn(c *column) bool {

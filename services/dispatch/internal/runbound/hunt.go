@@ -13,11 +13,11 @@ type weights struct {
 }
 
 const (
-	// littlePatience and mostPatience are the patience at first, and at most when
-	// nothing better is found.
-	littlePatience, mostPatience = 3_000, 10_000_000
-	// askEvery is after how many ways stop is asked.
-	askEvery = 500
+	// littlePatience and mostPatience are after how many looks at stretches a search
+	// for the best run ends, at first and at most when nothing better is found.
+	littlePatience, mostPatience = 500_000, 1_000_000_000
+	// askEvery is after how many looks stop is asked.
+	askEvery = 20_000
 )
 
 // offer is a stretch that a run may bring.
@@ -49,7 +49,7 @@ type hunt struct {
 	// best is what the best run is worth, good are the best by their last site.
 	best  float64
 	good  []column
-	tries int
+	looks int
 	// keen is how many times better than the best so far a run has to be to be
 	// looked for.
 	keen float64
@@ -108,7 +108,7 @@ func (o *offer) asGood(s *offer) bool {
 
 // start looks for runs whose site of lowest number is one of the sites.
 func (h *hunt) start(first int) {
-	h.cut, h.tries = false, 0
+	h.cut, h.looks = false, 0
 	way := -h.price * (float64(h.p.LoadingMinutes) + h.near[0])
 	h.from(first, first+1, ahead{left: h.whole, room: h.decks[h.kind].laneMM, worth: way})
 }
@@ -137,6 +137,9 @@ func (h *hunt) from(first, end int, a ahead) {
 			if !h.outlooks.over(lacks, short, k+1, drops-1, &a.left) {
 				break
 			}
+			if !h.look() {
+				return
+			}
 			if s.longest > a.room || !s.uses.fit(&a.left) {
 				continue
 			}
@@ -144,19 +147,19 @@ func (h *hunt) from(first, end int, a ahead) {
 			if !h.outlooks.over(lacks, min(short, s.class), k+1, drops-1, &then.left) {
 				continue
 			}
-			if !h.try() {
+			h.take(k, s, then)
+			if h.cut || h.stopped {
 				return
 			}
-			h.take(k, s, then)
 		}
 	}
 }
 
-// try counts a way and says whether to go on.
-func (h *hunt) try() bool {
-	if h.tries++; h.tries > h.patience {
+// look counts a look at a stretch and says whether to go on.
+func (h *hunt) look() bool {
+	if h.looks++; h.looks > h.patience {
 		h.cut = true
-	} else if h.tries%askEvery == 0 && h.stop != nil && h.stop() {
+	} else if h.looks%askEvery == 0 && h.stop != nil && h.stop() {
 		h.stopped = true
 	}
 	return !h.cut && !h.stopped

@@ -58,12 +58,18 @@ func (o *outlooks) class(room int) int {
 	return len(o.longest) - 1
 }
 
+// upwards keeps what a quotient is off by from counting a slice too few; it is less
+// than a slice has of anything.
+const upwards = 1e-9
+
 // over says whether n drops at sites from the k-th on may be worth more than so
 // much.
 func (o *outlooks) over(much float64, class, k, n int, left *uses) bool {
 	by := &o.by[class]
 	for m := range by {
-		if by[m].at(k, n, left[m]) <= much {
+		// This is asked more often than anything else.
+		o := &by[m]
+		if o.most[(k*(MaxDrops+1)+n)*o.size+int(float64(left[m])*o.part+upwards)] <= much {
 			return false
 		}
 	}
@@ -73,33 +79,33 @@ func (o *outlooks) over(much float64, class, k, n int, left *uses) bool {
 // outlook is what more drops are worth at most when only one thing counts that
 // they use up.
 type outlook struct {
-	// slice of the measure is what is told apart.
+	// slice of the measure is what is told apart, part is 1 divided by it, and size
+	// how many are told apart.
 	slice int64
-	// most[k][n][b] is what n drops more at sites from the k-th on are worth at
-	// most with less than b+1 slices left.
-	most [][MaxDrops + 1][]float64
+	part  float64
+	size  int
+	// most is for k, n and b in turn what n drops more at sites from the k-th on are
+	// worth at most with less than b+1 slices left.
+	most []float64
 }
 
 func newOutlook(lists [][]offer, whole int64, longest int, m int) outlook {
-	o := outlook{slice: sliceOf(lists, whole, m), most: make([][MaxDrops + 1][]float64, len(lists)+1)}
-	size := int(whole/o.slice) + 1
-	for n := range MaxDrops + 1 {
-		o.most[len(lists)][n] = make([]float64, size)
-	}
-	best := make([]float64, size)
+	o := outlook{slice: sliceOf(lists, whole, m)}
+	o.part, o.size = 1/float64(o.slice), int(whole/o.slice)+1
+	o.most = make([]float64, (len(lists)+1)*(MaxDrops+1)*o.size)
+	best := make([]float64, o.size)
 	for k := len(lists) - 1; k >= 0; k-- {
 		clear(best)
 		for i := range lists[k] {
 			// More than there is goes on no run.
 			s := &lists[k][i]
-			if b := s.uses[m] / o.slice; b < int64(size) && s.longest <= longest {
+			if b := s.uses[m] / o.slice; b < int64(o.size) && s.longest <= longest {
 				best[b] = max(best[b], s.worth)
 			}
 		}
-		o.most[k][0] = o.most[k+1][0]
 		for n := 1; n <= MaxDrops; n++ {
-			row := slices.Clone(o.most[k+1][n])
-			rest := o.most[k+1][n-1]
+			row, rest := o.row(k, n), o.row(k+1, n-1)
+			copy(row, o.row(k+1, n))
 			for take, worth := range best {
 				if worth <= 0 {
 					continue
@@ -108,10 +114,15 @@ func newOutlook(lists [][]offer, whole int64, longest int, m int) outlook {
 					row[b] = max(row[b], worth+rest[b-take])
 				}
 			}
-			o.most[k][n] = row
 		}
 	}
 	return o
+}
+
+// row is what n drops at sites from the k-th on are worth at most.
+func (o *outlook) row(k, n int) []float64 {
+	at := (k*(MaxDrops+1) + n) * o.size
+	return o.most[at : at+o.size]
 }
 
 // sliceOf is the greatest amount that all uses are multiples of, so that nothing
@@ -133,10 +144,4 @@ func sliceOf(lists [][]offer, whole int64, m int) int64 {
 		}
 	}
 	return max(slice, least)
-}
-
-// at is what n drops at sites from the k-th on are worth at most with so much
-// left.
-func (o *outlook) at(k, n int, left int64) float64 {
-	return o.most[k][n][left/o.slice]
 }

@@ -34,8 +34,8 @@ type pricer struct {
 	// keen of each kind: how many times better than the best so far a run has had
 	// to be to be looked for within patience, less 1.
 	keen []float64
-	// patience is how many ways a search for the best run tries; when it ends, only
-	// better ones are looked for.
+	// patience is after how many looks at stretches a search for the best run ends,
+	// and begins again for better ones only.
 	patience int
 }
 

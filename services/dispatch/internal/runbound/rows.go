@@ -72,3 +72,34 @@ func (s *Proof) newMaster() *master {
 	}
 	return newMaster(covers, minutes)
 }
+
+// firstWeights are those by length of lane: of the longest stretches that some truck
+// can bring, one after the other, each unit weighs as much of the deck as it adds to
+// those before it. No stretch within one of them carries more than its own piles.
+func (s *Proof) firstWeights() []float64 {
+	weights := make([]float64, s.master.rows)
+	var m measure
+	kind := 0
+	for k := range s.p.Trucks {
+		if by := newMeasure(&s.pricer.decks[k], 0, 0); by.whole > m.whole {
+			kind, m = k, by
+		}
+	}
+	for site := range s.p.Sites {
+		units := s.p.Sites[site].Units
+		for from := 0; from < len(units); {
+			to := s.pricer.farthest(site, from)
+			piles := pileCount{p: s.p, truck: &s.p.Trucks[kind], deck: &s.pricer.decks[kind]}
+			var before int64
+			for u := from; u < max(to, from+1); u++ {
+				piles.add(&units[u])
+				least := piles.least()
+				now := m.of(&least)
+				weights[s.rows.of[site][u]] += float64(now-before) / float64(m.whole)
+				before = now
+			}
+			from = max(to, from+1)
+		}
+	}
+	return weights
+}
