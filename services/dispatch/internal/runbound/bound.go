@@ -61,7 +61,8 @@ func (s *Proof) Improve(times, enough int, stop func() bool) {
 	if s.master == nil {
 		s.begin(s.newRows(coarse))
 	}
-	for range times {
+	// A search that is more patient takes as many times as long.
+	for spent := 0; spent < times; spent += s.pricer.patience / littlePatience {
 		if s.ended || s.bound.Runs >= enough || stop != nil && stop() {
 			return
 		}
