@@ -7,6 +7,7 @@ import (
 	"pgregory.net/rapid"
 
 	"spanyard.example/services/dispatch/internal/morning"
+	"spanyard.example/services/dispatch/internal/runbound"
 )
 
 // TestBoundWhereTheDeckBinds: with light pieces and short decks the deck binds
@@ -43,6 +44,47 @@ func TestBoundWhereTheDeckBinds(t *testing.T) {
 	}
 	if cases < 20 || byDeck < cases/6 {
 		t.Errorf("of %d mornings %d need more than one run: the deck does not bind", cases, byDeck)
+	}
+}
+
+// TestProofAgainstEveryWay: what is proved by weights never exceeds the true least
+// number of runs, whether masses or decks bind.
+func TestProofAgainstEveryWay(t *testing.T) {
+	cases, equal, several := 0, 0, 0
+	rapid.Check(t, func(t *rapid.T) {
+		p := tiny(t)
+		p.Rules.MaxLanes = rapid.IntRange(1, 3).Draw(t, "lanes")
+		p.Rules.PileGapMM = 10 * rapid.IntRange(0, 30).Draw(t, "gap")
+		deckBinds := rapid.Bool().Draw(t, "deck binds")
+		for i := range p.Trucks {
+			if deckBinds {
+				p.Trucks[i].PayloadKg = 9000
+				p.Trucks[i].DeckWidthMM = rapid.IntRange(300, 2500).Draw(t, "deck width")
+				p.Trucks[i].DeckLengthMM = rapid.IntRange(2500, 6000).Draw(t, "deck length")
+			}
+		}
+		w := worldOfFew(t, &p)
+		plan := newSearch(w).best
+		if plan.latePieces > 0 {
+			t.Skip("not everything is brought")
+		}
+		least := w.fewest(make([]int, len(w.chains)), map[[4]int]int{})
+		x := newProof(w, &plan)
+		proof := runbound.New(x.problem, x.runs(&plan))
+		proof.Improve(200, len(plan.runs)+1, nil)
+		if b := proof.Bound(); b.Runs > least {
+			t.Fatalf("%s: %d are proved, %d are enough", x.reason(b), b.Runs, least)
+		} else if b.Runs == least {
+			equal++
+		}
+		cases++
+		if least > 1 {
+			several++
+		}
+	})
+	t.Logf("the proof meets the least number of runs in %d of %d mornings; %d need more than one run", equal, cases, several)
+	if !testing.Short() && (equal*2 < cases || several*3 < cases) {
+		t.Errorf("of %d mornings %d are proved and %d need more than one run", cases, equal, several)
 	}
 }
 

@@ -14,11 +14,19 @@
 // What a run is, is taken widely, so that the bound holds for every plan: a
 // consecutive stretch of the laying order of up to MaxDrops sites, masses within
 // the truck's and the sites' limits, the least number and length of piles within
-// the lanes of the deck, and unloading within the windows by the shortest
-// roads. To each site go at least as many runs as it takes to bring what it
-// gets with nothing else aboard: these visits have a weight of their own.
-// Which truck is where at the same time as another, axles, and how piles stand
-// is left out.
+// the lanes of a deck of some width (type deck), and unloading within the windows by
+// the shortest roads. To each site go at least as many runs as it takes to bring
+// what it gets with nothing else aboard: these visits have a weight of their own.
+// Which truck is where at the same time as another, axles, and where exactly piles
+// stand is left out. The laying order does not divide piles: whatever beams are near
+// enough in length lie in one, the last to be laid at the bottom.
+//
+// The weights come from a linear program over the runs that are known. Runs to one
+// site are all known, and looked through each time; those to several are searched
+// for by branch and bound (type hunt), under outlooks on what more drops could be
+// worth with so much of the mass and of the lanes left. When that search would take
+// too long, only runs are looked for that are better by some part than the best that
+// is known, and the weights are divided by as much.
 //
 // The package has neither clock nor chance.
 package runbound
@@ -51,6 +59,8 @@ type Truck struct {
 	// Lanes of the deck, and how much of one piles can take, each with a gap
 	// behind it: the deck, what may hang over its tail, and a gap.
 	Lanes, LaneMM int
+	// WidthMM of the deck.
+	WidthMM int
 	// PileHolds is how many beams of each profile a pile holds at most.
 	PileHolds []int
 	// MostDrops is how many sites a run visits at most, MaxDrops at the most.
@@ -75,8 +85,8 @@ type Site struct {
 type Unit struct {
 	MassG  int64
 	Pallet bool
-	// LengthMM of a beam, or of the shorter side of a pallet.
-	LengthMM int
+	// LengthMM and WidthMM; a pallet may be turned.
+	LengthMM, WidthMM int
 	// Profile of a beam, as in Truck.PileHolds.
 	Profile int
 	// Number in the laying order; pallets of one number may change places.

@@ -13,6 +13,10 @@ type master struct {
 	cost         []float64
 	dual         []float64
 	step         []float64
+	// filled are the columns of a row that are not nought.
+	filled []int
+	// pivots since the duals were worked out from the inverse.
+	pivots int
 }
 
 // entry is one coefficient of a column.
@@ -47,22 +51,17 @@ func newMaster(covering, minutes []float64) *master {
 			m.value[i] = minutes[i-covers]
 		}
 	}
+	m.refresh()
 	return m
 }
 
-// price works out the duals, bringing slack columns in until none of them has
+// price makes sure of the duals, bringing slack columns in until none of them has
 // the wrong sign.
 func (m *master) price() {
+	if m.pivots >= freshAfter {
+		m.refresh()
+	}
 	for {
-		clear(m.dual)
-		for i, c := range m.cost {
-			if c != 0 {
-				row := m.inverse[i*m.rows : (i+1)*m.rows]
-				for j, v := range row {
-					m.dual[j] += c * v
-				}
-			}
-		}
 		worst, at := tiny, -1
 		for r, v := range m.dual {
 			// A cover's surplus has the coefficient -1, a minute's slack 1.
@@ -86,6 +85,41 @@ func (m *master) price() {
 	}
 }
 
+// freshAfter is after how many pivots the duals are worked out anew.
+const freshAfter = 200
+
+// refresh works the duals out from the inverse.
+func (m *master) refresh() {
+	m.pivots = 0
+	clear(m.dual)
+	for i, c := range m.cost {
+		if c != 0 {
+			row := m.inverse[i*m.rows : (i+1)*m.rows]
+			for j, v := range row {
+				m.dual[j] += c * v
+			}
+		}
+	}
+}
+
+// worth is what a column is worth under the duals.
+func (m *master) worth(column []entry) float64 {
+	worth := 0.0
+	for _, e := range column {
+		worth += m.dual[e.row] * e.by
+	}
+	return worth
+}
+
+// sum is what the runs come to.
+func (m *master) sum() float64 {
+	sum := 0.0
+	for i, v := range m.value {
+		sum += v * m.cost[i]
+	}
+	return sum
+}
+
 // enter brings a column into the basis.
 func (m *master) enter(column []entry, cost float64) bool {
 	out, least := -1, math.Inf(1)
@@ -107,15 +141,22 @@ func (m *master) enter(column []entry, cost float64) bool {
 	if out < 0 {
 		return false
 	}
-	m.pivot(out, cost)
+	m.pivot(out, cost, cost-m.worth(column))
 	return true
 }
 
-func (m *master) pivot(out int, cost float64) {
+// pivot puts the column of step in the place of another. What it costs less than
+// it is worth is reduced, which tells how the duals change.
+func (m *master) pivot(out int, cost, reduced float64) {
 	by := m.step[out]
 	leaving := m.inverse[out*m.rows : (out+1)*m.rows]
-	for j := range leaving {
-		leaving[j] /= by
+	m.filled = m.filled[:0]
+	for j, v := range leaving {
+		if v != 0 {
+			leaving[j] = v / by
+			m.dual[j] += reduced * leaving[j]
+			m.filled = append(m.filled, j)
+		}
 	}
 	m.value[out] = max(0, m.value[out]/by)
 	m.cost[out] = cost
@@ -125,9 +166,10 @@ func (m *master) pivot(out int, cost float64) {
 			continue
 		}
 		row := m.inverse[i*m.rows : (i+1)*m.rows]
-		for j, v := range leaving {
-			row[j] -= f * v
+		for _, j := range m.filled {
+			row[j] -= f * leaving[j]
 		}
 		m.value[i] = max(0, m.value[i]-f*m.value[out])
 	}
+	m.pivots++
 }

@@ -9,47 +9,64 @@ import (
 // bring on one run, with the least that it takes.
 type stretch struct {
 	from, to int
-	massG    int64
-	laneMM   int
-	// piles are their lengths, each with a gap, the longest first.
-	piles        []int
-	unload       int
+	uses     uses
+	wares    wares
+	// longest of its piles, and how long one more could be on a deck with it.
+	longest, room int
+	unload        int
+	// alone is how long a run with nothing else aboard takes; never where none
+	// comes in time.
+	alone        int
 	opens, close int
-	// weight of its units, and what is left of it when unloading and the shortest
-	// ways that could lead here and on are paid for.
-	weight, worth float64
 }
 
-// stretchesOf lists every stretch of a site that a kind of truck could bring,
-// the lightest first.
-func (p *Problem) stretchesOf(kind, site int) []stretch {
-	t, s := &p.Trucks[kind], &p.Sites[site]
+// never is longer than any run takes.
+const never = 1 << 30
+
+// stretchesOf lists every stretch of a site that a kind of truck could bring; false
+// when it is stopped before.
+func (x *pricer) stretchesOf(kind, site int, stop func() bool) ([]stretch, bool) {
+	s := &x.p.Sites[site]
 	if s.MostG[kind] < 0 {
-		return nil
+		return nil, true
 	}
-	most := min(t.CapacityG, s.MostG[kind])
 	masses := newMasses(s.Units)
 	var out []stretch
 	for i := range s.Units {
-		opens, closes := s.Units[i].OpensMinute, s.Units[i].ClosesMinute
-		piles := pileCount{p: p, truck: t}
-		for j := i + 1; j <= len(s.Units); j++ {
-			u := &s.Units[j-1]
-			opens, closes = max(opens, u.OpensMinute), min(closes, u.ClosesMinute)
-			mass := masses.least(i, j)
-			piles.add(u)
-			list := piles.least()
-			if opens > closes || mass > most || !t.lanesHold(list) {
-				break
-			}
-			out = append(out, stretch{
-				from: i, to: j, massG: mass, laneMM: sum(list), piles: list, unload: s.FixedMinutes + len(list)*s.MinutesPerPile, opens: opens, close: closes,
-			})
+		if stop != nil && i%16 == 0 && stop() {
+			return nil, false
 		}
+		out = x.stretchesFrom(out, kind, site, i, &masses)
 	}
-	slices.SortStableFunc(out, func(a, b stretch) int {
-		return cmp.Or(cmp.Compare(a.massG, b.massG), cmp.Compare(a.laneMM, b.laneMM))
-	})
+	return out, true
+}
+
+// stretchesFrom adds the stretches that begin with a unit.
+func (x *pricer) stretchesFrom(out []stretch, kind, site, i int, masses *masses) []stretch {
+	p, t, s, d := x.p, &x.p.Trucks[kind], &x.p.Sites[site], &x.decks[kind]
+	most := min(t.CapacityG, s.MostG[kind])
+	opens, closes := s.Units[i].OpensMinute, s.Units[i].ClosesMinute
+	piles := pileCount{p: p, truck: t, deck: d}
+	for j := i + 1; j <= len(s.Units); j++ {
+		u := &s.Units[j-1]
+		opens, closes = max(opens, u.OpensMinute), min(closes, u.ClosesMinute)
+		mass := masses.least(i, j)
+		if opens > closes || mass > most {
+			return out
+		}
+		piles.add(u)
+		next := stretch{from: i, to: j, uses: uses{mass}, wares: piles.least(), alone: never, opens: opens, close: closes}
+		next.longest, next.room = d.longest(&next.wares), d.room(&next.wares)
+		if next.room == none {
+			x.tooMuch[kind].add(next.wares)
+			return out
+		}
+		next.unload = s.FixedMinutes + next.wares.count()*s.MinutesPerPile
+		if minutes, ok := p.minutes(kind, []part{{site, &next}}); ok {
+			next.alone = minutes
+		}
+		out = append(out, next)
+	}
 	return out
 }
 
@@ -121,29 +138,32 @@ func (m *masses) lightest(unit, n int) int64 {
 type pileCount struct {
 	p     *Problem
 	truck *Truck
-	// pallets are the piles that pallets are.
-	pallets []int
-	// lengths of the beams of each profile, the longest first.
+	deck  *deck
+	// pallets stand by themselves.
+	pallets wares
+	// lengths of the beams of each profile, the longest first, and how wide they
+	// are.
 	lengths [][]int
+	widths  []int
 }
 
 func (c *pileCount) add(u *Unit) {
 	if u.Pallet {
-		c.pallets = append(c.pallets, u.LengthMM+c.p.GapMM)
+		c.deck.add(&c.pallets, u)
 		return
 	}
 	for len(c.lengths) <= u.Profile {
-		c.lengths = append(c.lengths, nil)
+		c.lengths, c.widths = append(c.lengths, nil), append(c.widths, 0)
 	}
 	list := c.lengths[u.Profile]
 	at, _ := slices.BinarySearchFunc(list, u.LengthMM, func(a, b int) int { return cmp.Compare(b, a) })
-	c.lengths[u.Profile] = slices.Insert(list, at, u.LengthMM)
+	c.lengths[u.Profile], c.widths[u.Profile] = slices.Insert(list, at, u.LengthMM), u.WidthMM
 }
 
-// least returns the lengths of the piles with their gaps: there are no fewer,
-// and the k-th longest is no shorter.
-func (c *pileCount) least() []int {
-	piles := slices.Clone(c.pallets)
+// least returns the piles: there are no fewer, and the k-th longest of those with
+// one length is no shorter.
+func (c *pileCount) least() wares {
+	w := wares{piles: slices.Clone(c.pallets.piles), broadMM: c.pallets.broadMM, turned: slices.Clone(c.pallets.turned)}
 	for profile, left := range c.lengths {
 		for len(left) > 0 {
 			longest := left[0]
@@ -152,18 +172,13 @@ func (c *pileCount) least() []int {
 			for n < len(left) && n < c.truck.PileHolds[profile] && left[n] >= shortest {
 				n++
 			}
-			piles = append(piles, longest+c.p.GapMM)
+			w.piles = append(w.piles, longest+c.p.GapMM)
+			if c.deck.isBroad(c.widths[profile]) {
+				w.broadMM += longest + c.p.GapMM
+			}
 			left = left[n:]
 		}
 	}
-	slices.SortFunc(piles, func(a, b int) int { return cmp.Compare(b, a) })
-	return piles
-}
-
-func sum(list []int) int {
-	n := 0
-	for _, v := range list {
-		n += v
-	}
-	return n
+	slices.SortFunc(w.piles, func(a, b int) int { return cmp.Compare(b, a) })
+	return w
 }

@@ -6,18 +6,25 @@ package runbound
 func (x *pricer) visits(site int) int {
 	n := 0
 	for from := 0; from < len(x.p.Sites[site].Units); n++ {
-		to := from
-		for kind := range x.p.Trucks {
-			for i := range x.all[kind][site] {
-				if s := &x.all[kind][site][i]; s.from == from {
-					to = max(to, s.to)
-				}
-			}
-		}
+		to := x.farthest(site, from)
 		if to == from {
 			return n
 		}
 		from = to
 	}
 	return n
+}
+
+// farthest is the end of the longest stretch from a unit on that any kind of truck
+// could bring; the unit itself if none brings any.
+func (x *pricer) farthest(site, from int) int {
+	to := from
+	for kind := range x.p.Trucks {
+		for i := range x.all[kind][site] {
+			if s := &x.all[kind][site][i]; s.from == from {
+				to = max(to, s.to)
+			}
+		}
+	}
+	return to
 }
