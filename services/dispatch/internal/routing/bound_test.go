@@ -64,13 +64,13 @@ func TestProofAgainstEveryWay(t *testing.T) {
 			}
 		}
 		w := worldOfFew(t, &p)
-		plan := newSearch(w).best
+		plan := newSearch(w).Best()
 		if plan.latePieces > 0 {
 			t.Skip("not everything is brought")
 		}
 		least := w.fewest(make([]int, len(w.chains)), map[[4]int]int{})
-		x := newProof(w, &plan)
-		proof := runbound.New(x.problem, x.runs(&plan))
+		x := newProof(w, plan)
+		proof := runbound.New(x.problem, x.runs(plan))
 		proof.Improve(200, len(plan.runs)+1, nil)
 		if b := proof.Bound(); b.Runs > least {
 			t.Fatalf("%s: %d are proved, %d are enough", x.reason(b), b.Runs, least)
