@@ -19,6 +19,9 @@ const (
 	// attemptsPerProof is how many plans are tried for each time that a better
 	// bound is looked for.
 	attemptsPerProof = 20
+	// lateFirst is how many times less is proved as long as pieces are left behind:
+	// a plan that brings more is worth more than a better bound.
+	lateFirst = 5
 	// firstWave is how many plans the first wave tries; each further one tries
 	// twice as many, so that a search that is stopped early has cooled down too.
 	firstWave = 500
@@ -180,7 +183,11 @@ func (s *search) improve(attempts int, stop func() bool) {
 		if descent.stopped || over {
 			return
 		}
-		s.bound.prove(s.world, s.Best(), n/attemptsPerProof, stop)
+		proofs := n / attemptsPerProof
+		if s.Best().latePieces > 0 {
+			proofs /= lateFirst
+		}
+		s.bound.prove(s.world, s.Best(), proofs, stop)
 	}
 }
 
