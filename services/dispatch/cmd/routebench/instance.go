@@ -162,6 +162,9 @@ func (in instance) simulate(tours []vrp.Tour, absent int) (float64, error) {
 		for _, trip := range tour {
 			load := 0.0
 			for _, c := range trip {
+				if c < 1 || c >= len(in.places) {
+					return 0, fmt.Errorf("vehicle %d visits %d, who is no customer", n+1, c)
+				}
 				now = math.Max(now, in.places[c].release)
 				load += in.places[c].demand
 			}
@@ -170,8 +173,8 @@ func (in instance) simulate(tours []vrp.Tour, absent int) (float64, error) {
 			}
 			at := 0
 			for _, c := range trip {
-				if c < 1 || c >= len(in.places) || visited[c] {
-					return 0, fmt.Errorf("vehicle %d visits %d, who is no customer or was visited", n+1, c)
+				if visited[c] {
+					return 0, fmt.Errorf("vehicle %d visits %d, who was visited", n+1, c)
 				}
 				visited[c] = true
 				count++

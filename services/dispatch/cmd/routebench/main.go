@@ -23,12 +23,14 @@ type options struct {
 	dir, only, csv string
 	seconds        float64
 	every          int
+	iterations     int
 	seed           uint64
 }
 
 func main() {
 	var o options
 	flag.Float64Var(&o.seconds, "seconds", 1, "time for each instance")
+	flag.IntVar(&o.iterations, "iterations", 0, "plans to try for each instance, whatever time they take; 0 goes by time")
 	flag.IntVar(&o.every, "every", 1, "take only every n-th instance of each class")
 	flag.StringVar(&o.only, "only", "", "take only families and classes that match this regular expression")
 	flag.StringVar(&o.csv, "csv", "", "write the rows to this file")
@@ -137,7 +139,11 @@ func solve(o options, t task) (outcome, error) {
 	}
 	began := time.Now()
 	limit := time.Duration(o.seconds * float64(time.Second))
-	s, err := vrp.Solve(in.problem(), vrp.Budget{Seed: o.seed, Spent: func() float64 { return float64(time.Since(began)) / float64(limit) }})
+	budget := vrp.Budget{Seed: o.seed, Iterations: o.iterations}
+	if o.iterations == 0 {
+		budget.Spent = func() float64 { return float64(time.Since(began)) / float64(limit) }
+	}
+	s, err := vrp.Solve(in.problem(), budget)
 	if err != nil {
 		return outcome{}, err
 	}
