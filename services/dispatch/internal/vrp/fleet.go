@@ -21,7 +21,11 @@ const (
 // windows", Operations Research Letters 37, 2009): whoever finds no place takes
 // that of customers who found theirs more often.
 func (m *model) fewerVehicles(p *plan, random *rand.Rand, c *clock) *plan {
-	least := m.fewestTrips()
+	demand := 0.0
+	for i := range m.customers {
+		demand += m.customers[i].Demand
+	}
+	least := int(math.Ceil(demand/m.capacity - 1e-9))
 	f := &fleet{model: m, random: random, clock: c, missed: make([]int, m.places)}
 	for i := range f.missed {
 		f.missed[i] = 1
@@ -43,15 +47,6 @@ func (m *model) fewerVehicles(p *plan, random *rand.Rand, c *clock) *plan {
 		m.most = most
 	}
 	return p
-}
-
-// fewestTrips that can carry what all customers want.
-func (m *model) fewestTrips() int {
-	demand := 0.0
-	for i := range m.customers {
-		demand += m.customers[i].Demand
-	}
-	return int(math.Ceil(demand/m.capacity - 1e-9))
 }
 
 // fleet looks for tours with few vehicles.

@@ -62,8 +62,8 @@ type model struct {
 	trips     bool
 	// fewest says that a vehicle more is taken only if there is no other way.
 	fewest bool
-	// most vehicles; mostTrips of all of them, where they make several.
-	most, mostTrips int
+	// most vehicles.
+	most int
 	// price of whoever is absent, in distance, and how many plans were seen since
 	// it was last looked at, and were whole.
 	price       float64
@@ -87,7 +87,7 @@ type model struct {
 func newModel(p *Problem) *model {
 	n := len(p.Customers)
 	m := &model{
-		customers: slices.Clone(p.Customers), capacity: p.Capacity, close: p.Close, trips: p.Trips, fewest: p.FewestVehicles, most: p.Vehicles, mostTrips: math.MaxInt,
+		customers: slices.Clone(p.Customers), capacity: p.Capacity, close: p.Close, trips: p.Trips, fewest: p.FewestVehicles, most: p.Vehicles,
 		places: n, near: make([][]int, n), keys: make([]float64, n),
 	}
 	m.customers[0] = Customer{Due: p.Close}

@@ -76,7 +76,6 @@ func (m *model) sort(list []int, random *rand.Rand) {
 func (m *model) cheapest(p *plan, c int, random *rand.Rand) spot {
 	best := spot{vehicle: -1}
 	least := math.Inf(1)
-	more := !m.trips || p.trips() < m.mostTrips
 	who := &m.customers[c]
 	from := m.ways[c*m.places : (c+1)*m.places]
 	for i, v := range p.vehicles {
@@ -93,26 +92,30 @@ func (m *model) cheapest(p *plan, c int, random *rand.Rand) spot {
 				least, best = cost, spot{i, k, false}
 			}
 		}
-		if m.trips && more {
-			least, best = m.alone(v, i, c, least, best)
-		}
 	}
-	if cost := m.way(0, c) + from[0]; more && len(p.vehicles) < m.most && (best.vehicle < 0 || !m.fewest && cost < least) {
+	switch cost := m.way(0, c) + from[0]; {
+	case best.vehicle >= 0 && (m.fewest || cost >= least):
+		return best
+	case len(p.vehicles) < m.most:
 		return spot{len(p.vehicles), 1, false}
+	case m.trips:
+		return m.alone(p, c, random, best)
 	}
 	return best
 }
 
-// alone looks for a trip of its own for a customer that costs less.
-func (m *model) alone(v *vehicle, i, c int, least float64, best spot) (float64, spot) {
-	cost := m.way(0, c) + m.way(c, 0)
-	if cost >= least {
-		return least, best
-	}
-	for k := range v.stops {
-		if v.stops[k].place == 0 && v.fitsAlone(m, c, k) {
-			return cost, spot{i, k, true}
+// alone looks for a trip of its own for a customer, with any vehicle: whichever
+// comes first would get all trips and have no time for more on any of them.
+func (m *model) alone(p *plan, c int, random *rand.Rand, otherwise spot) spot {
+	best, n := otherwise, 0
+	for i, v := range p.vehicles {
+		for k := range v.stops {
+			if v.stops[k].place == 0 && v.fitsAlone(m, c, k) {
+				if n++; random.IntN(n) == 0 {
+					best = spot{i, k, true}
+				}
+			}
 		}
 	}
-	return least, best
+	return best
 }

@@ -1,7 +1,6 @@
 package vrp
 
 import (
-	"math"
 	"math/rand/v2"
 	"slices"
 
@@ -11,10 +10,8 @@ import (
 // Settings of the search, tried on the public sets; heat and price are in legs of
 // mean length.
 const (
-	// The wide waves, in which plans may leave customers out, take a part of the
-	// time, and the narrow one, of whole plans only, the rest. With several trips
-	// the wide ones look for plans with few: who has to come back for a trip more
-	// seldom finds out by small changes that the others could do without it.
+	// The wide wave, in which plans may leave customers out, takes a part of the
+	// time, and the narrow one, of whole plans only, the rest.
 	wideShare             = 0.75
 	wideHot, wideCold     = 20, 0.03
 	narrowHot, narrowCold = 1, 0.03
@@ -43,40 +40,15 @@ func Solve(p Problem, b Budget) (Solution, error) {
 	if p.FewestVehicles {
 		first = m.fewerVehicles(first, random, clock)
 	}
-	t := tracker{model: m, Search: lns.New[*plan](m, first, random), clock: clock}
-	t.leg = max(first.distance(), 1) / float64(m.places)
+	leg := max(first.distance(), 1) / float64(m.places)
 	began := clock.look()
 	turn := began + wideShare*(1-began)
-	if p.Trips {
-		half := began + (turn-began)/2
-		t.wide(m.fewestTrips(), began, half)
-		t.wide(m.fewestTrips()+1, half, turn)
-	} else {
-		t.wide(math.MaxInt, began, turn)
-	}
-	t.narrow(turn)
-	return m.solution(t.Best(), clock.attempts), nil
-}
-
-// tracker is a search and its clock.
-type tracker struct {
-	*lns.Search[*plan]
-	model *model
-	clock *clock
-	// leg is the mean length of one.
-	leg float64
-}
-
-// wide looks far around, for plans with so many trips at most.
-func (t *tracker) wide(trips int, from, to float64) {
-	t.model.price, t.model.mostTrips = firstPrice*t.leg, trips
-	t.Anneal(lns.Wave{Hot: wideHot * t.leg, Cold: wideCold * t.leg}, t.clock.between(from, to))
-}
-
-// narrow looks near the best plan.
-func (t *tracker) narrow(from float64) {
-	t.model.price, t.model.mostTrips = forbidding, math.MaxInt
-	t.Anneal(lns.Wave{Hot: narrowHot * t.leg, Cold: narrowCold * t.leg}, t.clock.between(from, 1))
+	s := lns.New[*plan](m, first, random)
+	m.price = firstPrice * leg
+	s.Anneal(lns.Wave{Hot: wideHot * leg, Cold: wideCold * leg}, clock.between(began, turn))
+	m.price = forbidding
+	s.Anneal(lns.Wave{Hot: narrowHot * leg, Cold: narrowCold * leg}, clock.between(turn, 1))
+	return m.solution(s.Best(), clock.attempts), nil
 }
 
 // clock says how much of a budget is spent.
