@@ -151,6 +151,7 @@ func (l Load) PilesOf(drop int) int {
 // Piles returns the load as a plan shows it, from the front to the tail.
 func (l Load) Piles() []morning.Pile {
 	ordered := slices.Clone(l.piles)
+	l.deck.balance(ordered, l.drops)
 	slices.SortStableFunc(ordered, func(a, b pile) int {
 		return cmp.Or(cmp.Compare(a.from, b.from), cmp.Compare(a.left, b.left))
 	})

@@ -53,6 +53,7 @@ func (r Run) LoadSheet() ([]byte, error) {
 	p := r.begin("LOAD SHEET " + r.ID)
 	r.warn(p)
 	p.paragraph(fmt.Sprintf("Load from %s, leave %s. %.0f kg of %d kg payload.", minute(r.LoadingMinute), minute(r.LeaveMinute), kg(r.MassG), r.Truck.PayloadKG), true)
+	p.paragraph(r.aside(), false)
 	p.drawing(deckdraw.Draw(deckdraw.Input{Run: r.Run, Truck: r.Truck, Rules: r.Rules, WidthMM: contentMM}))
 	p.box("CAUTION", append(slices.Clone(liftingCautions), roadCautions...))
 	p.heading("Piles, each from top to bottom")

@@ -145,3 +145,23 @@ func (r Run) pilesInLoadingOrder() []string {
 	}
 	return out
 }
+
+// aside says how far from the middle of the deck, across, the middle of the mass
+// lies at departure.
+func (r Run) aside() string {
+	var moment, sum int64
+	for _, p := range r.Piles {
+		moment += p.MassG * int64(2*p.LeftMM+p.WidthMM-r.Truck.DeckWidthMM)
+		sum += p.MassG
+	}
+	mm := moment / max(1, 2*sum)
+	const where = "Seen across the deck, the middle of the mass lies %s at departure. Who loads and who drives judge whether that will do."
+	switch {
+	case mm <= -10:
+		return fmt.Sprintf(where, fmt.Sprintf("%d cm left of the middle", -mm/10))
+	case mm >= 10:
+		return fmt.Sprintf(where, fmt.Sprintf("%d cm right of the middle", mm/10))
+	default:
+		return fmt.Sprintf(where, "in the middle")
+	}
+}
