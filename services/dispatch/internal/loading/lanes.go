@@ -1,30 +1,6 @@
 package loading
 
-// sums is a set of lengths that some piles come to together, in units of
-// grain: one bit for each.
-type sums [24]uint64
-
-// add lets a pile more be among them or not.
-func (l *sums) add(length, words int) {
-	over, bits := length/64, length%64
-	for i := words - 1; i >= over; i-- {
-		moved := l[i-over] << bits
-		if bits > 0 && i > over {
-			moved |= l[i-over-1] >> (64 - bits)
-		}
-		l[i] |= moved
-	}
-}
-
-// between says whether one of the lengths lies between two, both included.
-func (l *sums) between(least, most int) bool {
-	for n := max(0, least); n <= most && n < 64*len(l); n++ {
-		if l[n/64]&(1<<(n%64)) != 0 {
-			return true
-		}
-	}
-	return false
-}
+import "spanyard.example/services/dispatch/internal/lanesums"
 
 // lanesHold tells whether the lanes may hold the piles, whatever their masses.
 //
@@ -57,9 +33,6 @@ func (x *exact) lanesHold() bool {
 	return sum <= lane || x.parted(lane, lane)
 }
 
-// grain is what lengths are rounded to, in millimetres.
-const grain = 10
-
 // parted tells whether what is not placed can be parted into two lots that are
 // no longer, each pile with a gap, than what is left of the two lanes.
 //
@@ -67,18 +40,19 @@ const grain = 10
 // given two colours such that those of one follow each other. Lengths of piles
 // are rounded down, which errs towards yes only.
 func (x *exact) parted(one, other int) bool {
+	const grain = lanesums.GrainMM
 	words := one/grain/64 + 1
-	some := sums{1}
-	if words > len(some) {
+	if words > lanesums.Words {
 		return true
 	}
+	some := lanesums.Set{1}
 	whole := 0
 	for i := range x.kinds {
 		length := (x.kinds[i].length + x.d.rules.PileGapMM) / grain
 		for range x.left[i] {
-			some.add(length, words)
+			some.Add(length, words)
 			whole += length
 		}
 	}
-	return some.between(whole-other/grain, one/grain)
+	return some.From(whole-other/grain, one/grain) >= 0
 }

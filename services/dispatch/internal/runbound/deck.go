@@ -1,6 +1,10 @@
 package runbound
 
-import "slices"
+import (
+	"slices"
+
+	"spanyard.example/services/dispatch/internal/lanesums"
+)
 
 // deck is a truck's deck as a proof sees it: lanes, and how wide it is.
 //
@@ -192,24 +196,25 @@ func (d *deck) roomBeside(piles []int) int {
 	if all > d.lanes*d.laneMM {
 		return none
 	}
-	words := d.laneMM/lengthGrain/64 + 1
-	if d.lanes != 2 || words > longestLane {
+	const grain = lanesums.GrainMM
+	words := d.laneMM/grain/64 + 1
+	if d.lanes != 2 || words > lanesums.Words {
 		return min(d.laneMM, d.lanes*d.laneMM-all)
 	}
 	// Lengths are rounded down, what they may come to up: that errs towards
 	// more room only.
-	some := lengths{1}
+	some := lanesums.Set{1}
 	whole := 0
 	for _, l := range piles {
-		some.add(l/lengthGrain, words)
-		whole += l / lengthGrain
+		some.Add(l/grain, words)
+		whole += l / grain
 	}
-	lane := d.laneMM / lengthGrain
-	least := some.from(max(0, whole-lane), lane)
+	lane := d.laneMM / grain
+	least := some.From(whole-lane, lane)
 	if least < 0 {
 		return none
 	}
-	return min(d.laneMM, (lane-least+1)*lengthGrain)
+	return min(d.laneMM, (lane-least+1)*grain)
 }
 
 func sum(list []int) int {
