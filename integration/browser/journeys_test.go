@@ -106,7 +106,7 @@ func TestSearchByMark(t *testing.T) {
 		p.follow("Find")
 		p.sees("Found for “"+pick.GetMark()+"”", pick.GetPieceId(), "delivered")
 		p.follow(pick.GetPieceId())
-		p.sees("Piece "+pick.GetPieceId(), "What happened to it", "Nettie Underbloom", "Batch "+pick.GetBatchId())
+		p.sees("Piece "+pick.GetPieceId(), "What happened to it", "Released by", "Batch "+pick.GetBatchId())
 		p.keep("journey-piece")
 	}
 }
