@@ -132,10 +132,23 @@ func find(name string) chromedp.JSPath {
 	return chromedp.JSPath(fmt.Sprintf("(%s)(%s)", named, strconv.QuoteToASCII(name)))
 }
 
-// click presses what has a name.
+// replaced is what the browser says of something that a live page made anew while
+// it was being found: nothing was pressed.
+const replaced = "Could not find node"
+
+// click presses what has a name, as a person does who looks again when the page
+// has changed meanwhile.
 func (p *person) click(name string) {
 	p.t.Helper()
-	p.do(fmt.Sprintf("click %q", name), chromedp.Click(find(name)))
+	ctx, cancel := context.WithTimeout(p.ctx, soon)
+	defer cancel()
+	err := chromedp.Do(ctx, chromedp.Click(find(name)))
+	for err != nil && strings.Contains(err.Error(), replaced) {
+		err = chromedp.Do(ctx, chromedp.Click(find(name)))
+	}
+	if err != nil {
+		p.t.Fatalf("click %q: %v\nthe page says:\n%s", name, err, p.text())
+	}
 }
 
 // follow presses what has a name and waits for the page that it leads to.
