@@ -62,7 +62,12 @@ func TestStories(t *testing.T) {
 		}
 		checkReplay(t, s, history)
 	})
-	if len(accepted) < 19 {
+	all := 0
+	for _, n := range accepted {
+		all += n
+	}
+	// A short look, as the race detector takes, need not come to everything.
+	if all >= 1000 && len(accepted) < 19 {
 		t.Errorf("the stories hardly say anything: %v", accepted)
 	}
 }
