@@ -34,8 +34,8 @@ type Search[P any] struct {
 	model  Model[P]
 	random *rand.Rand
 	best   P
-	// attempts that were made, and how many of them led to a new best plan.
-	attempts, found int
+	// found counts the plans that became the best.
+	found int
 }
 
 // New begins a search at a plan.
@@ -46,10 +46,8 @@ func New[P any](model Model[P], first P, random *rand.Rand) *Search[P] {
 // Best plan so far.
 func (s *Search[P]) Best() P { return s.best }
 
-// Attempts that were made so far.
-func (s *Search[P]) Attempts() int { return s.attempts }
-
-// Found counts how often there was a new best plan.
+// Found counts how often another plan became the best, also one that costs as
+// much.
 func (s *Search[P]) Found() int { return s.found }
 
 // Offer makes a plan the best one if it costs less, or as much.
@@ -73,7 +71,6 @@ func (s *Search[P]) Anneal(w Wave, progress func() float64) {
 			return
 		}
 		heat := w.Hot * math.Pow(w.Cold/w.Hot, done)
-		s.attempts++
 		next := s.model.Change(now, s.random)
 		if s.model.Energy(next) >= s.model.Energy(now)-heat*math.Log(1-s.random.Float64()) {
 			s.model.Drop(next)
@@ -91,16 +88,12 @@ func (s *Search[P]) Anneal(w Wave, progress func() float64) {
 // progress is 1.
 func (s *Search[P]) Descend(progress func() float64) {
 	for progress() < 1 {
-		s.attempts++
 		next := s.model.Change(s.best, s.random)
-		c := s.model.Compare(next, s.best)
-		if c > 0 {
+		if s.model.Compare(next, s.best) > 0 {
 			s.model.Drop(next)
 			continue
 		}
 		s.best = next
-		if c < 0 {
-			s.found++
-		}
+		s.found++
 	}
 }

@@ -85,9 +85,6 @@ func TestFindsTheBest(t *testing.T) {
 		if h.gap(s.Best()) != annealed || h.dropped[s.Best()] {
 			t.Fatalf("a better plan was given up")
 		}
-		if s.Attempts() != 3050 {
-			t.Errorf("%d attempts were made, not 3050", s.Attempts())
-		}
 		_, again := search()
 		again.Anneal(Wave{Hot: 40, Cold: 0.1}, upTo(3000))
 		again.Descend(upTo(50))

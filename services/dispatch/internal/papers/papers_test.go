@@ -121,3 +121,21 @@ func TestNoNoteForADropThatIsNot(t *testing.T) {
 		t.Error("a note for a third drop of two")
 	}
 }
+
+// TestAside: two piles of 1 t and 3 t whose middles stand 600 mm left and 625 mm
+// right of a deck 2450 mm wide: (3*625-600)/4 = 319 mm.
+func TestAside(t *testing.T) {
+	run := Run{Truck: daybook.Truck{DeckWidthMM: 2450}}
+	left := daybook.Pile{LeftMM: 125, WidthMM: 1000, MassG: 1_000_000}
+	right := daybook.Pile{LeftMM: 1450, WidthMM: 800, MassG: 3_000_000}
+	for want, piles := range map[string][]daybook.Pile{
+		"lies 31 cm right of the middle": {left, right},
+		"lies 60 cm left of the middle":  {left},
+		"lies in the middle":             nil,
+	} {
+		run.Piles = piles
+		if got := run.aside(); !strings.Contains(got, want) {
+			t.Errorf("%q does not say %q", got, want)
+		}
+	}
+}

@@ -3,8 +3,7 @@ package vrp
 import (
 	"math"
 	"math/rand/v2"
-
-	"spanyard.example/services/dispatch/internal/lns"
+	"slices"
 )
 
 const (
@@ -175,12 +174,7 @@ type ejector struct {
 }
 
 func (e *ejector) leaves(stop int) bool {
-	for _, k := range e.leave[:e.leaving] {
-		if k == stop {
-			return true
-		}
-	}
-	return false
+	return slices.Contains(e.leave[:e.leaving], stop)
 }
 
 func (e *ejector) try(i int, v *vehicle) {
@@ -234,5 +228,3 @@ func (e *ejector) walk(t tail) {
 		e.gone = e.gone[:len(e.gone)-1]
 	}
 }
-
-var _ lns.Model[*plan] = (*model)(nil)

@@ -2,12 +2,12 @@
 // customers within their windows, once or on several trips, with as few
 // vehicles as possible first or with a given number, over the least distance.
 //
-// The search ruins strings of neighbouring customers and recreates them greedily
-// with blinks, under simulated annealing, and gets rid of vehicles by leaving
-// out first whom it is easy to take in (J. Christiaens, G. Vanden Berghe, "Slack
-// Induction by String Removals for Vehicle Routing Problems", Transportation
-// Science 54, 2020). It has neither clock nor chance: the same problem, seed and
-// iterations give the same tours.
+// It is a model of package lns, the engine that plans mornings too: strings of
+// neighbouring customers are ruined and recreated greedily with blinks, under
+// simulated annealing (J. Christiaens, G. Vanden Berghe, "Slack Induction by
+// String Removals for Vehicle Routing Problems", Transportation Science 54, 2020).
+// Vehicles are got rid of first, by ejection (fewerVehicles). It has neither clock
+// nor chance: the same problem, seed and iterations give the same tours.
 package vrp
 
 import (
